@@ -1,0 +1,1 @@
+"""What happened: storage of the yard and its history."""

@@ -1,0 +1,1 @@
+"""What each spot and tissue feels: pure arrays in, arrays out."""

@@ -1,0 +1,1 @@
+"""What to do: measures, evening optimiser, lifting, power, covers."""

@@ -1,0 +1,1 @@
+"""What each tree stands and needs."""

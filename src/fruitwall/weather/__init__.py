@@ -1,0 +1,1 @@
+"""What comes: forcing arrays, forecast and archive sources, parsing."""

@@ -1,0 +1,1 @@
+"""What is there: domain model, yard file, units, plan geometry."""
