@@ -1,0 +1,55 @@
+"""What can go wrong, as one small family.
+
+::
+
+    FruitwallError            something the user can mend; the text says where and how (exit status 2)
+    ├── YardFileError         mend the yard file
+    ├── UnknownTaxonError     mend the name of a tree's kind
+    ├── WeatherError          mend or re-fetch the forecast or history
+    │   └── SourceUnavailable the service cannot be reached: try again later or give a file
+    ├── PlanError             the evening cannot be planned as asked
+    └── JournalError          the database cannot be read or written
+
+The core raises plain `ValueError` for impossible arguments; the edges turn this family into one message and a
+status, and let everything else be the defect it is.
+"""
+
+from __future__ import annotations
+
+
+class FruitwallError(Exception):
+    """Root of all errors that a user can mend."""
+
+
+class YardFileError(FruitwallError):
+    """The yard file says something that cannot be; `problems` lists all of it."""
+
+    def __init__(self, problems: list[str]) -> None:
+        self.problems = problems
+        super().__init__("\n".join(problems))
+
+
+class UnknownTaxonError(FruitwallError):
+    """No kind of that name is in the catalogue; near names are offered."""
+
+    def __init__(self, name: str, near: list[str]) -> None:
+        self.name = name
+        self.near = near
+        hint = f"; near names: {', '.join(near)}" if near else ""
+        super().__init__(f'no kind named "{name}" in the catalogue{hint}')
+
+
+class WeatherError(FruitwallError):
+    """A forecast or history that cannot be used as it is."""
+
+
+class SourceUnavailable(WeatherError):
+    """The weather service cannot be reached or refuses to answer."""
+
+
+class PlanError(FruitwallError):
+    """The evening cannot be planned as asked."""
+
+
+class JournalError(FruitwallError):
+    """The database cannot be opened, read or written."""

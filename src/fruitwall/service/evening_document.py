@@ -1,0 +1,176 @@
+"""The evening plan as a document: what terminal, page and JSON all show.
+
+The JSON Schema printed by ``fruitwall schema evening-plan`` is made from these classes. Temperatures are °C and
+times UTC here; terminal and page turn them into the household's units and zone.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+Probability = Annotated[float, Field(ge=0, le=1)]
+
+
+class Document(BaseModel):
+    """Base of every part: immutable, no unknown fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Spread(Document):
+    """Tenth, fiftieth and ninetieth percentile over the ensemble."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+class ForecastSummary(Document):
+    """What the plan was made from."""
+
+    source: str
+    issued: datetime
+    members: int
+    station_minimum_c: Spread = Field(description="Lowest station air temperature of the night")
+    dew_point_c: Spread = Field(description="Dew point at the time of that minimum")
+    wind_m_s: Spread = Field(description="Mean wind of the night, at the forecast's height")
+    cloud: Spread = Field(description="Mean cloud cover of the night, 0-1")
+    following_minima_c: list[Spread] = Field(description="Station minima of the nights after tonight, in order")
+    warnings: list[str] = []
+
+
+class HourOfTree(Document):
+    """One hour of one tree in the strip: margin under the chosen measure and with nothing done."""
+
+    time: datetime
+    tissue_c: Spread
+    tissue_if_nothing_c: Spread
+    air_c: Spread = Field(description="Air at the spot, uncovered")
+    margin_k: float = Field(description="Median tissue temperature minus the tolerance of the most endangered tissue")
+    margin_if_nothing_k: float
+
+
+class GradeChances(Document):
+    """Chance of each injury grade 0-7; sums to one."""
+
+    nothing: list[Probability] = Field(min_length=8, max_length=8)
+    chosen: list[Probability] = Field(min_length=8, max_length=8)
+
+
+class ReasonPart(Document):
+    """One link of the chain from station to risk, for ``--explain``."""
+
+    label: str
+    value: str
+    note: str = ""
+
+
+class TreePlan(Document):
+    """What one tree gets tonight and why."""
+
+    id: str
+    name: str
+    taxon: str
+    cultivar: str | None
+    position: tuple[float, float]
+    crown_diameter_m: float
+    potted: bool
+    measure: str = Field(description="Key of the chosen measure, such as leave, cover:fleece_medium, carry:shed")
+    measure_name: str = Field(description="The same in words")
+    gear: list[str] = Field(description="Identifiers of the covers, lamps, heaters, circuits, places it uses")
+    reason: str = Field(description="One plain sentence")
+    runner_up: str | None = Field(description="Next best measure and what it would change, in words")
+    tissue: Literal["leaf", "twig", "wood", "fruit", "root"] = Field(description="The most endangered tissue")
+    tissue_min_c: dict[Literal["nothing", "chosen"], Spread]
+    tolerance_c: Spread = Field(description="Temperature at which that tissue is first injured, with its uncertainty")
+    margin_k: dict[Literal["nothing", "chosen"], float]
+    injury: GradeChances
+    chance_of_harm: dict[Literal["nothing", "chosen"], Probability] = Field(
+        description="Chance of grade 2 or worse: burnt leaf and beyond"
+    )
+    chance_of_death: dict[Literal["nothing", "chosen"], Probability]
+    expected_loss: dict[Literal["nothing", "chosen"], float] = Field(description="In the household's currency")
+    verdict: Literal["safe", "watch", "danger", "deadly"] = Field(
+        description="Of doing nothing: chance of harm under 5 %, under 30 %, above; deadly if chance of death over 10 %"
+    )
+    verdict_with_plan: Literal["safe", "watch", "danger", "deadly"]
+    hours: list[HourOfTree]
+    chain: list[ReasonPart]
+    following_nights: list[str] = Field(description="Chosen measure in words for each following night")
+
+
+class Task(Document):
+    """One thing to do before dark (or in the morning), in walking order."""
+
+    order: int
+    what: str
+    trees: list[str]
+    position: tuple[float, float]
+    deadline: datetime
+    when: Literal["before_sun_leaves", "before_dusk", "before_bed", "morning"]
+    person: str | None
+    minutes: float
+    steps: list[str]
+    lifting_index: float | None = None
+    cautions: list[str] = []
+
+
+class Limit(Document):
+    """Something scarce: how much of it is used, and what one more would buy."""
+
+    key: str
+    name: str
+    unit: str
+    used: float
+    available: float
+    binding: bool
+    one_more: str | None = Field(description="In words; from solving again with one more, not from a guess")
+    one_more_saves: float | None = Field(description="Expected loss saved by one more, in the household's currency")
+
+
+class AtRisk(Document):
+    """A tree that stays in danger although the plan is followed."""
+
+    id: str
+    name: str
+    chance_of_harm: Probability
+    chance_of_death: Probability
+    why: str
+
+
+class Solver(Document):
+    """How the optimum was found."""
+
+    status: Literal["optimal", "gap"]
+    gap: float
+    seconds: float
+    nights: int
+
+
+class EveningPlan(Document):
+    """Tonight's plan, tree by tree."""
+
+    night: date = Field(description="Named by the date of its evening")
+    yard: str
+    time_zone: str
+    currency: str
+    sunset: datetime
+    sunrise: datetime
+    made: datetime
+    verdict: str = Field(description="One sentence")
+    needs_action: bool
+    forecast: ForecastSummary
+    trees: list[TreePlan]
+    tasks: list[Task]
+    morning: list[Task]
+    limits: list[Limit]
+    at_risk: list[AtRisk]
+    cautions: list[str]
+    expected_loss: dict[Literal["nothing", "plan"], float]
+    minutes: float
+    lifts: int
+    kwh: float
+    solver: Solver
