@@ -2,11 +2,9 @@
 
 Each file is a list of checks with the keys of `Check`. Use::
 
-    CHECKS = load_checks("air.yaml")
+    @pytest.mark.parametrize("check", load_checks("air.yaml"), ids=str)
 
-    @pytest.mark.parametrize("check", CHECKS.values(), ids=str)
-
-or take one by name: ``CHECKS["psy-pressure-fao56"]``.
+or take one by name: ``find_check("air.yaml", "psy-pressure-fao56")``.
 
 Kinds: ``value``, ``table`` (lists run in parallel), ``range`` (the model falls inside), ``ordering`` (only the
 order counts), ``trap`` (a known slip, in print or in code: the right value is tested).
@@ -18,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -69,8 +68,9 @@ class Check:
         return pytest.approx(self.want(name), abs=absolute or 0.0, rel=relative or 0.0, nan_ok=True)
 
 
-def load_checks(name: str) -> dict[str, Check]:
-    """Read ``tests/checks/<name>`` into checks by id; unknown keys, kinds and double ids are refused."""
+@cache
+def _read(name: str) -> dict[str, Check]:
+    """Read a file once; unknown keys, kinds and double ids are refused."""
     rows = yaml.load((FOLDER / name).read_text(encoding="utf-8"), Loader=_NoDoubles)
     checks: dict[str, Check] = {}
     for row in rows:
@@ -81,6 +81,16 @@ def load_checks(name: str) -> dict[str, Check]:
             raise ValueError(f"{name}: {check.id} stands twice")
         checks[check.id] = check
     return checks
+
+
+def load_checks(name: str) -> list[Check]:
+    """Give all checks of ``tests/checks/<name>`` in the order of the file."""
+    return list(_read(name).values())
+
+
+def find_check(name: str, check_id: str) -> Check:
+    """Give one check of ``tests/checks/<name>``."""
+    return _read(name)[check_id]
 
 
 def _as_array(value: Any) -> Any:
