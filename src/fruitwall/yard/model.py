@@ -21,7 +21,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from fruitwall.yard.quantities import (
     Amperes,
     Angle,
-    Degrees,
+    Celsius,
+    Coordinate,
     Kelvins,
     Kilograms,
     Litres,
@@ -51,8 +52,8 @@ class Part(BaseModel):
 class Location(Part):
     """Where the yard lies and how its air differs from the open country around it."""
 
-    latitude_deg: Degrees = Field(alias="latitude", ge=-90, le=90)
-    longitude_deg: Degrees = Field(alias="longitude", ge=-180, le=180)
+    latitude_deg: Coordinate = Field(alias="latitude", ge=-90, le=90)
+    longitude_deg: Coordinate = Field(alias="longitude", ge=-180, le=180)
     elevation_m: Metres = Field(alias="elevation", ge=-430, le=6000)
     time_zone: str = Field(description="IANA name, such as America/Los_Angeles")
     clear_night_offset_k: Kelvins = Field(
@@ -119,7 +120,7 @@ class Building(Part):
     height_m: Metres = Field(alias="height", gt=0, le=60)
     material: MasonryMaterial = "rendered_block"
     thickness_m: Metres = Field(default=0.2, alias="thickness", gt=0, le=3)
-    indoor_c: Degrees | None = Field(
+    indoor_c: Celsius | None = Field(
         default=None, alias="indoor", ge=-30, le=40, description="Temperature kept inside; leave out if unheated"
     )
 
@@ -294,7 +295,7 @@ class Heater(Part):
     id: Identifier
     name: Label
     watts: Watts = Field(gt=0, le=20000)
-    thermostat_c: Degrees | None = Field(default=None, alias="thermostat", ge=-10, le=30)
+    thermostat_c: Celsius | None = Field(default=None, alias="thermostat", ge=-10, le=30)
     count: Annotated[int, Field(ge=1, le=1000)] = 1
 
 
@@ -347,7 +348,7 @@ class IndoorPlace(Part):
     position: Point
     spaces: Annotated[int, Field(ge=1, le=1000)] = Field(description="How many containers fit")
     max_height_m: Metres = Field(default=2.2, alias="max_height", gt=0, le=20)
-    kept_at_c: Degrees | None = Field(
+    kept_at_c: Celsius | None = Field(
         default=None, alias="kept_at", ge=-10, le=35, description="If heated: the lowest temperature it is kept at"
     )
     warmer_k: Kelvins = Field(
