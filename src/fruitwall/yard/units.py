@@ -13,7 +13,7 @@ import json
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -37,7 +37,7 @@ SIGNIFICANT_DIGITS = 12
 """Converted values are rounded to this, so that 6 ft is stored as 1.8288 and not as 1.8287999999999998."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Kind:
     """One kind of quantity and the spellings of its units.
 
@@ -57,6 +57,8 @@ class Kind:
         Right ones, for messages.
     special : str
         Pattern of further spellings without the form *number unit*.
+    delta : bool
+        Whether it is a difference, without the zero point of the unit's scale.
     """
 
     key: str
@@ -66,7 +68,7 @@ class Kind:
     spellings: Mapping[str, str]
     examples: tuple[str, ...]
     special: str = ""
-    delta: bool = field(default=False)
+    delta: bool = False
 
     @property
     def expectation(self) -> str:
