@@ -1,0 +1,275 @@
+"""The words of the planner: parts, ways, feeds, settings, measures.
+
+A *measure* is what one tree gets on a night. It is made of *parts*, the single things that somebody has to do and
+that can stay in place until the next night: the sheet put over this tree, the lamp string hung in it, the pot
+carried in. Every part can be done in one or more *ways* (who, alone or in pairs, on foot or with the trolley) and
+a lamp or heater gets its power by one of several *feeds*. What several trees must share, such as a standing
+shelter closed or open, is a *setting*: exactly one state of each group holds on a night.
+
+Nothing here decides anything: `plans.measures` makes these from a yard, `plans.evening` chooses.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+PartKind = Literal["cover", "lamps", "heater", "carry", "roof", "wet", "close"]
+"""What is done; `carry` goes indoors, `roof` to a place under a roof, `close` closes a standing shelter."""
+
+Deadline = Literal["before_sun_leaves", "before_dusk", "before_bed", "morning"]
+"""By when: while the ground is still sunlit, before dusk, before going to bed, after sunrise."""
+
+DEADLINES: tuple[Deadline, ...] = ("before_sun_leaves", "before_dusk", "before_bed", "morning")
+"""All deadlines, earliest first."""
+
+
+@dataclass(frozen=True)
+class Lift:
+    """One lift of a container in the posture assumed for it.
+
+    Attributes
+    ----------
+    mass_kg : float
+        What is lifted. [kg]
+    limit_kg : float
+        Recommended weight limit of the revised lifting equation for that posture. [kg]
+    """
+
+    mass_kg: float
+    limit_kg: float
+
+    @property
+    def index(self) -> float:
+        """Lifting index; above 1 means raised risk of back trouble for some people."""
+        return self.mass_kg / self.limit_kg
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way of doing a part: who, how long, with what help.
+
+    Attributes
+    ----------
+    people : tuple of str
+        Identifiers of the persons who do it together.
+    minutes : float
+        Minutes that each of them needs before dusk, with the walk there. [min]
+    trolley : str or None
+        Trolley used, if any.
+    ladder : bool
+        Done from a ladder.
+    lifts : int
+        Lifts by hand, this evening and when it is undone.
+    lift : Lift or None
+        The heaviest of those lifts.
+    note : str
+        How, in words: "alone, with a pole", "on the trolley".
+    """
+
+    people: tuple[str, ...]
+    minutes: float
+    trolley: str | None = None
+    ladder: bool = False
+    lifts: int = 0
+    lift: Lift | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Feed:
+    """One way of bringing power to a lamp string or heater.
+
+    Attributes
+    ----------
+    circuit : str
+        Identifier of the circuit.
+    leads : tuple of str
+        Extension leads that reach and carry the load; one of them is used. Empty: plugged straight in.
+    """
+
+    circuit: str
+    leads: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Part:
+    """One thing that somebody does for one tree, or for all trees of a shelter.
+
+    Attributes
+    ----------
+    key : str
+        Unique in the yard, such as ``cover:fleece_medium@mango``.
+    kind : PartKind
+        What is done.
+    name : str
+        The same in words.
+    trees : tuple of str
+        Trees that it serves.
+    ways : tuple of Way
+        How it can be done; never empty.
+    minutes_again, minutes_morning, minutes_remove : float
+        Minutes on every further evening that it stays in place (closing a film that was opened by day), every
+        morning (opening, switching off), and once when it is undone. [min]
+    stays : bool
+        Can be left in place by day. If false it is done anew every evening.
+    deadline : Deadline
+        By when.
+    sheets : tuple of str
+        Sheets that fit, one of which is used.
+    device : str or None
+        Lamp string or heater used.
+    watts, kwh : float
+        Load while on [W] and energy of one night [kWh].
+    feeds : tuple of Feed
+        How the power can come; empty if it needs none.
+    room : str or None
+        Place with a limited number of spaces in which the container then stands: ``place:<id>`` or ``roof:<id>``.
+    position : tuple of float
+        Where it is done, in the yard's frame. [m, m]
+    steps : tuple of str
+        What to do, in words.
+    """
+
+    key: str
+    kind: PartKind
+    name: str
+    trees: tuple[str, ...]
+    ways: tuple[Way, ...]
+    minutes_again: float = 0.0
+    minutes_morning: float = 0.0
+    minutes_remove: float = 0.0
+    stays: bool = True
+    deadline: Deadline = "before_dusk"
+    sheets: tuple[str, ...] = ()
+    device: str | None = None
+    watts: float = 0.0
+    kwh: float = 0.0
+    feeds: tuple[Feed, ...] = ()
+    room: str | None = None
+    position: tuple[float, float] = (0.0, 0.0)
+    steps: tuple[str, ...] = ()
+
+    @property
+    def quickest(self) -> Way:
+        """The way that takes the fewest minutes of people's time; the first of equals."""
+        return min(self.ways, key=lambda way: way.minutes * len(way.people))
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One state of something that several trees share, such as a standing shelter.
+
+    Attributes
+    ----------
+    group : str
+        What is shared: ``shelter:<id>``.
+    state : str
+        ``open``, ``closed``, ``closed+lamps:<id>``, ``closed+heater:<id>``.
+    name : str
+        The same in words.
+    parts : tuple of Part
+        What has to be done for it; done once for all its trees.
+    """
+
+    group: str
+    state: str
+    name: str
+    parts: tuple[Part, ...] = ()
+
+    @property
+    def key(self) -> tuple[str, str]:
+        """Group and state."""
+        return (self.group, self.state)
+
+
+@dataclass(frozen=True)
+class Measure:
+    """What one tree gets on a night: what physics must know of it, and what it takes.
+
+    Attributes
+    ----------
+    key : str
+        ``leave``, ``wet``, ``cover:<material>[/frame][+lamps:<id>|+heater:<id>]``,
+        ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``, ``roof:<roof>``. Unique among the measures
+        of one tree.
+    name : str
+        The same in words.
+    tree : str
+        The tree.
+    parts : tuple of Part
+        What has to be done for this tree alone.
+    requires : tuple of Setting
+        States of shared things under which this measure is meant (a tree of a shelter stands in it open or closed).
+        A group that is not named does not matter to this measure.
+    cover : str or None
+        Material of the sheet over the tree.
+    on_frame, to_ground : bool
+        The sheet is held off the leaves; it reaches the ground all round.
+    lamp, heater : str or None
+        Lamp string or heater under the cover or in the shelter.
+    wet_ground : bool
+        The ground is wetted in the afternoon.
+    place, roof : str or None
+        Indoor place or roof to which the container goes.
+    shelter : str or None
+        Standing shelter that is closed over the tree.
+    moved_to : tuple of float or None
+        Where the container stands then, in the yard's frame. [m, m]
+    """
+
+    key: str
+    name: str
+    tree: str
+    parts: tuple[Part, ...] = ()
+    requires: tuple[Setting, ...] = ()
+    cover: str | None = None
+    on_frame: bool = False
+    to_ground: bool = False
+    lamp: str | None = None
+    heater: str | None = None
+    wet_ground: bool = False
+    place: str | None = None
+    roof: str | None = None
+    shelter: str | None = None
+    moved_to: tuple[float, float] | None = None
+
+    @property
+    def all_parts(self) -> tuple[Part, ...]:
+        """Own parts and those of the settings it requires, which are shared with other trees."""
+        return self.parts + tuple(part for setting in self.requires for part in setting.parts)
+
+    @property
+    def minutes(self) -> float:
+        """People's minutes to set it up by the quickest way, shared parts in full. [min]"""
+        return sum(part.quickest.minutes * len(part.quickest.people) for part in self.all_parts)
+
+    @property
+    def minutes_morning(self) -> float:
+        """Minutes on the following morning, shared parts in full. [min]"""
+        return sum(part.minutes_morning for part in self.all_parts)
+
+    @property
+    def watts(self) -> float:
+        """Electrical load. [W]"""
+        return sum(part.watts for part in self.all_parts)
+
+    @property
+    def kwh(self) -> float:
+        """Energy of one night. [kWh]"""
+        return sum(part.kwh for part in self.all_parts)
+
+    @property
+    def lifts(self) -> int:
+        """Lifts by hand, if done the quickest way."""
+        return sum(part.quickest.lifts for part in self.all_parts)
+
+    @property
+    def needs_ladder(self) -> bool:
+        """Whether it cannot be done without a ladder."""
+        return any(all(way.ladder for way in part.ways) for part in self.all_parts)
+
+    @property
+    def deadline(self) -> Deadline:
+        """Deadline of the part that comes first; ``morning`` if nothing has to be done."""
+        return min((part.deadline for part in self.all_parts), key=DEADLINES.index, default="morning")

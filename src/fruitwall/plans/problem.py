@@ -1,0 +1,361 @@
+"""The evening as a problem and as a solution: what `plans.evening` takes and gives.
+
+Everything is data: arrays of expected loss from the models, parts from `plans.measures`, supplies from the yard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fruitwall.plans.parts import Measure, Part, Setting, Way
+from fruitwall.yard.model import Prices
+
+SupplyKind = Literal["sheet", "lamps", "heater", "lead", "circuit", "room", "person", "trolley"]
+
+
+@dataclass(frozen=True)
+class Supply:
+    """Something of which there is only so much on a night.
+
+    Attributes
+    ----------
+    kind : SupplyKind
+        What it is.
+    id : str
+        Its identifier in the yard; for rooms ``place:<id>`` or ``roof:<id>``.
+    name : str
+        In words.
+    available : float
+        How much: pieces, watts (circuit), minutes (person), spaces (room).
+    unit : str
+        Unit of `available`, in words.
+    step : float
+        What "one more" means: one piece, one more such circuit, half an hour more.
+    """
+
+    kind: SupplyKind
+    id: str
+    name: str
+    available: float
+    unit: str = "pieces"
+    step: float = 1.0
+
+    @property
+    def key(self) -> str:
+        """``<kind>/<id>``."""
+        return f"{self.kind}/{self.id}"
+
+
+@dataclass(frozen=True)
+class Supplies:
+    """All that can be used up on an evening."""
+
+    items: tuple[Supply, ...] = ()
+
+    def __post_init__(self) -> None:
+        keys = [item.key for item in self.items]
+        if len(keys) != len(set(keys)):
+            doubles = sorted({key for key in keys if keys.count(key) > 1})
+            raise ValueError(f"every supply must stand once, got twice: {', '.join(doubles)}")
+        for item in self.items:
+            if not (np.isfinite(item.available) and item.available >= 0):
+                raise ValueError(f"available of {item.key} must be 0 or more, got {item.available}")
+
+    def of(self, kind: SupplyKind) -> dict[str, Supply]:
+        """Give the supplies of one kind by identifier."""
+        return {item.id: item for item in self.items if item.kind == kind}
+
+    def find(self, key: str) -> Supply:
+        """Give the supply with that key.
+
+        Raises
+        ------
+        ValueError
+            If there is none; the message names those there are.
+        """
+        for item in self.items:
+            if item.key == key:
+                return item
+        raise ValueError(f"no supply {key!r}; there are: {', '.join(item.key for item in self.items)}")
+
+    def more(self, key: str) -> Supplies:
+        """Give the same supplies with one step more of one of them."""
+        found = self.find(key)
+        grown = replace(found, available=found.available + found.step)
+        return Supplies(tuple(grown if item.key == key else item for item in self.items))
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """A measure open to a tree and what it is expected to lose under it.
+
+    Attributes
+    ----------
+    measure : Measure
+        What is done.
+    loss : ndarray, shape (night,)
+        Expected loss of that tree in each night under that measure, 0 or more. [currency]
+    """
+
+    measure: Measure
+    loss: NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class EveningProblem:
+    """What is to be decided.
+
+    Attributes
+    ----------
+    trees : tuple of str
+        Identifiers.
+    options : tuple of tuple of Option
+        Per tree; the first is doing nothing (``leave``).
+    supplies : Supplies
+        What there is.
+    prices : Prices
+        Of an hour, a lift, a kilowatt-hour. [currency]
+    settings : tuple of Setting
+        All states of all shared things; the first of a group is the one that takes no work.
+    in_place : frozenset of str
+        Keys of parts that stand since an earlier night: they cost their minutes again, not the setting up.
+    done : frozenset of str
+        Keys of parts already done this evening: they cost nothing more tonight.
+    night_weights : ndarray, shape (night,), or None
+        Weight of each night's loss and effort; None gives ones. Below one for nights whose forecast is unsure.
+    """
+
+    trees: tuple[str, ...]
+    options: tuple[tuple[Option, ...], ...]
+    supplies: Supplies
+    prices: Prices = field(default_factory=Prices)
+    settings: tuple[Setting, ...] = ()
+    in_place: frozenset[str] = frozenset()
+    done: frozenset[str] = frozenset()
+    night_weights: NDArray[np.float64] | None = None
+
+    def __post_init__(self) -> None:
+        _check_problem(self)
+
+    @property
+    def n_nights(self) -> int:
+        """Number of nights, tonight first."""
+        return int(self.options[0][0].loss.shape[0])
+
+    @property
+    def weights(self) -> NDArray[np.float64]:
+        """Weight of each night."""
+        return np.ones(self.n_nights) if self.night_weights is None else self.night_weights
+
+    def with_supplies(self, supplies: Supplies) -> EveningProblem:
+        """Give the same problem with other supplies."""
+        return replace(self, supplies=supplies)
+
+
+@dataclass(frozen=True)
+class PlannedTask:
+    """One part that somebody does on one evening.
+
+    Attributes
+    ----------
+    night : int
+        0 is tonight.
+    part : Part
+        What is done.
+    way : Way
+        How and by whom.
+    again : bool
+        It stands since the night before and needs only its minutes again.
+    minutes : float
+        Of each person. [min]
+    sheet, circuit, lead : str or None
+        Which sheet, circuit and extension lead it uses.
+    """
+
+    night: int
+    part: Part
+    way: Way
+    again: bool
+    minutes: float
+    sheet: str | None = None
+    circuit: str | None = None
+    lead: str | None = None
+
+
+@dataclass(frozen=True)
+class Costs:
+    """The parts of what is minimised, over all nights. [currency]"""
+
+    loss: float
+    minutes: float
+    lifts: float
+    energy: float
+
+    @property
+    def effort(self) -> float:
+        """Minutes, lifts and energy at the household's prices."""
+        return self.minutes + self.lifts + self.energy
+
+    @property
+    def total(self) -> float:
+        """Loss and effort."""
+        return self.loss + self.effort
+
+
+@dataclass(frozen=True)
+class LimitUse:
+    """How much of one supply is used tonight."""
+
+    key: str
+    name: str
+    unit: str
+    used: float
+    available: float
+    binding: bool
+
+
+@dataclass(frozen=True)
+class OneMore:
+    """What one step more of a supply would buy, by solving again.
+
+    Attributes
+    ----------
+    key, name, step, unit
+        The supply and how much more of it.
+    saves : float
+        Loss and effort saved. [currency]
+    saves_loss : float
+        Expected loss saved. [currency]
+    changes : tuple of (tree, measure key before, measure key after)
+        What would be done otherwise tonight.
+    """
+
+    key: str
+    name: str
+    step: float
+    unit: str
+    saves: float
+    saves_loss: float
+    changes: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True)
+class RunnerUp:
+    """The best plan in which one tree does not get its chosen measure tonight.
+
+    Attributes
+    ----------
+    tree : str
+        The tree.
+    measure : Measure
+        What it would get instead.
+    costs_more : float
+        By how much loss and effort of the whole yard would be higher. [currency]
+    loss_more : float
+        By how much the loss of this tree tonight would be higher (negative: lower). [currency]
+    others : tuple of (tree, measure key before, measure key after)
+        What would change for other trees tonight.
+    """
+
+    tree: str
+    measure: Measure
+    costs_more: float
+    loss_more: float
+    others: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True)
+class EveningSolution:
+    """What was decided.
+
+    Attributes
+    ----------
+    choices : tuple (tree) of tuple (night) of int
+        Index into the options of each tree.
+    states : Mapping of group to tuple (night) of str
+        State of every shared thing.
+    tasks : tuple of PlannedTask
+        What is done, by night.
+    costs, costs_nothing : Costs
+        Of this plan and of doing nothing.
+    limits : tuple of LimitUse
+        Use of every supply tonight.
+    status : "optimal" or "gap"
+        Proven optimal within the gap that was asked for, or the gap that was left.
+    gap : float
+        (Total - proven lower bound) / total.
+    bound : float
+        Proven lower bound of the total. [currency]
+    seconds : float
+        Time that it took.
+    method : "linked" or "night by night"
+        All nights in one programme, or the fallback.
+    notes : tuple of str
+        What the reader should know about how it was found.
+    """
+
+    choices: tuple[tuple[int, ...], ...]
+    states: Mapping[str, tuple[str, ...]]
+    tasks: tuple[PlannedTask, ...]
+    costs: Costs
+    costs_nothing: Costs
+    limits: tuple[LimitUse, ...]
+    status: Literal["optimal", "gap"]
+    gap: float
+    bound: float
+    seconds: float
+    method: Literal["linked", "night by night"]
+    notes: tuple[str, ...] = ()
+
+    def measure(self, problem: EveningProblem, tree: str, night: int = 0) -> Measure:
+        """Give the measure of a tree on a night."""
+        at = problem.trees.index(tree)
+        return problem.options[at][self.choices[at][night]].measure
+
+    def tonight(self) -> tuple[PlannedTask, ...]:
+        """Give the tasks of this evening."""
+        return tuple(task for task in self.tasks if task.night == 0)
+
+
+def _check_problem(problem: EveningProblem) -> None:
+    """Refuse what cannot be solved, naming the tree and the measure."""
+    if len(problem.trees) != len(problem.options) or not problem.trees:
+        raise ValueError(f"one list of options per tree: got {len(problem.trees)} trees, {len(problem.options)} lists")
+    if len(set(problem.trees)) != len(problem.trees):
+        raise ValueError("every tree must stand once")
+    groups = {setting.group for setting in problem.settings}
+    known = {setting.key for setting in problem.settings}
+    nights = None
+    for tree, options in zip(problem.trees, problem.options, strict=True):
+        if not options:
+            raise ValueError(f"tree {tree} must have at least one option")
+        if options[0].measure.parts:
+            raise ValueError(f"the first option of tree {tree} must be doing nothing, got {options[0].measure.key}")
+        for option in options:
+            key = option.measure.key
+            loss = option.loss
+            nights = loss.shape[0] if nights is None and loss.ndim == 1 else nights
+            if loss.shape != (nights,) or nights == 0:
+                raise ValueError(f"loss of {tree}, {key} must have shape ({nights},), got {loss.shape}")
+            if not (np.isfinite(loss).all() and (loss >= 0).all()):
+                raise ValueError(f"loss of {tree}, {key} must be finite and 0 or more, got {loss.tolist()}")
+            for setting in option.measure.requires:
+                if setting.group in groups and setting.key not in known:
+                    raise ValueError(f"{tree}, {key} requires {setting.key}, which is not among the settings")
+                if setting.group not in groups:
+                    raise ValueError(f"{tree}, {key} requires {setting.group}, which the problem does not have")
+            for part in option.measure.all_parts:
+                if not part.ways:
+                    raise ValueError(f"part {part.key} has no way of being done")
+    for group in groups:
+        first = next(setting for setting in problem.settings if setting.group == group)
+        if first.parts:
+            raise ValueError(f"the first state of {group} must take no work, got {first.state}")
+    weights = problem.night_weights
+    if weights is not None and (weights.shape != (nights,) or not (weights > 0).all()):
+        raise ValueError(f"night_weights must be {nights} numbers greater than 0, got {weights!r}")
