@@ -1,0 +1,302 @@
+"""How badly will a tree be hurt by what its tissues go through?
+
+From exposures (the coldest 30 min, 1, 2, 4, 8 h of each tissue) and a `Tolerance` to the chance of each grade of
+injury, to the share of the tree's worth that is lost, and to the temperature of first injury. Where exposures come
+from is the physics layer's question, where tolerance comes from is `plants.tolerance`'s.
+
+Two ways of being hurt are kept apart: freezing (acute; the worst exposure governs) and, in kinds that suffer above
+freezing, chilling (slow; degree-hours). Whatever is unknown of a tree is the same unknown in every ensemble member,
+every night and every tissue: it is one shift of the whole tree, so
+
+- the mean of `grade_chances` over members is the chance under forecast *and* tolerance uncertainty;
+- several nights must be joined here (`nights_axis`), not by multiplying nightly chances: a tree that stood Monday's
+  frost is a tree that will stand the same again on Tuesday.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+
+from fruitwall.plants.tolerance import FRUIT, GRADES, LEAF, ROOT, TISSUES, TWIG, WOOD, Tolerance
+
+DURATIONS_H = (0.5, 1.0, 2.0, 4.0, 8.0)
+"""Durations of the exposures, unless the caller names others. [h]"""
+
+LOSS_SHARES = np.array([0.0, 0.01, 0.04, 0.12, 0.25, 0.45, 0.75, 1.0])
+"""Share of a tree's worth lost by grade 0-7.
+
+An assumption, not a published scale. Anchors: a dead tree loses all; one whose limbs are dead is cut to stump or trunk
+and takes three or four of perhaps five years to come back (0.75); dead twigs cost the next crop and a year's growth
+(0.45); full defoliation costs part of a crop (0.25); some burnt leaf is looks and a little growth.
+"""
+
+FREEZING_GATE_C = 1.0
+"""Below 0 °C by so much, ice may be taken as formed; between, supercooling makes it gradually less likely. [K]
+
+No tissue freezes above 0 °C, however wide the uncertainty of its threshold. Snyder and de Melo-Abreu (2005), Frost
+protection (FAO), chapter 4: ice forms in plants from somewhat below 0 °C on, the nuclei decide; the width of the
+ramp is an assumption.
+"""
+
+CHILL_MEMORY = 0.6
+"""Share of a night's chilling that the leaf still carries into the next night. Assumption: recovery within days."""
+
+_P10 = 1.2815515655446004  # standard normal quantile of 0.9
+
+
+def grade_chances(
+    tolerance: Tolerance,
+    coldest_c: ArrayLike,
+    durations_h: Sequence[float] = DURATIONS_H,
+    *,
+    nights_axis: int | None = None,
+) -> NDArray[np.float64]:
+    """Give the chance of each grade of injury.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+        What the tree stands.
+    coldest_c : array_like [..., tissue, duration]
+        Lowest running mean of each tissue's temperature over each duration, tissues as in `TISSUES`. NaN where a
+        tissue is absent. [°C]
+    durations_h : sequence of float
+        The durations, each greater than 0. [h]
+    nights_axis : int, optional
+        Axis of `coldest_c` along which successive nights lie, oldest first; they are joined to the chance of the
+        worst grade over all of them. Without it every night stands for itself.
+
+    Returns
+    -------
+    ndarray [..., 8]
+        Chances of grade 0 to 7, summing to one, over what is unknown of the tree. NaN where every tissue is NaN.
+
+    Raises
+    ------
+    ValueError
+        If the last two axes are not tissues and durations, or a duration is not positive.
+
+    Notes
+    -----
+    A tissue t at temperature T for d hours feels like one hour at T - b log2(d); over its durations the worst counts.
+    It reaches grade g or worse if that lies below threshold[t, g] + s[t] z with z standard normal, one z for the whole
+    tree, and s² = sd² + slope². The tree is as bad as its worst tissue. All events are half-lines of the same z, so
+    their union is the longest of them and the integral over z is exact::
+
+        P(grade ≥ g) = max over t and g' ≥ g of Φ((threshold[t, g'] - felt[t]) / s[t])
+
+    Chilling works through another mechanism with its own unknown: P = 1 - (1 - P_freeze)(1 - P_chill).
+    """
+    cold, hours = _exposures(coldest_c, durations_h)
+    felt = felt_c(cold, hours, tolerance.duration_k_per_log2h)
+    chill = _chill_dose(tolerance, cold, hours)
+    if nights_axis is not None:
+        axis = nights_axis if nights_axis >= 0 else nights_axis + cold.ndim
+        if not 0 <= axis < cold.ndim - 2:
+            raise ValueError(
+                f"nights_axis must name an axis of coldest_c before tissue and duration, 0 to {cold.ndim - 3}, "
+                f"got {nights_axis}"
+            )
+        felt = _nanmin(felt, axis)
+        chill = _carried(chill, axis)
+    at_least = _frozen_at_least(tolerance, felt)
+    if not np.isnan(tolerance.chill_level_c):
+        at_least = 1.0 - (1.0 - at_least) * (1.0 - _chilled_at_least(tolerance, chill))
+    return _from_at_least(at_least, unknown=np.isnan(felt).all(axis=-1))
+
+
+def fruit_loss_chance(
+    tolerance: Tolerance, coldest_c: ArrayLike, durations_h: Sequence[float] = DURATIONS_H
+) -> NDArray[np.float64]:
+    """Give the expected share of the fruit (or of the bloom) that the night takes.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+        What the tree stands; its `fruit_c` and `flower_c` say whether it carries fruit or flowers.
+    coldest_c : array_like [..., tissue, duration]
+        As for `grade_chances`. Flowers are taken at leaf temperature, or at that of twigs on a leafless tree. [°C]
+    durations_h : sequence of float
+        The durations. [h]
+
+    Returns
+    -------
+    ndarray [...]
+        0-1; the worse of fruit and flower. 0 if the tree carries neither; NaN if it does but the tissue is NaN.
+    """
+    cold, hours = _exposures(coldest_c, durations_h)
+    felt = felt_c(cold, hours, tolerance.duration_k_per_log2h)
+    lost = np.zeros(felt.shape[:-1])
+    if not np.isnan(tolerance.fruit_c):
+        spread = np.hypot(tolerance.fruit_sd_k, tolerance.slope_k)
+        lost = np.maximum(lost, ndtr((tolerance.fruit_c - felt[..., FRUIT]) / spread))
+    if not np.isnan(tolerance.flower_c):
+        at_flower = np.where(np.isnan(felt[..., LEAF]), felt[..., TWIG], felt[..., LEAF])
+        spread = np.hypot(tolerance.flower_sd_k, tolerance.slope_k)
+        lost = np.maximum(lost, ndtr((tolerance.flower_c - at_flower) / spread))
+    return lost
+
+
+def loss_share(chances: ArrayLike) -> NDArray[np.float64]:
+    """Give the expected share of the tree's worth lost.
+
+    Parameters
+    ----------
+    chances : array_like [..., 8]
+        Chances of grade 0 to 7, as from `grade_chances`.
+
+    Returns
+    -------
+    ndarray [...]
+        0-1, by `LOSS_SHARES`.
+
+    Raises
+    ------
+    ValueError
+        If the last axis is not the eight grades.
+    """
+    p = np.asarray(chances, dtype=np.float64)
+    if p.ndim == 0 or p.shape[-1] != len(GRADES):
+        raise ValueError(f"chances must have the {len(GRADES)} grades as last axis, got shape {p.shape}")
+    return np.asarray(p @ LOSS_SHARES)
+
+
+def first_injury_c(tolerance: Tolerance, tissue: str) -> tuple[float, float, float]:
+    """Give the temperature at which a tissue is first injured within an hour.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+        What the tree stands.
+    tissue : str
+        One of `TISSUES`.
+
+    Returns
+    -------
+    p10, p50, p90 : float
+        Coldest first. The least of the grades that count as harm: leaf grade 2, twig 5, wood 6, root 2, and half of
+        the fruit. For the leaf of a kind that suffers above freezing the temperature of an eight-hour night that
+        gives grade 2 if that is warmer. NaN where the tissue is absent. [°C]
+
+    Raises
+    ------
+    ValueError
+        If the tissue is not one of `TISSUES`.
+    """
+    if tissue not in TISSUES:
+        raise ValueError(f"tissue must be one of {', '.join(TISSUES)}, got {tissue!r}")
+    t = TISSUES.index(tissue)
+    if t == FRUIT:
+        middle, sd = tolerance.fruit_c, tolerance.fruit_sd_k
+    else:
+        middle = float(tolerance.threshold_c[t, {LEAF: 2, TWIG: 5, WOOD: 6, ROOT: 2}[t]])
+        sd = float(tolerance.sd_k[t])
+        chilled = tolerance.chill_level_c - tolerance.chill_dose_k_h[2] / 8.0
+        if t == LEAF and chilled > middle:
+            middle, sd = float(chilled), tolerance.chill_sd_k
+    spread = _P10 * float(np.hypot(sd, tolerance.slope_k))
+    return middle - spread, middle, middle + spread
+
+
+def felt_c(
+    coldest_c: NDArray[np.float64], hours: NDArray[np.float64], duration_k_per_log2h: float
+) -> NDArray[np.float64]:
+    """Give the one-hour temperature that hurts a tissue as much as its worst exposure.
+
+    Parameters
+    ----------
+    coldest_c : ndarray [..., tissue, duration]
+        Lowest running means. [°C]
+    hours : ndarray [duration]
+        Durations. [h]
+    duration_k_per_log2h : float
+        Effect of duration. [K per doubling]
+
+    Returns
+    -------
+    ndarray [..., tissue]
+        Infinite where no exposure is below 0 °C: without ice there is no freezing injury. NaN where all are NaN. [°C]
+    """
+    with np.errstate(divide="ignore"):
+        # Between 0 and -FREEZING_GATE_C ice is not yet certain: as if it were warmer, without bound at 0.
+        supercooled = np.maximum(FREEZING_GATE_C / np.maximum(-coldest_c, 0.0) - 1.0, 0.0)
+    return _nanmin(coldest_c - duration_k_per_log2h * np.log2(hours) + supercooled, axis=-1)
+
+
+def _exposures(coldest_c: ArrayLike, durations_h: Sequence[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Check and return exposures and durations as arrays."""
+    cold = np.asarray(coldest_c, dtype=np.float64)
+    hours = np.asarray(durations_h, dtype=np.float64)
+    if not (hours > 0).all():
+        raise ValueError(f"durations_h must all be greater than 0 h, got {list(durations_h)}")
+    if cold.ndim < 2 or cold.shape[-2:] != (len(TISSUES), hours.size):
+        raise ValueError(
+            f"coldest_c must end in the axes tissue ({len(TISSUES)}) and duration ({hours.size}), got shape {cold.shape}"
+        )
+    return cold, hours
+
+
+def _nanmin(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
+    """Lowest along an axis, passing over NaN; NaN where all are."""
+    return np.fmin.reduce(values, axis=axis)
+
+
+def _frozen_at_least(tolerance: Tolerance, felt: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Chance of freezing injury of at least each grade. [..., 8]"""
+    at_least = np.zeros((*felt.shape[:-1], len(GRADES)))
+    at_least[..., 0] = 1.0
+    spread = np.hypot(tolerance.sd_k, tolerance.slope_k)
+    for t in range(len(TISSUES)):
+        causes = np.flatnonzero(~np.isnan(tolerance.threshold_c[t]))
+        for g in causes[causes > 0]:
+            p = ndtr((tolerance.threshold_c[t, g] - felt[..., t]) / spread[t])
+            at_least[..., g] = np.fmax(at_least[..., g], p)
+    return _falling(at_least)
+
+
+def _chill_dose(tolerance: Tolerance, cold: NDArray[np.float64], hours: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Degree-hours of the leaf below every level, kept as the leaf's exposures. [..., duration] -> [K h] later."""
+    below = np.maximum(tolerance.chill_level_c - cold[..., LEAF, :], 0.0) * hours
+    return np.fmax.reduce(below, axis=-1)
+
+
+def _carried(dose: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
+    """Worst chilling over successive nights, each carrying a share into the next. [...] without `axis`"""
+    nights = np.moveaxis(np.nan_to_num(dose), axis, 0)
+    carried = np.zeros(nights.shape[1:])
+    worst = carried
+    for night in nights:
+        carried = CHILL_MEMORY * carried + night
+        worst = np.maximum(worst, carried)
+    return worst
+
+
+def _chilled_at_least(tolerance: Tolerance, dose: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Chance of chilling injury of at least each grade. [..., 8]"""
+    at_least = np.zeros((*dose.shape, len(GRADES)))
+    at_least[..., 0] = 1.0
+    for g in np.flatnonzero(~np.isnan(tolerance.chill_dose_k_h)):
+        needed = tolerance.chill_dose_k_h[g]
+        if g == 0:
+            continue
+        # The level is uncertain by so many kelvin; over the eight hours of a cold night that is eight times as much dose.
+        p = ndtr((np.nan_to_num(dose) - needed) / (8.0 * np.hypot(tolerance.chill_sd_k, tolerance.slope_k)))
+        at_least[..., g] = np.where(dose > 0, p, 0.0)
+    return _falling(at_least)
+
+
+def _falling(at_least: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Make each grade at least as likely as the worse ones: a tree with dead limbs has also lost its leaf."""
+    return np.maximum.accumulate(at_least[..., ::-1], axis=-1)[..., ::-1]
+
+
+def _from_at_least(at_least: NDArray[np.float64], *, unknown: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Chances of the single grades. [..., 8]"""
+    chances = at_least.copy()
+    chances[..., :-1] -= at_least[..., 1:]
+    chances[unknown] = np.nan
+    return chances
