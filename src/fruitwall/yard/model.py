@@ -7,8 +7,10 @@ Every quantity is kept in SI, with the unit in the field's name. In the yard fil
 without the unit suffix and may carry the grower's own unit (``height: 6 ft``); a bare number is taken in the
 unit of the field. Positions are metres in the yard's own frame: x to the east, y to the north.
 
-What this module leaves to others: reading files (`yard.file`), units (`yard.quantities`), shapes in the plane
-(`yard.plan`), whether a taxon is known (`plants.catalogue`).
+The ranges stand here and nowhere else: messages, JSON Schema and documentation are made from them.
+
+What this module leaves to others: reading files (`yard.file`), units (`yard.units`), what must fit together
+(`yard.checks`), shapes in the plane (`yard.plan`), whether a taxon is known (`plants.catalogue`).
 """
 
 from __future__ import annotations
@@ -16,31 +18,51 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
 from fruitwall.yard.quantities import (
     Amperes,
     Angle,
     Celsius,
     Coordinate,
+    Count,
     Kelvins,
     Kilograms,
     Litres,
     Metres,
     Minutes,
+    Money,
     Share,
     SquareMillimetres,
     Volts,
     Watts,
+    Years,
+    YesNo,
+    read_day,
+    read_point,
 )
 
-Point = tuple[Metres, Metres]
+PlanMetres = Annotated[Metres, Field(ge=-10000, le=10000)]
+
+Point = Annotated[tuple[PlanMetres, PlanMetres], BeforeValidator(read_point)]
 """Position in the yard's frame: x to the east, y to the north. [m, m]"""
+
+Line = Annotated[list[Point], Field(min_length=2)]
+Outline = Annotated[list[Point], Field(min_length=3)]
+"""Corners in order; the last is joined to the first."""
 
 Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
 """Name by which other parts of the file refer to a thing: lower-case letters, digits, '-' and '_'."""
 
-Label = Annotated[str, Field(min_length=1, max_length=120)]
+Label = Annotated[
+    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")
+]
+"""One line of text for people."""
+
+Notes = Annotated[str, Field(max_length=5000, pattern=r"^[^\x00-\x08\x0b-\x1f\x7f-\x9f]*$")]
+"""Text of several lines."""
+
+Day = Annotated[date, BeforeValidator(read_day)]
 
 
 class Part(BaseModel):
@@ -52,10 +74,10 @@ class Part(BaseModel):
 class Location(Part):
     """Where the yard lies and how its air differs from the open country around it."""
 
-    latitude_deg: Coordinate = Field(alias="latitude", ge=-90, le=90)
-    longitude_deg: Coordinate = Field(alias="longitude", ge=-180, le=180)
-    elevation_m: Metres = Field(alias="elevation", ge=-430, le=6000)
-    time_zone: str = Field(description="IANA name, such as America/Los_Angeles")
+    latitude_deg: Coordinate = Field(alias="latitude", ge=-90, le=90, description="North positive")
+    longitude_deg: Coordinate = Field(alias="longitude", ge=-180, le=180, description="East positive, west negative")
+    elevation_m: Metres = Field(alias="elevation", ge=-430, le=6000, description="Above sea level")
+    time_zone: Label = Field(description="IANA name, such as America/Los_Angeles")
     clear_night_offset_k: Kelvins = Field(
         default=0.0,
         alias="clear_night_offset",
@@ -68,58 +90,66 @@ class Location(Part):
 class Display(Part):
     """Units and currency in which this household reads; storage is SI whatever stands here."""
 
-    temperature: Literal["C", "F"] = "C"
-    length: Literal["m", "ft"] = "m"
-    mass: Literal["kg", "lb"] = "kg"
-    volume: Literal["L", "gal"] = "L"
-    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = "EUR"
+    temperature: Literal["C", "F"] = Field(default="C", description="Celsius or Fahrenheit")
+    length: Literal["m", "ft"] = Field(default="m", description="Metres or feet")
+    mass: Literal["kg", "lb"] = Field(default="kg", description="Kilograms or pounds")
+    volume: Literal["L", "gal"] = Field(default="L", description="Litres or US gallons")
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")] = Field(
+        default="EUR", description="Three-letter code (ISO 4217) of all amounts in the file"
+    )
 
 
 class Ground(Part):
     """The ordinary ground of the yard, where no paving or pond lies."""
 
-    surface: Literal["bare", "turf", "mulch"] = "turf"
-    soil: Literal["sand", "loam", "clay"] = "loam"
-    moisture: Literal["dry", "moist", "wet"] = "moist"
+    surface: Literal["bare", "turf", "mulch"] = Field(default="turf", description="What covers the soil")
+    soil: Literal["sand", "loam", "clay"] = Field(default="loam", description="What the soil is")
+    moisture: Literal["dry", "moist", "wet"] = Field(default="moist", description="How wet it usually is in winter")
 
 
 class HorizonPoint(Part):
     """Height of the skyline (hills, distant trees) in one direction."""
 
     azimuth_deg: Angle = Field(alias="azimuth", ge=0, lt=360, description="Clockwise from north")
-    height_deg: Angle = Field(alias="height", ge=0, lt=90)
+    height_deg: Angle = Field(alias="height", ge=0, lt=90, description="Above the level, as seen from the yard")
 
 
 # ---------------------------------------------------------------- structures
 
-MasonryMaterial = Literal["dry_stone", "stone", "brick", "concrete", "rendered_block", "adobe", "timber", "metal", "glass"]
+MasonryMaterial = Literal[
+    "dry_stone", "stone", "brick", "concrete", "rendered_block", "adobe", "timber", "metal", "glass"
+]
 RoofMaterial = Literal["glass", "polycarbonate", "polyethylene", "tile", "metal", "timber", "shade_cloth"]
 PavingMaterial = Literal["concrete", "stone", "brick", "gravel", "asphalt", "timber"]
+
+_ID = "Short name for references: lower-case letters, digits, - and _"
+_NAME = "As people call it"
+_OUTLINE = "Corners in order, as [x, y]"
 
 
 class Wall(Part):
     """A standing wall along a line; with earth behind it where it retains a terrace."""
 
-    kind: Literal["wall"] = "wall"
-    id: Identifier
-    name: Label
-    line: list[Point] = Field(min_length=2)
-    height_m: Metres = Field(alias="height", gt=0, le=30)
-    thickness_m: Metres = Field(default=0.3, alias="thickness", gt=0, le=3)
-    material: MasonryMaterial = "stone"
-    retains_earth: bool = False
+    kind: Literal["wall"] = Field(default="wall", description="Says that this is a wall")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    line: Line = Field(description="Points along its foot, as [x, y]")
+    height_m: Metres = Field(alias="height", gt=0, le=30, description="Above the ground in front of it")
+    thickness_m: Metres = Field(default=0.3, alias="thickness", gt=0, le=3, description="From face to face")
+    material: MasonryMaterial = Field(default="stone", description="Decides how much heat it keeps")
+    retains_earth: YesNo = Field(default=False, description="Whether it holds back a terrace: earth behind one face")
 
 
 class Building(Part):
     """A closed building; its outer faces act as walls, its roof as an obstacle to the sky."""
 
-    kind: Literal["building"] = "building"
-    id: Identifier
-    name: Label
-    outline: list[Point] = Field(min_length=3)
-    height_m: Metres = Field(alias="height", gt=0, le=60)
-    material: MasonryMaterial = "rendered_block"
-    thickness_m: Metres = Field(default=0.2, alias="thickness", gt=0, le=3)
+    kind: Literal["building"] = Field(default="building", description="Says that this is a building")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    outline: Outline = Field(description=_OUTLINE)
+    height_m: Metres = Field(alias="height", gt=0, le=60, description="Of the eaves above the ground")
+    material: MasonryMaterial = Field(default="rendered_block", description="Of its outer walls")
+    thickness_m: Metres = Field(default=0.2, alias="thickness", gt=0, le=3, description="Of its outer walls")
     indoor_c: Celsius | None = Field(
         default=None, alias="indoor", ge=-30, le=40, description="Temperature kept inside; leave out if unheated"
     )
@@ -128,73 +158,73 @@ class Building(Part):
 class Roof(Part):
     """A roof without (or with few) walls under it: lean-to, porch, eave, carport."""
 
-    kind: Literal["roof"] = "roof"
-    id: Identifier
-    name: Label
-    outline: list[Point] = Field(min_length=3)
-    height_m: Metres = Field(alias="height", gt=0, le=30)
-    material: RoofMaterial = "tile"
+    kind: Literal["roof"] = Field(default="roof", description="Says that this is a roof")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    outline: Outline = Field(description=_OUTLINE)
+    height_m: Metres = Field(alias="height", gt=0, le=30, description="Of its underside above the ground")
+    material: RoofMaterial = Field(default="tile", description="Decides what sky and sun pass through")
 
 
 class Paving(Part):
     """A hard surface that stores heat."""
 
-    kind: Literal["paving"] = "paving"
-    id: Identifier
-    name: Label
-    outline: list[Point] = Field(min_length=3)
-    material: PavingMaterial = "concrete"
-    thickness_m: Metres = Field(default=0.1, alias="thickness", gt=0, le=1)
+    kind: Literal["paving"] = Field(default="paving", description="Says that this is paving")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    outline: Outline = Field(description=_OUTLINE)
+    material: PavingMaterial = Field(default="concrete", description="What it is made of")
+    thickness_m: Metres = Field(default=0.1, alias="thickness", gt=0, le=1, description="Above the soil")
 
 
 class Canopy(Part):
     """The crown of a large tree that is not itself cared for here (a walnut, a neighbour's oak)."""
 
-    kind: Literal["canopy"] = "canopy"
-    id: Identifier
-    name: Label
-    position: Point
-    crown_diameter_m: Metres = Field(alias="crown_diameter", gt=0, le=60)
-    height_m: Metres = Field(alias="height", gt=0, le=80)
+    kind: Literal["canopy"] = Field(default="canopy", description="Says that this is a canopy")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    position: Point = Field(description="Of the trunk, as [x, y]")
+    crown_diameter_m: Metres = Field(alias="crown_diameter", gt=0, le=60, description="Across the crown")
+    height_m: Metres = Field(alias="height", gt=0, le=80, description="Top of the crown above the ground")
     base_m: Metres = Field(default=2.0, alias="base", ge=0, le=60, description="Height of the lowest foliage")
-    habit: Literal["evergreen", "leafless_in_winter"] = "evergreen"
+    habit: Literal["evergreen", "leafless_in_winter"] = Field(default="evergreen", description="Leafy in winter or not")
     gap_fraction: Share = Field(default=0.15, ge=0, le=1, description="Share of sky seen through the leafy crown")
 
 
 class Fence(Part):
     """A fence or hedge: shelters from wind, hides some sky, stores no heat worth counting."""
 
-    kind: Literal["fence"] = "fence"
-    id: Identifier
-    name: Label
-    line: list[Point] = Field(min_length=2)
-    height_m: Metres = Field(alias="height", gt=0, le=15)
-    porosity: Share = Field(default=0.3, ge=0, le=1)
+    kind: Literal["fence"] = Field(default="fence", description="Says that this is a fence")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    line: Line = Field(description="Points along its foot, as [x, y]")
+    height_m: Metres = Field(alias="height", gt=0, le=15, description="Above the ground")
+    porosity: Share = Field(default=0.3, ge=0, le=1, description="Open share: 0 for boards without gaps")
 
 
 class Pond(Part):
     """Open water."""
 
-    kind: Literal["pond"] = "pond"
-    id: Identifier
-    name: Label
-    outline: list[Point] = Field(min_length=3)
-    depth_m: Metres = Field(default=0.6, alias="depth", gt=0, le=20)
+    kind: Literal["pond"] = Field(default="pond", description="Says that this is a pond")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    outline: Outline = Field(description=_OUTLINE)
+    depth_m: Metres = Field(default=0.6, alias="depth", gt=0, le=20, description="Mean depth of the water")
 
 
 class Hollow(Part):
     """A place where cold air gathers on clear still nights."""
 
-    kind: Literal["hollow"] = "hollow"
-    id: Identifier
-    name: Label
-    outline: list[Point] = Field(min_length=3)
-    colder_k: Kelvins = Field(alias="colder", gt=0, le=10, description="How much colder than the yard on such a night")
+    kind: Literal["hollow"] = Field(default="hollow", description="Says that this is a cold hollow")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    outline: Outline = Field(description=_OUTLINE)
+    colder_k: Kelvins = Field(
+        alias="colder", gt=0, le=10, description="How much colder than the rest of the yard on such a night"
+    )
 
 
-Structure = Annotated[
-    Wall | Building | Roof | Paving | Canopy | Fence | Pond | Hollow, Field(discriminator="kind")
-]
+Structure = Annotated[Wall | Building | Roof | Paving | Canopy | Fence | Pond | Hollow, Field(discriminator="kind")]
 
 
 # ---------------------------------------------------------------- trees
@@ -203,12 +233,16 @@ Structure = Annotated[
 class Container(Part):
     """The pot or tub of a tree that is not in the ground."""
 
-    volume_l: Litres = Field(alias="volume", gt=0, le=2000)
-    material: Literal["plastic", "clay", "timber", "fabric", "metal"] = "plastic"
+    volume_l: Litres = Field(
+        alias="volume", gt=0, le=2000, description='Of the pot; "#5" is the nursery class, which holds 14.9 L'
+    )
+    material: Literal["plastic", "clay", "timber", "fabric", "metal"] = Field(
+        default="plastic", description="Of the pot's wall"
+    )
     mass_kg: Kilograms | None = Field(
         default=None, alias="mass", gt=0, le=3000, description="Weighed, wet, with the tree; estimated if left out"
     )
-    handles: bool = False
+    handles: YesNo = Field(default=False, description="Whether it has handles or a rim that can be gripped well")
 
 
 TreeStage = Literal["dormant", "leafy", "flush", "flower", "fruit"]
@@ -217,24 +251,32 @@ TreeStage = Literal["dormant", "leafy", "flush", "flower", "fruit"]
 class Tree(Part):
     """One plant in its spot."""
 
-    id: Identifier
-    name: Label
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description="As people call it; stands in the plan and on the checklist")
     taxon: Label = Field(description="Scientific or common name, as in the catalogue")
-    cultivar: Label | None = None
-    position: Point
-    height_m: Metres = Field(alias="height", gt=0, le=40)
-    crown_diameter_m: Metres = Field(alias="crown_diameter", gt=0, le=30)
-    crown_base_m: Metres = Field(default=0.0, alias="crown_base", ge=0, le=20)
-    planted: date | None = Field(default=None, description="Day it was planted or potted, for its age")
-    age_years: Annotated[float, Field(ge=0, le=500)] | None = None
-    origin: Literal["seedling", "grafted", "cutting", "unknown"] = "unknown"
-    container: Container | None = None
-    stages: list[TreeStage] = Field(default_factory=lambda: ["leafy"], description="What it carries now")
-    worth: Annotated[float, Field(ge=0, le=1e6)] = Field(
-        default=100.0, description="What losing it would cost the grower, in the household's currency"
+    cultivar: Label | None = Field(default=None, description="Named variety, if known")
+    position: Point = Field(description="Of the trunk, as [x, y]")
+    height_m: Metres = Field(
+        alias="height", gt=0, le=40, description="Top of the crown above the ground, with the container if it has one"
     )
-    fruit_worth: Annotated[float, Field(ge=0, le=1e6)] = Field(default=0.0, description="Worth of the fruit on it now")
-    notes: str | None = None
+    crown_diameter_m: Metres = Field(alias="crown_diameter", gt=0, le=30, description="Across the crown")
+    crown_base_m: Metres = Field(
+        default=0.0, alias="crown_base", ge=0, le=20, description="Height of the lowest leaves above the ground"
+    )
+    planted: Day | None = Field(default=None, description="Day it was planted or potted, for its age")
+    age_years: Years | None = Field(
+        default=None, alias="age", ge=0, le=500, description="If the day is not known: age when the file was written"
+    )
+    origin: Literal["seedling", "grafted", "cutting", "unknown"] = Field(
+        default="unknown", description="How it was raised"
+    )
+    container: Container | None = Field(default=None, description="Its pot; leave out if it stands in the ground")
+    stages: list[TreeStage] = Field(default=["leafy"], description="What it carries now")
+    worth: Money = Field(
+        default=100.0, ge=0, le=1e6, description="What losing it would cost the grower, in the household's currency"
+    )
+    fruit_worth: Money = Field(default=0.0, ge=0, le=1e6, description="Worth of the fruit on it now")
+    notes: Notes | None = Field(default=None, description="Anything else worth knowing")
 
 
 # ---------------------------------------------------------------- shelters and gear
@@ -252,102 +294,128 @@ CoverMaterial = Literal[
 ]
 """Cover cloths and films; weights and optical values are in `physics.covers`."""
 
+ShelterFace = Literal[
+    "fleece_light",
+    "fleece_medium",
+    "fleece_heavy",
+    "frost_blanket",
+    "bed_sheet",
+    "burlap",
+    "film_polyethylene",
+    "film_infrared",
+    "bubble_film",
+    "open",
+]
+"""A cover material, or nothing at all."""
+
 
 class Shelter(Part):
     """A standing frame over one or more trees; its cover stays on the frame and is closed for the night."""
 
-    id: Identifier
-    name: Label
-    outline: list[Point] = Field(min_length=3)
-    height_m: Metres = Field(alias="height", gt=0, le=10)
-    trees: list[Identifier] = Field(min_length=1)
-    sides: CoverMaterial | Literal["open"] = "film_polyethylene"
-    top: CoverMaterial | Literal["open"] = "film_polyethylene"
-    minutes_to_close: Minutes = Field(default=5.0, gt=0, le=240)
-    minutes_to_open: Minutes = Field(default=3.0, gt=0, le=240)
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    outline: Outline = Field(description=_OUTLINE)
+    height_m: Metres = Field(alias="height", gt=0, le=10, description="Inside, at the ridge")
+    trees: list[Identifier] = Field(min_length=1, description="Identifiers of the trees in it")
+    sides: ShelterFace = Field(default="film_polyethylene", description="What closes the sides")
+    top: ShelterFace = Field(default="film_polyethylene", description="What closes the top")
+    minutes_to_close: Minutes = Field(default=5.0, gt=0, le=240, description="Work of closing it for the night")
+    minutes_to_open: Minutes = Field(default=3.0, gt=0, le=240, description="Work of opening it in the morning")
 
 
 class Cover(Part):
     """Sheets of one size and material."""
 
-    id: Identifier
-    name: Label
-    material: CoverMaterial
-    width_m: Metres = Field(alias="width", gt=0, le=50)
-    length_m: Metres = Field(alias="length", gt=0, le=50)
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
-    on_frame: bool = Field(default=False, description="Held off the leaves by stakes or a frame that goes with it")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    material: CoverMaterial = Field(description="Cloth or film")
+    width_m: Metres = Field(alias="width", gt=0, le=50, description="Of one sheet")
+    length_m: Metres = Field(alias="length", gt=0, le=50, description="Of one sheet")
+    count: Count = Field(default=1, ge=1, le=1000, description="How many such sheets")
+    on_frame: YesNo = Field(default=False, description="Held off the leaves by stakes or a frame that goes with it")
 
 
 class LampString(Part):
     """A string of lamps to hang in a covered crown."""
 
-    id: Identifier
-    name: Label
-    watts: Watts = Field(gt=0, le=5000)
-    kind: Literal["incandescent", "led"] = "incandescent"
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    watts: Watts = Field(gt=0, le=5000, description="Of the whole string, from its label")
+    kind: Literal["incandescent", "led"] = Field(default="incandescent", description="What makes the light")
+    count: Count = Field(default=1, ge=1, le=1000, description="How many such strings")
 
 
 class Heater(Part):
     """An electric heater for use under a shelter or cover, on a frame and with clearance."""
 
-    id: Identifier
-    name: Label
-    watts: Watts = Field(gt=0, le=20000)
-    thermostat_c: Celsius | None = Field(default=None, alias="thermostat", ge=-10, le=30)
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    watts: Watts = Field(gt=0, le=20000, description="At the setting used, from its label")
+    thermostat_c: Celsius | None = Field(
+        default=None, alias="thermostat", ge=-10, le=30, description="Switches on below this; leave out if it has none"
+    )
+    count: Count = Field(default=1, ge=1, le=1000, description="How many such heaters")
 
 
 class Lead(Part):
     """An outdoor extension lead."""
 
-    id: Identifier
-    name: Label
-    length_m: Metres = Field(alias="length", gt=0, le=200)
-    conductor_mm2: SquareMillimetres = Field(alias="conductor", gt=0, le=50)
-    count: Annotated[int, Field(ge=1, le=1000)] = 1
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    length_m: Metres = Field(alias="length", gt=0, le=200, description="Unrolled")
+    conductor_mm2: SquareMillimetres = Field(
+        alias="conductor", gt=0, le=50, description="Cross-section of one wire, printed on the lead"
+    )
+    count: Count = Field(default=1, ge=1, le=1000, description="How many such leads")
 
 
 class Trolley(Part):
     """A trolley or sack truck on which one person can push a container."""
 
-    id: Identifier
-    name: Label
-    max_mass_kg: Kilograms = Field(alias="max_mass", gt=0, le=2000)
-    count: Annotated[int, Field(ge=1, le=100)] = 1
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    max_mass_kg: Kilograms = Field(alias="max_mass", gt=0, le=2000, description="What it bears")
+    count: Count = Field(default=1, ge=1, le=100, description="How many such trolleys")
 
 
 class Gear(Part):
     """Everything movable that protects or moves trees."""
 
-    covers: list[Cover] = []
-    lamps: list[LampString] = []
-    heaters: list[Heater] = []
-    leads: list[Lead] = []
-    trolleys: list[Trolley] = []
+    covers: list[Cover] = Field(default=[], description="Sheets of cloth or film")
+    lamps: list[LampString] = Field(default=[], description="Strings of lamps")
+    heaters: list[Heater] = Field(default=[], description="Electric heaters")
+    leads: list[Lead] = Field(default=[], description="Extension leads")
+    trolleys: list[Trolley] = Field(default=[], description="Trolleys and sack trucks")
 
 
 class Circuit(Part):
     """One protected electrical circuit with an outdoor outlet."""
 
-    id: Identifier
-    name: Label
-    volts: Volts = Field(gt=0, le=500)
-    amps: Amperes = Field(gt=0, le=200)
-    outlet: Point
-    continuous_rule: bool = Field(default=True, description="Load of three hours or more limited to 80 % of the rating")
-    ground_fault: bool = Field(description="Protected by a residual-current device (GFCI)")
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    volts: Volts = Field(gt=0, le=500, description="Mains voltage")
+    amps: Amperes = Field(gt=0, le=200, description="Rating of the fuse or breaker")
+    outlet: Point = Field(description="Where its outdoor socket is, as [x, y]")
+    continuous_rule: YesNo = Field(
+        default=True, description="Load of three hours or more limited to 80 % of the rating"
+    )
+    ground_fault: YesNo = Field(description="Protected by a residual-current device (GFCI)")
 
 
 class IndoorPlace(Part):
     """A shed, garage or room into which containers can be carried."""
 
-    id: Identifier
-    name: Label
-    position: Point
-    spaces: Annotated[int, Field(ge=1, le=1000)] = Field(description="How many containers fit")
-    max_height_m: Metres = Field(default=2.2, alias="max_height", gt=0, le=20)
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description=_NAME)
+    position: Point = Field(description="Of its door, as [x, y]")
+    spaces: Count = Field(ge=1, le=1000, description="How many containers fit")
+    max_height_m: Metres = Field(
+        default=2.2,
+        alias="max_height",
+        gt=0,
+        le=20,
+        description="Tallest plant, with its pot, that goes through the door",
+    )
     kept_at_c: Celsius | None = Field(
         default=None, alias="kept_at", ge=-10, le=35, description="If heated: the lowest temperature it is kept at"
     )
@@ -359,41 +427,45 @@ class IndoorPlace(Part):
 class Person(Part):
     """Somebody who helps before dark."""
 
-    id: Identifier
-    name: Label
-    minutes_before_dusk: Minutes = Field(ge=0, le=600)
-    lifts: bool = True
+    id: Identifier = Field(description=_ID)
+    name: Label = Field(description="As the checklist shall call them")
+    minutes_before_dusk: Minutes = Field(ge=0, le=600, description="Time they can give on an evening")
+    lifts: YesNo = Field(default=True, description="Whether they lift at all")
     max_lift_kg: Kilograms | None = Field(
-        default=None, alias="max_lift", gt=0, le=200, description="Own limit; the lower of this and the lifting equation holds"
+        default=None,
+        alias="max_lift",
+        gt=0,
+        le=200,
+        description="Own limit; the lower of this and the lifting equation holds",
     )
-    pushes_trolley: bool = True
-    uses_ladder: bool = False
+    pushes_trolley: YesNo = Field(default=True, description="Whether they push a loaded trolley")
+    uses_ladder: YesNo = Field(default=False, description="Whether they go up a ladder")
 
 
 class Prices(Part):
     """What effort and energy cost this household, so that they can be weighed against trees."""
 
-    per_hour: Annotated[float, Field(ge=0, le=1e5)] = 12.0
-    per_lift: Annotated[float, Field(ge=0, le=1e4)] = 1.0
-    per_kwh: Annotated[float, Field(ge=0, le=100)] = 0.30
+    per_hour: Money = Field(default=12.0, ge=0, le=1e5, description="Worth of an hour of a helper's evening")
+    per_lift: Money = Field(default=1.0, ge=0, le=1e4, description="What a lift of a heavy pot is felt to cost")
+    per_kwh: Money = Field(default=0.30, ge=0, le=100, description="Price of a kilowatt-hour")
 
 
 class Yard(Part):
     """One place with its trees, structures, gear and people."""
 
-    format: Literal[1] = Field(default=1, alias="fruitwall", description="Version of the yard file format")
-    name: Label
-    location: Location
-    display: Display = Display()
-    outline: list[Point] = Field(min_length=3)
-    ground: Ground = Ground()
-    horizon: list[HorizonPoint] = []
+    format: Literal[1] = Field(default=1, alias="fruitwall", description="Version of the yard file format: 1")
+    name: Label = Field(description="Name of the place")
+    location: Location = Field(description="Where it lies")
+    display: Display = Field(default=Display(), description="Units and currency to read in")
+    outline: Outline = Field(description="Boundary: corners in order, as [x, y]")
+    ground: Ground = Field(default=Ground(), description="Ordinary ground")
+    horizon: list[HorizonPoint] = Field(default=[], description="Skyline, where it is not level")
     gear_store: Point = Field(description="Where covers and gear are kept; the walk before dark starts here")
-    structures: list[Structure] = []
-    trees: list[Tree] = Field(min_length=1)
-    shelters: list[Shelter] = []
-    gear: Gear = Gear()
-    circuits: list[Circuit] = []
-    indoor_places: list[IndoorPlace] = []
-    people: list[Person] = []
-    prices: Prices = Prices()
+    structures: list[Structure] = Field(default=[], description="What stands and lies about and shapes the cold")
+    trees: list[Tree] = Field(min_length=1, description="The plants to be looked after")
+    shelters: list[Shelter] = Field(default=[], description="Standing frames with covers")
+    gear: Gear = Field(default=Gear(), description="What can be carried to the trees")
+    circuits: list[Circuit] = Field(default=[], description="Electricity outdoors")
+    indoor_places: list[IndoorPlace] = Field(default=[], description="Where pots can be brought in")
+    people: list[Person] = Field(default=[], description="Who helps")
+    prices: Prices = Field(default=Prices(), description="What effort and energy cost")

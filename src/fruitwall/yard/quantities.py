@@ -6,7 +6,9 @@ joins them to pydantic (validation, JSON Schema).
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -43,7 +45,7 @@ class Quantity:
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         """Describe the field as a number in the SI unit or a text with a unit."""
         unit = f"In {self.kind.unit}" if self.kind.unit else "A plain number"
-        number = {"type": "number", "description": unit}
+        number = {**handler(schema), "description": unit}  # the bounds come with it; for texts only reading checks them
         if not self.kind.spellings:
             return number
         written = ", ".join(self.kind.spellings)
@@ -113,3 +115,25 @@ class _YesOrNo:
 
 Count = Annotated[int, BeforeValidator(_whole_number)]
 YesNo = Annotated[bool, _YesOrNo()]
+
+
+def read_point(value: object) -> object:
+    """Refuse what is not a pair; the two numbers are checked one by one afterwards."""
+    if isinstance(value, list | tuple) and len(value) == 2:
+        return value
+    raise plain_error(
+        f"expected a position such as [3.5, 12] (metres to the east and to the north), got {show_input(value)}"
+    )
+
+
+def read_day(value: object) -> object:
+    """Take a date or its ISO text; refuse bare numbers, which pydantic would take as seconds since 1970."""
+    if isinstance(value, date) and not isinstance(value, datetime):
+        return value
+    if isinstance(value, str) and re.fullmatch(r"\s*[0-9]{4}-[0-9]{2}-[0-9]{2}\s*", value):
+        try:
+            return date.fromisoformat(value.strip())
+        except ValueError:
+            pass  # a 30th of February: the message below fits
+    hint = "; if only the year is known, give the age instead" if re.fullmatch(r"[0-9]{4}", str(value)) else ""
+    raise plain_error(f"expected a day such as 2019-03-15 (year-month-day), got {show_input(value)}{hint}")
