@@ -48,6 +48,15 @@ CHILL_MEMORY = 0.6
 _P10 = 1.2815515655446004  # standard normal quantile of 0.9
 
 
+def _standard_normal_nodes(count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Gauss-Hermite nodes and weights for the mean over a standard normal."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(count)
+    return nodes, weights / weights.sum()
+
+
+_HERMITE = _standard_normal_nodes(15)
+
+
 def grade_chances(
     tolerance: Tolerance,
     coldest_c: ArrayLike,
@@ -92,21 +101,19 @@ def grade_chances(
     Chilling works through another mechanism with its own unknown: P = 1 - (1 - P_freeze)(1 - P_chill).
     """
     cold, hours = _exposures(coldest_c, durations_h)
+    if nights_axis is not None and not 0 <= nights_axis < cold.ndim - 2:
+        raise ValueError(
+            f"nights_axis must be an axis of coldest_c before tissue and duration, 0 to {cold.ndim - 3}, "
+            f"got {nights_axis}"
+        )
     felt = felt_c(cold, hours, tolerance.duration_k_per_log2h)
-    chill = _chill_dose(tolerance, cold, hours)
     if nights_axis is not None:
-        axis = nights_axis if nights_axis >= 0 else nights_axis + cold.ndim
-        if not 0 <= axis < cold.ndim - 2:
-            raise ValueError(
-                f"nights_axis must name an axis of coldest_c before tissue and duration, 0 to {cold.ndim - 3}, "
-                f"got {nights_axis}"
-            )
-        felt = _nanmin(felt, axis)
-        chill = _carried(chill, axis)
+        felt = _nanmin(felt, nights_axis)
     at_least = _frozen_at_least(tolerance, felt)
     if not np.isnan(tolerance.chill_level_c):
-        at_least = 1.0 - (1.0 - at_least) * (1.0 - _chilled_at_least(tolerance, chill))
-    return _from_at_least(at_least, unknown=np.isnan(felt).all(axis=-1))
+        at_least = 1.0 - (1.0 - at_least) * (1.0 - _chilled_at_least(tolerance, cold, hours, nights_axis))
+    at_least[..., 0] = 1.0
+    return _from_at_least(_falling(at_least), unknown=np.asarray(np.isnan(felt).all(axis=-1)))
 
 
 def fruit_loss_chance(
@@ -233,60 +240,61 @@ def _exposures(coldest_c: ArrayLike, durations_h: Sequence[float]) -> tuple[NDAr
     hours = np.asarray(durations_h, dtype=np.float64)
     if not (hours > 0).all():
         raise ValueError(f"durations_h must all be greater than 0 h, got {list(durations_h)}")
-    if cold.ndim < 2 or cold.shape[-2:] != (len(TISSUES), hours.size):
-        raise ValueError(
-            f"coldest_c must end in the axes tissue ({len(TISSUES)}) and duration ({hours.size}), got shape {cold.shape}"
-        )
+    expected = (len(TISSUES), hours.size)
+    if cold.shape[-2:] != expected:
+        raise ValueError(f"coldest_c must end in the axes tissue, duration of sizes {expected}, got shape {cold.shape}")
     return cold, hours
 
 
 def _nanmin(values: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
     """Lowest along an axis, passing over NaN; NaN where all are."""
-    return np.fmin.reduce(values, axis=axis)
+    return np.asarray(np.fmin.reduce(values, axis=axis))
 
 
 def _frozen_at_least(tolerance: Tolerance, felt: NDArray[np.float64]) -> NDArray[np.float64]:
     """Chance of freezing injury of at least each grade. [..., 8]"""
     at_least = np.zeros((*felt.shape[:-1], len(GRADES)))
-    at_least[..., 0] = 1.0
     spread = np.hypot(tolerance.sd_k, tolerance.slope_k)
     for t in range(len(TISSUES)):
         causes = np.flatnonzero(~np.isnan(tolerance.threshold_c[t]))
         for g in causes[causes > 0]:
             p = ndtr((tolerance.threshold_c[t, g] - felt[..., t]) / spread[t])
             at_least[..., g] = np.fmax(at_least[..., g], p)
-    return _falling(at_least)
+    return at_least
 
 
-def _chill_dose(tolerance: Tolerance, cold: NDArray[np.float64], hours: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Degree-hours of the leaf below every level, kept as the leaf's exposures. [..., duration] -> [K h] later."""
-    below = np.maximum(tolerance.chill_level_c - cold[..., LEAF, :], 0.0) * hours
-    return np.fmax.reduce(below, axis=-1)
+def _chilled_at_least(
+    tolerance: Tolerance, cold: NDArray[np.float64], hours: NDArray[np.float64], nights_axis: int | None
+) -> NDArray[np.float64]:
+    """Chance of chilling injury of at least each grade. [..., 8] without the nights' axis
+
+    The dose bends where the leaf stays above the level, and nights add up: no closed form, so Gauss-Hermite nodes over
+    what is unknown of the level.
+    """
+    leaf = cold[..., LEAF, :]
+    causes = [g for g in range(1, len(GRADES)) if not np.isnan(tolerance.chill_dose_k_h[g])]
+    kept = [n for axis, n in enumerate(leaf.shape[:-1]) if axis != nights_axis]
+    at_least = np.zeros((*kept, len(GRADES)))
+    for node, weight in zip(*_HERMITE, strict=True):
+        level = tolerance.chill_level_c + node * tolerance.chill_sd_k
+        dose = np.nan_to_num(np.fmax.reduce(np.maximum(level - leaf, 0.0) * hours, axis=-1))
+        if nights_axis is not None:
+            dose = _carried(dose, nights_axis)
+        for g in causes:
+            reached = ndtr((dose - tolerance.chill_dose_k_h[g]) / (8.0 * tolerance.slope_k))
+            at_least[..., g] += weight * np.where(dose > 0, reached, 0.0)
+    return at_least
 
 
 def _carried(dose: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
     """Worst chilling over successive nights, each carrying a share into the next. [...] without `axis`"""
-    nights = np.moveaxis(np.nan_to_num(dose), axis, 0)
+    nights = np.moveaxis(dose, axis, 0)
     carried = np.zeros(nights.shape[1:])
     worst = carried
     for night in nights:
         carried = CHILL_MEMORY * carried + night
         worst = np.maximum(worst, carried)
     return worst
-
-
-def _chilled_at_least(tolerance: Tolerance, dose: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Chance of chilling injury of at least each grade. [..., 8]"""
-    at_least = np.zeros((*dose.shape, len(GRADES)))
-    at_least[..., 0] = 1.0
-    for g in np.flatnonzero(~np.isnan(tolerance.chill_dose_k_h)):
-        needed = tolerance.chill_dose_k_h[g]
-        if g == 0:
-            continue
-        # The level is uncertain by so many kelvin; over the eight hours of a cold night that is eight times as much dose.
-        p = ndtr((np.nan_to_num(dose) - needed) / (8.0 * np.hypot(tolerance.chill_sd_k, tolerance.slope_k)))
-        at_least[..., g] = np.where(dose > 0, p, 0.0)
-    return _falling(at_least)
 
 
 def _falling(at_least: NDArray[np.float64]) -> NDArray[np.float64]:
