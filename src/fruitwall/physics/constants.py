@@ -14,8 +14,8 @@ STEFAN_BOLTZMANN = 5.670374419e-8
 GAS_CONSTANT = 8.314462618
 """Molar gas constant, CODATA 2018. [J/(mol K)]"""
 
-MOLAR_MASS_AIR = 0.0289652
-"""Mean molar mass of dry air (ISO 2533 gives 0.02896442, CIPM-2007 0.02896546 + CO2). [kg/mol]"""
+MOLAR_MASS_AIR = 0.02896442
+"""Mean molar mass of dry air, ISO 2533. [kg/mol]"""
 
 MOLAR_MASS_WATER = 0.01801528
 """Molar mass of water. [kg/mol]"""
