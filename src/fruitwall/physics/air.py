@@ -82,7 +82,7 @@ def saturation_vapour_pressure(t_c: ArrayLike, *, over_ice: bool = False) -> Flo
     >>> round(float(saturation_vapour_pressure(24.5)), 3)  # example 3 of [1]_
     3.075
     >>> round(float(saturation_vapour_pressure(-10.0, over_ice=True)), 4)
-    0.26
+    0.2597
     """
     return _saturation(np.asarray(t_c, dtype=np.float64), over_ice=over_ice)
 
@@ -140,7 +140,7 @@ def dew_point(ea_kpa: ArrayLike) -> FloatArray:
     Examples
     --------
     >>> round(float(dew_point(0.2865)), 2)
-    -9.99
+    -9.97
     """
     return _inverse(np.asarray(ea_kpa, dtype=np.float64), WATER)
 
