@@ -219,6 +219,6 @@ def sky_temperature(longwave_w_m2: ArrayLike) -> FloatArray:
     Examples
     --------
     >>> round(float(sky_temperature(longwave_down(0.0, 0.4))), 1)
-    -25.2
+    -25.3
     """
     return np.asarray((np.asarray(longwave_w_m2, dtype=np.float64) / STEFAN_BOLTZMANN) ** 0.25 - ZERO_C_K)
