@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from itertools import pairwise
 from math import isnan, nan
 from typing import Literal
 
@@ -130,6 +131,6 @@ class Night:
         for name in (*names, "dusk_utc", "dawn_utc"):
             if getattr(self, name).tzinfo is None:
                 raise ValueError(f"{name} of night {self.name} must carry its time zone, got a naive time")
-        for before, after in zip(names, names[1:], strict=False):
+        for before, after in pairwise(names):
             if getattr(self, before) > getattr(self, after):
                 raise ValueError(f"{after} of night {self.name} must not lie before {before}")
