@@ -1,0 +1,267 @@
+"""Do the parts of a yard fit together?
+
+The model checks each value by itself; here is what needs two of them, the map or the calendar. Errors make a yard
+unusable. Warnings are told and leave the decision to the grower. Whether a taxon is known is for the service to say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from datetime import date, datetime
+
+from fruitwall.yard.model import Building, Canopy, Part, Pond, Tree, Wall, Yard
+from fruitwall.yard.near_names import did_you_mean
+from fruitwall.yard.problems import Location, Problem, path_text
+
+Check = Callable[[Yard], Iterator[Problem]]
+
+MAX_ZONE_OFFSET_H = 4.0
+"""Clocks may be so far from the sun's time (the west of China: 3.1 h) before the longitude's sign is doubted."""
+
+
+def check_yard(yard: Yard, *, today: date | None = None) -> list[Problem]:
+    """Give all that does not fit together in a yard.
+
+    Parameters
+    ----------
+    yard : Yard
+        Any.
+    today : date, optional
+        For planting days; left out, these are not checked.
+
+    Returns
+    -------
+    list of Problem
+        Errors and warnings, without line numbers.
+    """
+    checks: tuple[Check, ...] = (
+        _identifiers,
+        _names,
+        _time_zone,
+        _outlines,
+        _tree_positions,
+        _crowns,
+        _shelters,
+        _covers,
+        _electricity,
+        _indoor_places,
+    )
+    found = [problem for check in checks for problem in check(yard)]
+    if today is not None:
+        found.extend(_planting_days(yard, today))
+    return found
+
+
+def _error(message: str, *loc: str | int) -> Problem:
+    return Problem("error", loc, message)
+
+
+def _warning(message: str, *loc: str | int) -> Problem:
+    return Problem("warning", loc, message)
+
+
+def _things(yard: Yard) -> Iterator[tuple[Location, Part]]:
+    """Give everything that has an identifier, with its place in the file."""
+    lists: dict[Location, Sequence[Part]] = {
+        ("structures",): yard.structures,
+        ("trees",): yard.trees,
+        ("shelters",): yard.shelters,
+        ("gear", "covers"): yard.gear.covers,
+        ("gear", "lamps"): yard.gear.lamps,
+        ("gear", "heaters"): yard.gear.heaters,
+        ("gear", "leads"): yard.gear.leads,
+        ("gear", "trolleys"): yard.gear.trolleys,
+        ("circuits",): yard.circuits,
+        ("indoor_places",): yard.indoor_places,
+        ("people",): yard.people,
+    }
+    for loc, things in lists.items():
+        for number, thing in enumerate(things):
+            yield (*loc, number), thing
+
+
+def _identifiers(yard: Yard) -> Iterator[Problem]:
+    """Each identifier is used once in the whole file."""
+    met: dict[str, str] = {}
+    for loc, thing in _things(yard):
+        identifier = str(getattr(thing, "id", ""))
+        if identifier in met:
+            message = f'the id "{identifier}" is already that of {met[identifier]}; each thing needs its own'
+            yield _error(message, *loc, "id")
+        met.setdefault(identifier, path_text(loc))
+
+
+def _names(yard: Yard) -> Iterator[Problem]:
+    """A checklist on which two trees or two people have one name cannot be followed."""
+    named = {"trees": [tree.name for tree in yard.trees], "people": [person.name for person in yard.people]}
+    for field, names in named.items():
+        met: dict[str, int] = {}
+        for number, name in enumerate(names):
+            first = met.setdefault(name.casefold(), number)
+            if first != number:
+                message = f'the name "{name}" is also that of {field}[{first}]; tell them apart in the plan'
+                yield _warning(message, field, number, "name")
+
+
+def _time_zone(yard: Yard) -> Iterator[Problem]:
+    """The time zone exists, and its clocks go roughly with the sun of the place."""
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+
+    name = yard.location.time_zone
+    try:
+        zone = ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        hint = did_you_mean(name, available_timezones()) or "; see the list of the IANA time zone database"
+        yield _error(f'expected a time zone such as America/Los_Angeles, got "{name}"{hint}', "location", "time_zone")
+        return
+    offset = datetime(2026, 1, 15, 12, tzinfo=zone).utcoffset()
+    clock_h = offset.total_seconds() / 3600 if offset else 0.0
+    apart = (clock_h - yard.location.longitude_deg / 15 + 12) % 24 - 12
+    if abs(apart) > MAX_ZONE_OFFSET_H:
+        yield _warning(
+            f"the clocks of {name} do not go with longitude {yard.location.longitude_deg:g}°; "
+            "west of Greenwich it is negative",
+            "location",
+            "longitude",
+        )
+
+
+def _outlines(yard: Yard) -> Iterator[Problem]:
+    """Outlines enclose something and do not cross themselves."""
+    from fruitwall.yard.plan import crossing
+
+    outlined: list[tuple[Location, Sequence[tuple[float, float]]]] = [(("outline",), yard.outline)]
+    for loc, thing in _things(yard):
+        outline = getattr(thing, "outline", None)
+        if outline:
+            outlined.append(((*loc, "outline"), outline))
+    for loc, outline in outlined:
+        wrong = crossing(outline)
+        if wrong:
+            yield _error(f"the outline {wrong}; give the corners in order, one way round", *loc)
+
+
+def _tree_positions(yard: Yard) -> Iterator[Problem]:
+    """Trees stand in the yard, and neither in a building, a pond nor a wall."""
+    from fruitwall.yard.plan import contains, covers_wholly, distance_to_line_m
+
+    for number, tree in enumerate(yard.trees):
+        where = f"[{tree.position[0]:g}, {tree.position[1]:g}]"
+        if not contains(yard.outline, tree.position):
+            yield _error(f"{where} lies outside the yard's outline", "trees", number, "position")
+        for thing in yard.structures:
+            if isinstance(thing, Building | Pond) and covers_wholly(thing.outline, tree.position):
+                yield _error(f'{where} lies in the {thing.kind} "{thing.id}"', "trees", number, "position")
+            elif isinstance(thing, Wall) and distance_to_line_m(thing, tree.position) < thing.thickness_m / 2:
+                yield _warning(f'{where} lies in the wall "{thing.id}"', "trees", number, "position")
+
+
+def _crowns(yard: Yard) -> Iterator[Problem]:
+    """Crowns begin below their top."""
+    for number, tree in enumerate(yard.trees):
+        if tree.crown_base_m >= tree.height_m:
+            message = f"must be less than the tree's height ({_m(tree.height_m)}), got {_m(tree.crown_base_m)}"
+            yield _error(message, "trees", number, "crown_base")
+    for number, thing in enumerate(yard.structures):
+        if isinstance(thing, Canopy) and thing.base_m >= thing.height_m:
+            message = f"must be less than the canopy's height ({_m(thing.height_m)}), got {_m(thing.base_m)}"
+            yield _error(message, "structures", number, "base")
+
+
+def _m(length_m: float) -> str:
+    return f"{length_m:.4g} m"
+
+
+def _shelters(yard: Yard) -> Iterator[Problem]:
+    """Shelters name trees that exist, stand inside and are in no other shelter."""
+    from fruitwall.yard.plan import contains
+
+    trees = {tree.id: tree for tree in yard.trees}
+    taken: dict[str, str] = {}
+    for number, shelter in enumerate(yard.shelters):
+        for place, name in enumerate(shelter.trees):
+            loc = ("shelters", number, "trees", place)
+            tree = trees.get(name)
+            if tree is None:
+                yield _error(f'no tree has the id "{name}"{did_you_mean(name, trees)}', *loc)
+                continue
+            if name in taken:
+                yield _error(f'the tree "{name}" is already in the shelter "{taken[name]}"', *loc)
+            taken.setdefault(name, shelter.id)
+            if not contains(shelter.outline, tree.position):
+                yield _error(f'the tree "{name}" stands outside the outline of the shelter "{shelter.id}"', *loc)
+            elif tree.height_m > shelter.height_m:
+                message = f'the tree "{name}" ({_m(tree.height_m)}) is taller than the shelter ({_m(shelter.height_m)})'
+                yield _warning(message, *loc)
+
+
+def _covers(yard: Yard) -> Iterator[Problem]:
+    """Each sheet is of use for some tree."""
+    for number, cover in enumerate(yard.gear.covers):
+        short = min(cover.width_m, cover.length_m)
+        smallest = min(yard.trees, key=lambda tree: tree.crown_diameter_m)
+        size = f"{_m(cover.width_m)} by {_m(cover.length_m)}"
+        if short < smallest.crown_diameter_m:
+            yield _error(
+                f"{size} is smaller than any crown here: the smallest, of {smallest.id}, "
+                f"is {_m(smallest.crown_diameter_m)} across",
+                "gear",
+                "covers",
+                number,
+            )
+        elif not any(short >= _over_and_down(tree) for tree in yard.trees):
+            easiest = min(yard.trees, key=_over_and_down)
+            yield _warning(
+                f"{size} reaches over a crown but to the ground for no tree; {easiest.id} would need "
+                f"{_m(_over_and_down(easiest))} each way",
+                "gear",
+                "covers",
+                number,
+            )
+
+
+def _over_and_down(tree: Tree) -> float:
+    """Length of a sheet over a crown and down to the ground on both sides. [m]"""
+    return tree.crown_diameter_m + 2 * tree.height_m
+
+
+def _electricity(yard: Yard) -> Iterator[Problem]:
+    """Heaters and lamps have a circuit, and circuits outdoors are protected."""
+    for field, things in (("heaters", yard.gear.heaters), ("lamps", yard.gear.lamps)):
+        if things and not yard.circuits:
+            yield _warning("there is no circuit to plug these into, so they will not be planned", "gear", field)
+    for number, circuit in enumerate(yard.circuits):
+        if not circuit.ground_fault:
+            yield _warning(
+                "without ground-fault protection (RCD, GFCI) electricity outdoors can kill; what must be there is for the "
+                "electrical code of the place and a licensed electrician to say, and they prevail over any plan",
+                "circuits",
+                number,
+                "ground_fault",
+            )
+
+
+def _indoor_places(yard: Yard) -> Iterator[Problem]:
+    """Potted trees go through some door, as far as there are doors."""
+    if not yard.indoor_places:
+        return
+    highest = max(place.max_height_m for place in yard.indoor_places)
+    for number, tree in enumerate(yard.trees):
+        if tree.container is not None and tree.height_m > highest:
+            message = f"at {_m(tree.height_m)} it goes through no door here (up to {_m(highest)}); it stays out"
+            yield _warning(message, "trees", number, "height")
+
+
+def _planting_days(yard: Yard, today: date) -> Iterator[Problem]:
+    """Trees are planted in the past, and are not younger than the time since then."""
+    from fruitwall.yard.plan import DAYS_PER_YEAR
+
+    for number, tree in enumerate(yard.trees):
+        if tree.planted is None:
+            continue
+        years = (today - tree.planted).days / DAYS_PER_YEAR
+        if years < 0:
+            yield _warning(f"{tree.planted.isoformat()} lies in the future", "trees", number, "planted")
+        elif tree.age_years is not None and tree.age_years < years - 1:
+            message = f"{tree.age_years:g} years do not fit planted: {tree.planted.isoformat()}, {years:.1f} years ago"
+            yield _warning(message, "trees", number, "age")

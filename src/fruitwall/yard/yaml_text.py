@@ -1,0 +1,173 @@
+"""YAML text into plain data that remembers its lines.
+
+A yard file is plain YAML 1.2: groups, lists, texts, numbers. Anchors, aliases and tags of one's own are refused, since
+a yard needs none of them and they are how a small text becomes an endless one.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import MarkedYAMLError, YAMLError
+from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
+from ruamel.yaml.reader import ReaderError
+
+from fruitwall.yard.problems import Location, Problem
+
+_CORE = "tag:yaml.org,2002:"
+
+
+@dataclass
+class PlainDocument:
+    """Plain data of a YAML text.
+
+    Attributes
+    ----------
+    data : dict, list, str, int, float, bool or None
+        Dates stay texts. A field left empty is left out.
+    lines : dict
+        Line of every place, counted from 1.
+    problems : list of Problem
+        What YAML allows but a yard file does not: a field given twice, anchors, tags.
+    """
+
+    data: Any = None
+    lines: dict[Location, int] = field(default_factory=dict)
+    problems: list[Problem] = field(default_factory=list)
+
+    def line(self, loc: Location) -> int | None:
+        """Give the line of a place, or of the nearest one around it."""
+        while loc and loc not in self.lines:
+            loc = loc[:-1]
+        return self.lines.get(loc)
+
+
+class BrokenYaml(ValueError):
+    """The text is not YAML; `line` says where, counted from 1, if it is known."""
+
+    def __init__(self, message: str, line: int | None = None) -> None:
+        self.line = line
+        super().__init__(message)
+
+
+def plain_document(text: str) -> PlainDocument:
+    """Take YAML text apart.
+
+    Parameters
+    ----------
+    text : str
+        One document.
+
+    Returns
+    -------
+    PlainDocument
+        With ``data`` None if the text holds nothing.
+
+    Raises
+    ------
+    BrokenYaml
+        If it cannot be read as YAML at all.
+    """
+    try:
+        root = YAML(typ="rt", pure=True).compose(text)
+    except ReaderError as problem:
+        line = text[: problem.position].count("\n") + 1 if isinstance(problem.position, int) else None
+        raise BrokenYaml("contains a character that no text file has; is this a yard file?", line) from problem
+    except MarkedYAMLError as problem:
+        raise _broken(problem) from problem
+    except (YAMLError, RecursionError, ValueError) as problem:
+        raise BrokenYaml("cannot be read as YAML: it is nested too deeply or in a way that has no meaning") from problem
+    document = PlainDocument()
+    if root is not None:
+        document.lines[()] = root.start_mark.line + 1
+        try:
+            document.data = _plain(root, (), document, set())
+        except RecursionError as problem:
+            raise BrokenYaml("is nested too deeply") from problem
+    return document
+
+
+def _broken(problem: MarkedYAMLError) -> BrokenYaml:
+    """Say what the YAML reader stumbled over, with a word on the usual cause."""
+    mark = problem.problem_mark or problem.context_mark
+    what = re.sub(r"\s+", " ", str(problem.problem or problem.context or "")).strip()
+    if "\\t" in what:
+        hint = "indent with blanks, not with tabs"
+    elif "mapping values are not allowed" in what or "expected <block end>" in what:
+        hint = "often the indentation here or a missing quote on the line above"
+    elif "alias" in what or "anchor" in what:
+        hint = "anchors and aliases (& and *) are not used in yard files; put texts with these signs in quotes"
+    elif "single document" in what:
+        hint = "a yard file holds one yard, without '---' in between"
+    else:
+        hint = "often a missing quote or bracket just before"
+    column = f", column {mark.column + 1}" if mark else ""
+    return BrokenYaml(f"cannot be read as YAML{column}: {what}; {hint}", mark.line + 1 if mark else None)
+
+
+def _plain(node: Node, loc: Location, document: PlainDocument, seen: set[int]) -> Any:
+    """Give the plain data of a node, noting lines and problems."""
+    if id(node) in seen or node.anchor:
+        if node.anchor and id(node) not in seen:
+            _note(document, loc, node, "anchors and aliases (& and *) are not used in yard files; write it out")
+        return None
+    seen.add(id(node))
+    tag = str(node.tag)
+    if isinstance(node, MappingNode) and tag == f"{_CORE}map":
+        return _plain_mapping(node, loc, document, seen)
+    if isinstance(node, SequenceNode) and tag == f"{_CORE}seq":
+        items = []
+        for number, item in enumerate(node.value):
+            document.lines[(*loc, number)] = item.start_mark.line + 1
+            items.append(_plain(item, (*loc, number), document, seen))
+        return items
+    if isinstance(node, ScalarNode) and tag.startswith(_CORE):
+        return _plain_scalar(node)
+    _note(document, loc, node, f'tags are not used in yard files, got "{tag}"')
+    return None
+
+
+def _plain_mapping(node: MappingNode, loc: Location, document: PlainDocument, seen: set[int]) -> dict[str, Any]:
+    """Give the plain data of a group of fields; tell every field that is given twice."""
+    data: dict[str, Any] = {}
+    met: dict[str, int] = {}
+    for key, value in node.value:
+        line = key.start_mark.line + 1
+        if not isinstance(key, ScalarNode):
+            _note(document, loc, key, "expected the name of a field before ':', got a list or group")
+            continue
+        name = key.value
+        if name in met:
+            message = f"given twice: first on line {met[name]}, again here; keep one"
+            document.problems.append(Problem("error", (*loc, name), message, line))
+            continue
+        met[name] = line
+        document.lines[(*loc, name)] = line
+        plain = _plain(value, (*loc, name), document, seen)
+        if plain is not None:
+            data[name] = plain
+    return data
+
+
+def _note(document: PlainDocument, loc: Location, node: Node, message: str) -> None:
+    document.problems.append(Problem("error", loc, message, node.start_mark.line + 1))
+
+
+def _plain_scalar(node: ScalarNode) -> Any:
+    """Give number, text, true/false or None; what is no number after all stays text."""
+    text, tag = str(node.value), str(node.tag).removeprefix(_CORE)
+    if tag == "null":
+        return None
+    if tag == "bool":
+        return text.lower() == "true"
+    try:
+        if tag == "int":
+            return int(text.replace("_", ""), 0 if re.match(r"[+-]?0[xob]", text) else 10)
+        if tag == "float":
+            return float(text.replace("_", "").lower().replace(".inf", "inf").replace(".nan", "nan"))
+    except ValueError:
+        return text
+    return text
