@@ -36,7 +36,8 @@ def sky_view(
     Parameters
     ----------
     azimuths_deg : array_like, shape (direction,)
-        Directions in which the horizon was taken, in any order, clockwise from north; one given twice is a step. [degrees]
+        Directions in which the horizon was taken, in any order, clockwise from north; one given twice is a step.
+        [degrees]
     horizon_deg : array_like, shape (..., direction)
         Height of the horizon in these directions, 0 to 90; straight lines between neighbours, closing the circle.
         [degrees]
