@@ -1,0 +1,76 @@
+"""Opening the journal: where it is, whether it is whole, its tables brought up to date."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from sqlalchemy import URL
+
+from fruitwall.errors import JournalError
+from fruitwall.journal.engine import database_url, make_engine, use_write_ahead_log
+from fruitwall.journal.location import default_database
+from fruitwall.journal.migrate import check_and_migrate
+from fruitwall.journal.store import Journal
+from fruitwall.journal.trouble import told
+
+
+def open_journal(place: str | Path, *, wait_s: float = 5.0) -> Journal:
+    """Open the database, make or renew its tables, look whether it is whole.
+
+    Parameters
+    ----------
+    place : str or Path
+        An SQLite file, or a URL (``sqlite`` or ``postgresql``). A new file is made, its folder is not, except for
+        `journal.location.default_database`.
+    wait_s : float
+        How long a write waits for another program's, 0 to 3600. [s]
+
+    Returns
+    -------
+    Journal
+        To be used in a ``with`` statement or closed.
+
+    Raises
+    ------
+    JournalError
+        If it cannot be opened, is damaged, belongs to another program or was written by a newer fruitwall.
+    ValueError
+        If `wait_s` is outside its range.
+    """
+    if not 0 <= wait_s <= 3600:
+        raise ValueError(f"wait_s must be 0 to 3600 s, got {wait_s}")
+    url = database_url(place)
+    name = _name_of(url)
+    if Path(place) == default_database():
+        default_database().parent.mkdir(parents=True, exist_ok=True)
+    engine = make_engine(url, wait_s=wait_s)
+    try:
+        with told(name):
+            _check_folder(url)
+            check_and_migrate(engine, name)
+            if url.get_backend_name() == "sqlite":
+                use_write_ahead_log(engine, wait_s=wait_s)
+    except BaseException:
+        engine.dispose()
+        raise
+    return Journal(engine, name)
+
+
+def _name_of(url: URL) -> str:
+    """Name the database as the user knows it, without password."""
+    if url.get_backend_name() == "sqlite":
+        return url.database or "the database in memory"
+    return url.render_as_string(hide_password=True)
+
+
+def _check_folder(url: URL) -> None:
+    """Say what is wrong with the place of a file before SQLite says only that it cannot open it."""
+    if url.get_backend_name() != "sqlite" or not url.database or url.database.startswith((":memory:", "file:")):
+        return
+    path = Path(url.database)
+    if path.is_dir():
+        raise JournalError(f"{path} is a folder; name a file in it, such as {path / 'fruitwall.db'}")
+    if not path.parent.is_dir():
+        raise JournalError(
+            f"{path}: there is no folder {path.parent}. Make it, or choose another place with --database"
+        )

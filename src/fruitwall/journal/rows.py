@@ -1,0 +1,106 @@
+"""From rows of the tables to the records of `journal.entries`, each checked against its digest on the way."""
+
+from __future__ import annotations
+
+import hashlib
+import zlib
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, select
+
+from fruitwall.errors import JournalError
+from fruitwall.journal.entries import StoredForecast, StoredPlan, YardVersion
+from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
+
+versions = select(
+    yard_versions.c.id,
+    yards.c.name.label("yard"),
+    yard_versions.c.number,
+    yard_versions.c.created_utc.label("created"),
+    yard_versions.c.author,
+    yard_versions.c.text,
+    yard_versions.c.sha256,
+).join(yards, yards.c.id == yard_versions.c.yard_id)
+"""Columns named as the fields of a `YardVersion`."""
+
+stored_plans = select(
+    plans.c.id,
+    yards.c.name.label("yard"),
+    plans.c.yard_version_id.label("yard_version"),
+    plans.c.night,
+    plans.c.made_utc.label("made"),
+    plans.c.forecast_id.label("forecast"),
+    plans.c.document,
+    plans.c.sha256,
+).join(yards, yards.c.id == plans.c.yard_id)
+"""Columns named as the fields of a `StoredPlan`."""
+
+
+def newest_version(yard_id: int) -> Select[*tuple[Any, ...]]:
+    """Ask for the current version of a yard."""
+    return versions.where(yards.c.id == yard_id).order_by(yard_versions.c.number.desc()).limit(1)
+
+
+def read_version(row: Row[*tuple[Any, ...]], place: str) -> YardVersion:
+    """Make the record of a version."""
+    version = YardVersion(**row._asdict())
+    _check(place, f'version {version.number} of "{version.yard}"', version.text.encode(), version.sha256)
+    return version
+
+
+def read_plan(row: Row[*tuple[Any, ...]], place: str) -> StoredPlan:
+    """Make the record of a plan."""
+    plan = StoredPlan(**row._asdict())
+    _check(place, f"plan {plan.id}", plan.document.encode(), plan.sha256)
+    return plan
+
+
+def find_forecast(connection: Connection, number: int, place: str) -> StoredForecast:
+    """Find a forecast by its number."""
+    query = select(yards.c.name, forecasts).join(yards, yards.c.id == forecasts.c.yard_id)
+    row = connection.execute(query.where(forecasts.c.id == number)).first()
+    if row is None:
+        raise JournalError(f"{place} holds no forecast number {number}")
+    what = f"forecast {number}"
+    try:
+        body = zlib.decompress(row.body_zlib)
+    except zlib.error as error:
+        raise _changed(place, what) from error
+    _check(place, what, body, row.sha256)
+    return StoredForecast(
+        id=row.id,
+        yard=row.name,
+        source=row.source,
+        issued=row.issued_utc,
+        fetched=row.fetched_utc,
+        media_type=row.media_type,
+        body=body,
+        sha256=row.sha256,
+    )
+
+
+def find_yard(connection: Connection, name: str | None, place: str) -> int:
+    """Find the number of a yard by its name, or of the only one."""
+    rows = connection.execute(select(yards.c.name, yards.c.id).order_by(yards.c.name))
+    known: dict[str, int] = {row.name: row.id for row in rows}
+    if not known:
+        raise JournalError(f"{place} holds no yard yet. Store one with: fruitwall yard import FILE")
+    if name is not None and name in known:
+        return known[name]
+    names = ", ".join(f'"{each}"' for each in known)
+    if name is not None:
+        raise JournalError(f'{place} holds no yard named "{name}"; it has {names}')
+    if len(known) > 1:
+        raise JournalError(f"{place} holds several yards; say which of {names}")
+    return next(iter(known.values()))
+
+
+def _check(place: str, what: str, content: bytes, digest: str) -> None:
+    """Refuse content that is no longer what was stored."""
+    if hashlib.sha256(content).hexdigest() != digest:
+        raise _changed(place, what)
+
+
+def _changed(place: str, what: str) -> JournalError:
+    """Say that something is no longer what was stored."""
+    return JournalError(f"{place}: {what} is no longer what was stored; restore a backup")

@@ -1,0 +1,375 @@
+"""The journal: what was stored about each yard, and when.
+
+Each function is one transaction: it is stored whole or not at all. Versions of a yard are only ever added.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from types import TracebackType
+from typing import Any, Self
+
+from sqlalchemy import Connection, CursorResult, Engine, exc, func, insert, select
+
+from fruitwall.errors import JournalError
+from fruitwall.journal.entries import StoredForecast, StoredPlan, YardSummary, YardVersion
+from fruitwall.journal.rows import (
+    find_forecast,
+    find_yard,
+    newest_version,
+    read_plan,
+    read_version,
+    stored_plans,
+    versions,
+)
+from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
+from fruitwall.journal.trouble import told
+
+
+class Journal:
+    """An open database; made by `journal.opening.open_journal`. May be used by several threads at once.
+
+    Parameters
+    ----------
+    engine : Engine
+        With tables up to date.
+    place : str
+        The database as the user knows it, for messages.
+    """
+
+    def __init__(self, engine: Engine, place: str) -> None:
+        self.engine = engine
+        self.place = place
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close all connections; the write-ahead log is folded into the file."""
+        self.engine.dispose()
+
+    # ------------------------------------------------------------ yards
+
+    def store_yard(self, text: str, *, name: str, now: datetime, author: str) -> YardVersion:
+        """Store a yard file as the newest version of a yard.
+
+        Parameters
+        ----------
+        text : str
+            The file, kept character for character. Read it without translating line ends, or an export differs.
+        name : str
+            Name of the yard, 1 to 200 characters; a new name starts a new yard.
+        now : datetime, aware
+            When it is stored.
+        author : str
+            Who changed it, 1 to 200 characters.
+
+        Returns
+        -------
+        YardVersion
+            The new version, or the current one if its text is the same.
+
+        Raises
+        ------
+        ValueError
+            If an argument is outside its range, or `text` holds NUL characters or halves of surrogate pairs.
+        JournalError
+            If the database cannot be written.
+        """
+        _require_length("name", name, 200)
+        _require_length("author", author, 200)
+        _require_aware("now", now)
+        digest = _text_digest("text", text)
+
+        def write(connection: Connection) -> YardVersion:
+            yard_id = connection.scalar(select(yards.c.id).where(yards.c.name == name).with_for_update())
+            if yard_id is None:
+                yard_id = _inserted(connection.execute(insert(yards).values(name=name, created_utc=now)))
+            current = connection.execute(newest_version(yard_id)).first()
+            if current is not None and current.sha256 == digest:
+                return read_version(current, self.place)
+            values = {
+                "yard_id": yard_id,
+                "number": 1 if current is None else current.number + 1,
+                "created_utc": now,
+                "author": author,
+                "text": text,
+                "sha256": digest,
+            }
+            connection.execute(insert(yard_versions).values(values))
+            return read_version(connection.execute(newest_version(yard_id)).one(), self.place)
+
+        try:
+            with self._writing() as connection:
+                return write(connection)
+        except exc.IntegrityError:
+            # On PostgreSQL two may start the same yard at once; by now the other's row is there to be locked.
+            with self._writing() as connection:
+                return write(connection)
+
+    def current_yard(self, name: str | None = None) -> YardVersion:
+        """Give the newest version of a yard.
+
+        Parameters
+        ----------
+        name : str, optional
+            Name of the yard; may be left out where there is only one.
+
+        Returns
+        -------
+        YardVersion
+            As it was stored.
+
+        Raises
+        ------
+        JournalError
+            If there is no such yard, none at all, or several and no name given.
+        """
+        with self._reading() as connection:
+            yard_id = find_yard(connection, name, self.place)
+            return read_version(connection.execute(newest_version(yard_id)).one(), self.place)
+
+    def yards(self) -> list[YardSummary]:
+        """Give all yards by name.
+
+        Returns
+        -------
+        list of YardSummary
+            Empty for a new database.
+        """
+        query = (
+            select(yards.c.name, yards.c.created_utc, func.max(yard_versions.c.created_utc), func.count())
+            .join(yard_versions)
+            .group_by(yards.c.id, yards.c.name, yards.c.created_utc)
+            .order_by(yards.c.name)
+        )
+        with self._reading() as connection:
+            return [YardSummary(*row) for row in connection.execute(query)]
+
+    def history(self, name: str | None = None) -> list[YardVersion]:
+        """Give all versions of a yard, oldest first.
+
+        Parameters
+        ----------
+        name : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        list of YardVersion
+            Numbered 1, 2, 3 …
+        """
+        with self._reading() as connection:
+            yard_id = find_yard(connection, name, self.place)
+            query = versions.where(yards.c.id == yard_id).order_by(yard_versions.c.number)
+            return [read_version(row, self.place) for row in connection.execute(query)]
+
+    # ------------------------------------------------------------ forecasts
+
+    def store_forecast(
+        self, body: bytes, *, yard: str | None = None, source: str, issued: datetime, fetched: datetime, media_type: str
+    ) -> StoredForecast:
+        """Store what a source answered; the same answer again is stored once.
+
+        Parameters
+        ----------
+        body : bytes
+            As it came, or from `journal.forcing_file.pack_forcing`.
+        yard : str, optional
+            As for `current_yard`.
+        source : str
+            Who made it, 1 to 200 characters.
+        issued, fetched : datetime, aware
+            When the source made it and when it was asked.
+        media_type : str
+            What the bytes are, 1 to 100 characters, such as ``application/json``.
+
+        Returns
+        -------
+        StoredForecast
+            The new one, or the one that had the same source and bytes.
+
+        Raises
+        ------
+        ValueError
+            If an argument is outside its range.
+        JournalError
+            If there is no such yard or the database cannot be written.
+        """
+        _require_length("source", source, 200)
+        _require_length("media_type", media_type, 100)
+        _require_aware("issued", issued)
+        _require_aware("fetched", fetched)
+        digest = hashlib.sha256(body).hexdigest()
+        packed = zlib.compress(body)
+        with self._writing() as connection:
+            yard_id = find_yard(connection, yard, self.place)
+            same = select(forecasts.c.id).where(
+                forecasts.c.yard_id == yard_id, forecasts.c.source == source, forecasts.c.sha256 == digest
+            )
+            number = connection.scalar(same)
+            if number is None:
+                values = {
+                    "yard_id": yard_id,
+                    "source": source,
+                    "issued_utc": issued,
+                    "fetched_utc": fetched,
+                    "media_type": media_type,
+                    "body_zlib": packed,
+                    "sha256": digest,
+                }
+                number = _inserted(connection.execute(insert(forecasts).values(values)))
+            return find_forecast(connection, number, self.place)
+
+    def forecast(self, number: int) -> StoredForecast:
+        """Give a stored forecast.
+
+        Parameters
+        ----------
+        number : int
+            `StoredForecast.id`.
+
+        Returns
+        -------
+        StoredForecast
+            As it was stored.
+
+        Raises
+        ------
+        JournalError
+            If there is none of that number, or its bytes are no longer what was stored.
+        """
+        with self._reading() as connection:
+            return find_forecast(connection, number, self.place)
+
+    # ------------------------------------------------------------ plans
+
+    def store_plan(
+        self, night: date, document: str, *, version: YardVersion, made: datetime, forecast: int | None = None
+    ) -> StoredPlan:
+        """Store an evening plan; every one is kept.
+
+        Parameters
+        ----------
+        night : date
+            Date of the evening.
+        document : str
+            The plan as JSON, kept character for character.
+        version : YardVersion
+            The yard it was made for.
+        made : datetime, aware
+            When it was made.
+        forecast : int, optional
+            `StoredForecast.id` it was made from.
+
+        Returns
+        -------
+        StoredPlan
+            The new one.
+
+        Raises
+        ------
+        ValueError
+            If `document` is not JSON or `made` has no zone.
+        JournalError
+            If this journal has no such version or forecast, or cannot be written.
+        """
+        _require_aware("made", made)
+        digest = _text_digest("document", document)
+        try:
+            json.loads(document)
+        except ValueError as error:
+            raise ValueError(f"document must be JSON: {error}") from error
+        with self._writing() as connection:
+            found = select(yard_versions.c.yard_id, yard_versions.c.sha256).where(yard_versions.c.id == version.id)
+            row = connection.execute(found).first()
+            if row is None or row.sha256 != version.sha256:
+                raise JournalError(f'{self.place} has no version {version.number} of the yard "{version.yard}"')
+            if forecast is not None:
+                find_forecast(connection, forecast, self.place)
+            values = {
+                "yard_id": row.yard_id,
+                "yard_version_id": version.id,
+                "night": night,
+                "made_utc": made,
+                "forecast_id": forecast,
+                "document": document,
+                "sha256": digest,
+            }
+            number = _inserted(connection.execute(insert(plans).values(values)))
+            return read_plan(connection.execute(stored_plans.where(plans.c.id == number)).one(), self.place)
+
+    def latest_plan(self, night: date, *, yard: str | None = None) -> StoredPlan | None:
+        """Give the plan for a night that was made last.
+
+        Parameters
+        ----------
+        night : date
+            Date of the evening.
+        yard : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        StoredPlan or None
+            None if there is no plan for that night.
+        """
+        with self._reading() as connection:
+            yard_id = find_yard(connection, yard, self.place)
+            query = stored_plans.where(plans.c.yard_id == yard_id, plans.c.night == night)
+            row = connection.execute(query.order_by(plans.c.made_utc.desc(), plans.c.id.desc())).first()
+            return None if row is None else read_plan(row, self.place)
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        """Open a transaction that sees one state of the database."""
+        with told(self.place), self.engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """Open a transaction that is kept whole or not at all."""
+        with told(self.place), self.engine.connect() as plain:
+            connection = plain.execution_options(writes=True)
+            with connection.begin():
+                yield connection
+
+
+def _inserted(result: CursorResult[Any]) -> int:
+    """Give the number of the row just added."""
+    key = result.inserted_primary_key
+    if key is None:
+        raise RuntimeError("the database gave no number for a new row")
+    return int(key[0])
+
+
+def _text_digest(argument: str, text: str) -> str:
+    """Give the digest of a text, refusing what not every database can hold."""
+    if "\0" in text:
+        raise ValueError(f"{argument} must hold no NUL character, got one at position {text.index(chr(0))}")
+    try:
+        return hashlib.sha256(text.encode()).hexdigest()
+    except UnicodeEncodeError as error:
+        raise ValueError(f"{argument} must be text that UTF-8 can hold: {error}") from error
+
+
+def _require_length(argument: str, text: str, longest: int) -> None:
+    """Refuse an empty or endless text."""
+    if not 1 <= len(text) <= longest:
+        raise ValueError(f"{argument} must be 1 to {longest} characters, got {len(text)}")
+
+
+def _require_aware(argument: str, moment: datetime) -> None:
+    """Refuse a time without zone."""
+    if moment.utcoffset() is None:
+        raise ValueError(f"{argument} must carry its time zone, got {moment.isoformat()} without one")

@@ -1,0 +1,118 @@
+"""The tables, as SQLAlchemy sees them; the migrations make them and a test holds the two together."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import (
+    Column,
+    Date,
+    DateTime,
+    Dialect,
+    ForeignKey,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    TypeDecorator,
+    UniqueConstraint,
+)
+
+REVISION = "0001"
+"""Newest migration; a database that is at it is opened without loading Alembic."""
+
+VERSION_TABLE = "fruitwall_schema"
+"""Where the migration of a database stands; a name of our own, since a PostgreSQL database may be shared."""
+
+
+class UtcDateTime(TypeDecorator[datetime]):
+    """A moment: aware values only, stored in UTC, given back aware.
+
+    SQLite has no time zones and would give back naive values whatever was put in.
+    """
+
+    impl = DateTime(timezone=True)
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Refuse a naive value, turn the rest into UTC."""
+        if value is None:
+            return None
+        if value.utcoffset() is None:
+            raise ValueError(f"a stored time must carry its zone, got {value.isoformat()} without one")
+        moment = value.astimezone(UTC)
+        return moment.replace(tzinfo=None) if dialect.name == "sqlite" else moment
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """Give UTC back."""
+        if value is None:
+            return None
+        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+
+
+metadata = MetaData(
+    naming_convention={
+        "pk": "pk_%(table_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    }
+)
+
+
+def _points_to(name: str, target: str, **options: Any) -> Column[int]:
+    """Make a foreign key; rows that are pointed to cannot be taken away."""
+    return Column(name, Integer, ForeignKey(target, ondelete="RESTRICT"), nullable=False, **options)
+
+
+yards = Table(
+    "yards",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(200), nullable=False, unique=True),
+    Column("created_utc", UtcDateTime, nullable=False),
+)
+
+# Rows are only ever added; triggers of the database refuse the rest.
+yard_versions = Table(
+    "yard_versions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _points_to("yard_id", "yards.id"),
+    Column("number", Integer, nullable=False),
+    Column("created_utc", UtcDateTime, nullable=False),
+    Column("author", String(200), nullable=False),
+    Column("text", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    UniqueConstraint("yard_id", "number"),
+)
+
+forecasts = Table(
+    "forecasts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _points_to("yard_id", "yards.id"),
+    Column("source", String(200), nullable=False),
+    Column("issued_utc", UtcDateTime, nullable=False),
+    Column("fetched_utc", UtcDateTime, nullable=False),
+    Column("media_type", String(100), nullable=False),
+    Column("body_zlib", LargeBinary, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    UniqueConstraint("yard_id", "source", "sha256"),
+)
+
+plans = Table(
+    "plans",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _points_to("yard_id", "yards.id"),
+    _points_to("yard_version_id", "yard_versions.id"),
+    Column("night", Date, nullable=False, index=True),
+    Column("made_utc", UtcDateTime, nullable=False),
+    Column("forecast_id", Integer, ForeignKey("forecasts.id", ondelete="RESTRICT"), nullable=True),
+    Column("document", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+)
