@@ -1,0 +1,318 @@
+"""Which kinds of plant are known, by what names, and what has been published about them?
+
+The catalogue is data: `data/taxa.yaml` (kinds) and the evidence tables beside it, every row with its source. What a
+kind stands is not written there; `plants.kinds` works it out from the rows.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from types import MappingProxyType
+from typing import Any, Literal, get_args
+
+import yaml
+
+from fruitwall.errors import UnknownTaxonError
+from fruitwall.yard.near_names import near_names
+
+LeafHabit = Literal["evergreen", "deciduous", "briefly_deciduous"]
+Stage = Literal["any", "mature", "young", "new_growth", "flower", "fruit"]
+Effect = Literal["leaf_injury", "twig_injury", "severe_injury", "death", "chilling_injury"]
+EvidenceType = Literal["threshold", "survives", "observed", "lab_LT", "db_code", "growth_limit"]
+
+
+@dataclass(frozen=True)
+class Source:
+    """Who says it."""
+
+    key: str
+    authors: str
+    year: str
+    title: str
+    publisher: str
+    identifier: str
+    kind: str
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """One published statement on cold.
+
+    `low_c` is the colder end of the stated range; both are as published, mostly air temperatures in a thermometer
+    shelter (`type="lab_LT"`: tissue). [°C]
+    """
+
+    taxon: str
+    common_name: str
+    stage: Stage
+    effect: Effect
+    type: EvidenceType
+    low_c: float
+    high_c: float
+    as_stated: str
+    duration_h: float | None
+    source: Source
+    voice: str
+    """The independent source it counts towards: rows with the same voice are one source."""
+    locator: str
+    note: str
+    from_memory: bool
+
+
+@dataclass(frozen=True)
+class Taxon:
+    """A kind of plant: a species, or a group of cultivars that differ in what they stand."""
+
+    key: str
+    scientific: str
+    english: tuple[str, ...]
+    spanish: tuple[str, ...]
+    synonyms: tuple[str, ...]
+    family: str
+    leaf_habit: LeafHabit
+    leaf_width_m: float
+    fruit_diameter_m: float
+    chill_sensitive: bool = False
+    needs_winter_chill: bool = False
+    acclimation_k: float | None = None
+    acclimation_source: str | None = None
+
+    @property
+    def name(self) -> str:
+        """Its first English name."""
+        return self.english[0]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All its names, scientific first."""
+        return (self.scientific, *self.synonyms, *self.english, *self.spanish)
+
+
+@dataclass(frozen=True, eq=False)
+class Catalogue:
+    """All kinds with their evidence. Compared and hashed by identity.
+
+    Parameters
+    ----------
+    taxa : sequence of Taxon
+        Kinds, with distinct keys and names.
+    evidence : sequence of Evidence
+        Statements; each names its kind by the scientific name.
+
+    Raises
+    ------
+    ValueError
+        If two kinds share a name, or evidence names no kind; all such problems at once.
+    """
+
+    taxa: tuple[Taxon, ...]
+    evidence_rows: tuple[Evidence, ...]
+    _by_name: MappingProxyType[str, Taxon] = field(init=False, repr=False)
+    _rows: MappingProxyType[str, tuple[Evidence, ...]] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        rows: dict[str, list[Evidence]] = {t.scientific: [] for t in self.taxa}
+        problems = []
+        for row in self.evidence_rows:
+            if row.taxon in rows:
+                rows[row.taxon].append(row)
+            else:
+                problems.append(f'evidence names "{row.taxon}", which is no scientific name of a kind')
+        by_name: dict[str, Taxon] = {}
+        for taxon in self.taxa:
+            for name in self._names(taxon, rows[taxon.scientific]):
+                other = by_name.setdefault(folded(name), taxon)
+                if other is not taxon:
+                    problems.append(f'"{name}" names both {other.scientific} and {taxon.scientific}')
+        if problems:
+            raise ValueError("; ".join(problems))
+        object.__setattr__(self, "_by_name", MappingProxyType(by_name))
+        object.__setattr__(self, "_rows", MappingProxyType({name: tuple(found) for name, found in rows.items()}))
+
+    @staticmethod
+    def _names(taxon: Taxon, rows: Iterable[Evidence]) -> Iterator[str]:
+        yield taxon.key
+        yield from taxon.names
+        yield from {row.common_name for row in rows}
+
+    def find(self, name: str) -> Taxon:
+        """Find a kind by any of its names.
+
+        Parameters
+        ----------
+        name : str
+            Scientific, English or Spanish; case, accents, spaces, hyphens and the words "type" and "hybrid" are
+            overlooked.
+
+        Returns
+        -------
+        Taxon
+
+        Raises
+        ------
+        UnknownTaxonError
+            If no kind is called so; it offers near names.
+        """
+        found = self._by_name.get(folded(name))
+        if found is None:
+            raise UnknownTaxonError(name, self.near(name))
+        return found
+
+    def near(self, name: str, n: int = 3) -> list[str]:
+        """Give the names of kinds most like a word, each kind once, best first."""
+        known = {name: taxon for taxon in self.taxa for name in taxon.names}
+        near: dict[str, str] = {}
+        for offered in near_names(name, known, n=4 * n):
+            near.setdefault(known[offered].key, offered)
+        return list(near.values())[:n]
+
+    def evidence(self, taxon: Taxon) -> tuple[Evidence, ...]:
+        """Give all published statements on a kind, in the order of the tables."""
+        return self._rows[taxon.scientific]
+
+    def family(self, family: str) -> tuple[Taxon, ...]:
+        """Give the kinds of a family."""
+        return tuple(taxon for taxon in self.taxa if taxon.family == family)
+
+
+_PASSED_OVER = re.compile(r"\b(type|types|hybrids?|group|var|f|cv)\b")
+
+
+def folded(name: str) -> str:
+    """Reduce a name to what is compared: letters and digits without case, accents, spaces and rank words."""
+    plain = unicodedata.normalize("NFKD", name.replace("×", " x ")).casefold()
+    plain = "".join(c for c in plain if not unicodedata.combining(c))
+    plain = _PASSED_OVER.sub(" ", re.sub(r"[^a-z0-9]+", " ", plain))
+    return re.sub(r"[^a-z0-9]", "", re.sub(r"\bx\b", " ", plain))
+
+
+@cache
+def catalogue() -> Catalogue:
+    """Give the catalogue that comes with fruitwall; read once."""
+    data = resources.files("fruitwall.plants") / "data"
+    sources = {
+        row["source_key"]: _source(row)
+        for file in ("sources.csv", "sources_added.csv")
+        for row in csv.DictReader((data / file).read_text(encoding="utf-8").splitlines())
+    }
+    voices = parse_voices((data / "one_source.yaml").read_text(encoding="utf-8"))
+    rows = [
+        row
+        for file in ("cold_injury.csv", "evidence_added.csv")
+        for row in parse_evidence((data / file).read_text(encoding="utf-8"), sources, voices)
+    ]
+    return Catalogue(tuple(parse_taxa((data / "taxa.yaml").read_text(encoding="utf-8"))), tuple(rows))
+
+
+def parse_voices(text: str) -> dict[str, str]:
+    """Read which source keys speak with one voice: source key to voice."""
+    return {key: voice for voice, keys in yaml.load(text, _LOADER).items() for key in keys}
+
+
+def parse_taxa(text: str) -> list[Taxon]:
+    """Read kinds from YAML as in `data/taxa.yaml`.
+
+    Raises
+    ------
+    ValueError
+        For unknown or missing fields and impossible sizes, naming the kind.
+    """
+    taxa = []
+    for entry in yaml.load(text, _LOADER):
+        fields = entry | {name: tuple(entry.get(name, ())) for name in ("english", "spanish", "synonyms")}
+        try:
+            taxon = Taxon(**fields)
+        except TypeError as problem:
+            raise ValueError(f"kind {entry.get('key', entry)!r}: {problem}") from None
+        if not taxon.english:
+            raise ValueError(f"kind {taxon.key!r}: english must hold at least one name, got none")
+        habits = get_args(LeafHabit)
+        if taxon.leaf_habit not in habits:
+            raise ValueError(
+                f"kind {taxon.key!r}: leaf_habit must be one of {', '.join(habits)}, got {taxon.leaf_habit!r}"
+            )
+        for what, size in (("leaf_width_m", taxon.leaf_width_m), ("fruit_diameter_m", taxon.fruit_diameter_m)):
+            if not 0 < size <= 1:
+                raise ValueError(f"kind {taxon.key!r}: {what} must be greater than 0 and at most 1 m, got {size}")
+        taxa.append(taxon)
+    return taxa
+
+
+def parse_evidence(text: str, sources: dict[str, Source], voices: dict[str, str]) -> list[Evidence]:
+    """Read statements on cold from CSV as in `data/cold_injury.csv`.
+
+    Parameters
+    ----------
+    text : str
+        The table with its header.
+    sources : dict
+        Source key to source.
+    voices : dict
+        Source key to the independent source it counts towards; its own key if left out.
+
+    Raises
+    ------
+    ValueError
+        For a row without source, without `type=` tag, with unknown words or an impossible range; names the row.
+    """
+    rows = []
+    for number, row in enumerate(csv.DictReader(text.splitlines()), start=2):
+        try:
+            rows.append(_evidence(row, sources, voices))
+        except (ValueError, KeyError) as problem:
+            raise ValueError(f"evidence row {number} ({row.get('taxon')}): {problem}") from None
+    return rows
+
+
+def _evidence(row: dict[str, str], sources: dict[str, Source], voices: dict[str, str]) -> Evidence:
+    tag = re.search(r"\btype=(\w+)", row["note"])
+    if tag is None:
+        raise ValueError("note must hold a tag such as type=threshold")
+    low, high = float(row["temp_c_low"]), float(row["temp_c_high"])
+    if not -60 <= low <= high <= 30:
+        raise ValueError(f"temp_c_low, temp_c_high must be colder first and within -60 to 30 °C, got {low}, {high}")
+    words: Sequence[tuple[str, str, Any]] = (
+        ("stage", row["stage"], Stage),
+        ("effect", row["effect"], Effect),
+        ("type", tag[1], EvidenceType),
+    )
+    for what, word, allowed in words:
+        if word not in get_args(allowed):
+            raise ValueError(f"{what} must be one of {', '.join(get_args(allowed))}, got {word!r}")
+    return Evidence(
+        taxon=row["taxon"],
+        common_name=row["common_name"],
+        stage=row["stage"],  # type: ignore[arg-type]  # checked above
+        effect=row["effect"],  # type: ignore[arg-type]
+        type=tag[1],  # type: ignore[arg-type]
+        low_c=low,
+        high_c=high,
+        as_stated=row["temp_as_stated"],
+        duration_h=float(row["duration_h"]) if row["duration_h"] else None,
+        source=sources[row["source_key"]],
+        voice=voices.get(row["source_key"], row["source_key"]),
+        locator=row["locator"],
+        note=row["note"],
+        from_memory="from memory" in row["note"][: tag.start()],
+    )
+
+
+def _source(row: dict[str, str]) -> Source:
+    return Source(
+        key=row["source_key"],
+        authors=row["authors"],
+        year=row["year"],
+        title=row["title"],
+        publisher=row["publisher"],
+        identifier=row["identifier_or_url"],
+        kind=row["kind"],
+    )
+
+
+_LOADER: Any = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
