@@ -128,7 +128,11 @@ _OUTLINE = "Corners in order, as [x, y]"
 
 
 class Wall(Part):
-    """A standing wall along a line; with earth behind it where it retains a terrace."""
+    """A standing wall along a line; with earth behind it where it retains a terrace.
+
+    A retaining wall has its earth to the left of the line as it is walked and looks to the right: drawn from west to
+    east it faces south.
+    """
 
     kind: Literal["wall"] = Field(default="wall", description="Says that this is a wall")
     id: Identifier = Field(description=_ID)
@@ -137,7 +141,9 @@ class Wall(Part):
     height_m: Metres = Field(alias="height", gt=0, le=30, description="Above the ground in front of it")
     thickness_m: Metres = Field(default=0.3, alias="thickness", gt=0, le=3, description="From face to face")
     material: MasonryMaterial = Field(default="stone", description="Decides how much heat it keeps")
-    retains_earth: YesNo = Field(default=False, description="Whether it holds back a terrace: earth behind one face")
+    retains_earth: YesNo = Field(
+        default=False, description="Whether it holds back a terrace: earth to the left of the line, open face to the right"
+    )
 
 
 class Building(Part):
