@@ -142,7 +142,8 @@ class Wall(Part):
     thickness_m: Metres = Field(default=0.3, alias="thickness", gt=0, le=3, description="From face to face")
     material: MasonryMaterial = Field(default="stone", description="Decides how much heat it keeps")
     retains_earth: YesNo = Field(
-        default=False, description="Whether it holds back a terrace: earth to the left of the line, open face to the right"
+        default=False,
+        description="Whether it holds back a terrace: earth to the left of the line, open face to the right",
     )
 
 
