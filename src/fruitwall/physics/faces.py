@@ -6,16 +6,22 @@ each face once per ensemble member; trees see it by the share that `physics.spot
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import Literal
+from itertools import pairwise
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from fruitwall.yard.model import Building, Wall, Yard
 
 FloatArray = NDArray[np.float64]
 
 Behind = Literal["earth", "indoor", "outdoor"]
 """What is on the other side: the soil of a terrace, a heated room, or free air (also an unheated building)."""
+
+XY = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -42,7 +48,7 @@ class Face:
     ----------
     id : str
         Key by which spots refer to it: ``<structure>/<piece>`` for buildings, ``<structure>/<piece>/<left|right>``
-        for walls; pieces are counted from 1 along the line or outline.
+        for walls; pieces are counted from 1 along the line or outline as it is written.
     structure : str
         Identifier of the wall or building.
     azimuth_deg : float
@@ -52,7 +58,7 @@ class Face:
     height_m : float
         Height of its top above the ground in front of it. [m]
     layers : tuple of Layer
-        From the outside inwards.
+        From the outside inwards; the masonry only, not what lies behind it.
     behind : {"earth", "indoor", "outdoor"}
         What lies behind the layers.
     indoor_c : float
@@ -69,8 +75,8 @@ class Face:
     id: str
     structure: str
     azimuth_deg: float
-    start: tuple[float, float]
-    end: tuple[float, float]
+    start: XY
+    end: XY
     height_m: float
     layers: tuple[Layer, ...]
     behind: Behind
@@ -84,3 +90,114 @@ class Face:
     def length_m(self) -> float:
         """Length of its foot. [m]"""
         return float(np.hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
+
+
+class Masonry(NamedTuple):
+    """What a wall is made of: conductivity [W/(m K)], density [kg/m³], specific heat [J/(kg K)], sun and longwave."""
+
+    conductivity_w_mk: float
+    density_kg_m3: float
+    heat_capacity_j_kgk: float
+    absorptance: float
+    emissivity: float
+    thickest_m: float = 3.0
+
+
+MASONRY: dict[str, Masonry] = {
+    "dry_stone": Masonry(1.5, 2100.0, 1000.0, 0.65, 0.93),
+    "stone": Masonry(2.3, 2400.0, 1000.0, 0.65, 0.93),
+    "brick": Masonry(0.895, 1920.0, 800.0, 0.65, 0.93),
+    "concrete": Masonry(2.0, 2400.0, 1000.0, 0.60, 0.92),
+    "rendered_block": Masonry(0.9, 1400.0, 1000.0, 0.45, 0.92),
+    "adobe": Masonry(0.6, 1600.0, 900.0, 0.65, 0.92),
+    "timber": Masonry(0.13, 500.0, 1600.0, 0.60, 0.90),
+    "metal": Masonry(50.0, 7800.0, 450.0, 0.60, 0.85, thickest_m=0.003),
+    "glass": Masonry(1.0, 2500.0, 750.0, 0.12, 0.88, thickest_m=0.012),
+}
+"""Wall materials.
+
+Concrete, timber and glass: EN ISO 10456 design values; fired brick of 1920 kg/m³: ASHRAE Fundamentals 2013 ch. 26
+(both in tests/checks/shape.yaml). Stone is hard sandstone or granite (2.3 and 2.8 W/(m K)) laid in mortar, dry stone
+the same with a sixth of air gaps, rendered block hollow blocks, adobe sun-dried clay; these and all absorptances and
+emissivities (weathered, unpainted; light render; painted sheet) are from memory of ASHRAE and EN tables, absorptance
+±0.1.
+"""
+
+
+def wall_faces(yard: Yard) -> list[Face]:
+    """Give all faces of the yard's walls and buildings that look outside.
+
+    Parameters
+    ----------
+    yard : Yard
+
+    Returns
+    -------
+    list of Face
+        A free-standing wall gives two faces per straight piece, a retaining wall one (to the right of its line), a
+        building one per side. As on open ground: `physics.spot.survey_faces` adds what stands in front of them.
+
+    Notes
+    -----
+    Both faces of a free-standing wall are solved with free air behind them, so that the sun on one face does not
+    reach the other: through 30 cm of dry stone a day's wave comes eight hours late and an eighth of its size, through
+    10 cm of brick it would be half. Metal is at most 3 mm, glass at most 12 mm thick, whatever thickness is given.
+    """
+    faces: list[Face] = []
+    for structure in yard.structures:
+        if isinstance(structure, Wall):
+            faces.extend(_of_wall(structure))
+        elif isinstance(structure, Building):
+            faces.extend(_of_building(structure))
+    return faces
+
+
+def _of_wall(wall: Wall) -> Iterator[Face]:
+    """Faces of a wall: right side of its line, and left side unless there is earth."""
+    for number, (a, b) in enumerate(pairwise(wall.line), start=1):
+        if a == b:
+            continue
+        behind: Behind = "earth" if wall.retains_earth else "outdoor"
+        yield _face(wall, f"{wall.id}/{number}/right", a, b, behind)
+        if not wall.retains_earth:
+            yield _face(wall, f"{wall.id}/{number}/left", b, a, behind)
+
+
+def _of_building(building: Building) -> Iterator[Face]:
+    """Faces of a building, looking away from its inside whichever way the outline runs."""
+    corners = building.outline
+    ring = [*corners, corners[0]]
+    twice_area = sum(a[0] * b[1] - b[0] * a[1] for a, b in pairwise(ring))
+    behind: Behind = "outdoor" if building.indoor_c is None else "indoor"
+    for number, (a, b) in enumerate(pairwise(ring), start=1):
+        if a == b:
+            continue
+        start, end = (a, b) if twice_area > 0.0 else (b, a)
+        yield _face(building, f"{building.id}/{number}", start, end, behind)
+
+
+def _face(structure: Wall | Building, key: str, start: XY, end: XY, behind: Behind) -> Face:
+    """Make a face that looks to the right of the way from start to end."""
+    made_of = MASONRY[structure.material]
+    layer = Layer(
+        min(structure.thickness_m, made_of.thickest_m),
+        made_of.conductivity_w_mk,
+        made_of.density_kg_m3,
+        made_of.heat_capacity_j_kgk,
+    )
+    indoor = structure.indoor_c if isinstance(structure, Building) and structure.indoor_c is not None else float("nan")
+    # Right of (dx, dy) is (dy, -dx); its bearing from north is atan2(east, north).
+    bearing = np.degrees(np.arctan2(end[1] - start[1], -(end[0] - start[0]))) % 360.0
+    return Face(
+        key,
+        structure.id,
+        float(bearing),
+        start,
+        end,
+        structure.height_m,
+        (layer,),
+        behind,
+        indoor,
+        made_of.absorptance,
+        made_of.emissivity,
+    )
