@@ -233,8 +233,8 @@ def _electricity(yard: Yard) -> Iterator[Problem]:
     for number, circuit in enumerate(yard.circuits):
         if not circuit.ground_fault:
             yield _warning(
-                "without ground-fault protection (RCD, GFCI) electricity outdoors can kill; what must be there is for the "
-                "electrical code of the place and a licensed electrician to say, and they prevail over any plan",
+                "without ground-fault protection (RCD, GFCI) electricity outdoors can kill; what must be there is for "
+                "the electrical code of the place and a licensed electrician to say, and they prevail over any plan",
                 "circuits",
                 number,
                 "ground_fault",
