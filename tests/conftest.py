@@ -8,28 +8,21 @@ import os
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import ipaddress
-import shutil
 import socket
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any
 
 import hypothesis
 import numpy as np
 import pytest
 
+from tests.needs import UNDER_CI, find_browser
+
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
 
-UNDER_CI = os.environ.get("CI", "").lower() in {"1", "true", "yes"}
-
-BROWSER_PLACES = (
-    "chromium",
-    "chromium-browser",
-    "google-chrome",
-    "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
-)
 # Without the background-networking flags Chromium looks up its maker's hosts at every start.
 BROWSER_FLAGS = [
     "--no-sandbox",
@@ -114,25 +107,10 @@ def rng() -> np.random.Generator:
 # ---------------------------------------------------------------- browser
 
 
-def missing(what: str) -> NoReturn:
-    """Fail under CI, where everything is installed; skip elsewhere. Both say what is missing."""
-    if UNDER_CI:
-        pytest.fail(what, pytrace=False)
-    pytest.skip(what)
-
-
-def find_browser() -> str | None:
-    """Give the path of an installed Chromium or Chrome; CHROMIUM names one."""
-    places = (os.environ["CHROMIUM"],) if "CHROMIUM" in os.environ else BROWSER_PLACES
-    return next((found for place in places if (found := shutil.which(place))), None)
-
-
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Browser]:
     """A headless Chromium, started once."""
     path = find_browser()
-    if path is None:
-        missing("no Chromium or Chrome: `make test` says what to install; CHROMIUM=/path/to/it names one")
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

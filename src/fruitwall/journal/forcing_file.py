@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import io
 import json
+import zipfile
 from datetime import datetime
 from typing import Any
 
@@ -71,5 +72,5 @@ def unpack_forcing(packed: bytes) -> Forcing:
         for name, value in rest.items():
             values[name] = datetime.fromisoformat(value["time"]) if isinstance(value, dict) else value
         return Forcing(**values)
-    except (OSError, EOFError, KeyError, TypeError, ValueError) as error:
+    except (OSError, EOFError, KeyError, TypeError, ValueError, zipfile.BadZipFile) as error:
         raise JournalError(f"stored weather cannot be read: {error}") from error

@@ -48,7 +48,8 @@ def _check_file(connection: Connection, place: str) -> None:
         return
     found = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
     if found != "ok":
-        raise JournalError(f"{place} {DAMAGED.format(detail=found)}")
+        detail = " ".join(str(found).split())
+        raise JournalError(f"{place} {DAMAGED.format(detail=detail)}")
 
 
 def _revision(connection: Connection) -> str | None:
