@@ -7,7 +7,7 @@ times UTC here; terminal and page turn them into the household's units and zone.
 from __future__ import annotations
 
 from datetime import date, datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -174,3 +174,15 @@ class EveningPlan(Document):
     lifts: int
     kwh: float
     solver: Solver
+
+
+def evening_plan_json_schema() -> dict[str, Any]:
+    """Give the JSON Schema (draft 2020-12) of the evening plan.
+
+    Returns
+    -------
+    dict
+        With its own ``$schema`` and title.
+    """
+    schema = EveningPlan.model_json_schema(mode="serialization")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "fruitwall evening plan", **schema}

@@ -1,0 +1,132 @@
+"""The chain from the station's air to one tree's risk, link by link, for ``--explain`` and the page."""
+
+from __future__ import annotations
+
+from fruitwall.plants.injury import first_injury_c
+from fruitwall.service.evening_document import ReasonPart, Spread
+from fruitwall.service.hours import TreeHours
+from fruitwall.service.household import Household, percent
+from fruitwall.service.outlook import DEATH, HARM, Outlook
+from fruitwall.service.station import spread, station_nights
+from fruitwall.service.words import TISSUE_WORDS
+
+SMALL_SHARE = 0.005
+"""Parts of the surroundings below this are not worth a word."""
+
+
+def chain_of(
+    outlook: Outlook, at: int, chosen: int, tissue: str, hours: TreeHours, household: Household
+) -> list[ReasonPart]:
+    """Give every link for one tree, in order."""
+    return [
+        *_air(outlook, at, hours, household),
+        *_surroundings(outlook, at, hours, household),
+        *_tissue(outlook, at, chosen, tissue, hours, household),
+        *_risk(outlook, at, chosen, tissue, household),
+    ]
+
+
+def _range(values: Spread, household: Household) -> str:
+    """Write the range of an ensemble."""
+    return f"{household.temperatures(values.p10, values.p90)} in four of five members"
+
+
+def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> list[ReasonPart]:
+    """From the station's minimum to the air at the crown."""
+    situation = outlook.situation
+    night = situation.evenings[0].night
+    station = station_nights(situation.forcing, [night])[0].minimum_c
+    spot = situation.spots[at]
+    offset = situation.yard.location.clear_night_offset_k
+    notes = []
+    if offset:
+        notes.append(
+            f"the yard is {household.difference(offset)} {'warmer' if offset > 0 else 'colder'} than the forecast's place on clear still nights"
+        )
+    if spot.colder_k > 0.05:
+        notes.append(f"cold air gathers here: up to {household.difference(spot.colder_k)} colder")
+    notes.append(f"crown at {household.length(spot.height_m)}")
+    air = next(h.air_c for h in hours.hours if h.time == hours.coldest_at)
+    return [
+        ReasonPart(
+            label="Station air, minimum", value=household.temperature(station.p50), note=_range(station, household)
+        ),
+        ReasonPart(
+            label=f"Air at the tree, {household.clock(hours.coldest_at)}",
+            value=household.temperature(air.p50),
+            note="; ".join(notes),
+        ),
+    ]
+
+
+def _surroundings(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> list[ReasonPart]:
+    """Say what the crown sees and how warm that is."""
+    spot = outlook.situation.spots[at]
+    seen = {"open sky": spot.sky, "roof": spot.roof, "walls and fences": spot.wall, "crowns and hills": spot.canopy}
+    text = ", ".join(f"{name} {percent(share)}" for name, share in seen.items() if share >= SMALL_SHARE)
+    shelter = f"wind here {percent(spot.wind_share)} of the open yard's"
+    return [
+        ReasonPart(label="Looks up into", value=percent(spot.sky) + " sky", note=text),
+        ReasonPart(
+            label="What it sees above, as warm as",
+            value=household.temperature(hours.at_coldest["sky"]),
+            note="open sky, walls, roofs and crowns by their shares",
+        ),
+        ReasonPart(label="Ground below it", value=household.temperature(hours.at_coldest["soil"]), note=shelter),
+    ]
+
+
+def _tissue(
+    outlook: Outlook, at: int, chosen: int, tissue: str, hours: TreeHours, household: Household
+) -> list[ReasonPart]:
+    """Say how cold the most endangered tissue gets, left alone and under the measure."""
+    from fruitwall.plants.tolerance import TISSUES
+
+    column = TISSUES.index(tissue)
+    alone = spread(outlook.coldest_hour_c(at, 0)[:, column])
+    hour = next(h for h in hours.hours if h.time == hours.coldest_at)
+    below = hour.air_c.p50 - hour.tissue_if_nothing_c.p50
+    words = TISSUE_WORDS[tissue]
+    parts = [
+        ReasonPart(
+            label=f"{words.capitalize()}, coldest hour, left alone",
+            value=household.temperature(alone.p50),
+            note=f"{household.difference(below)} {'below' if below >= 0 else 'above'} the air then; {_range(alone, household)}",
+        )
+    ]
+    if chosen:
+        under = spread(outlook.coldest_hour_c(at, chosen)[:, column])
+        parts.append(
+            ReasonPart(
+                label=f"The same, {outlook.situation.measures[at][chosen].name}",
+                value=household.temperature(under.p50),
+                note=f"{household.difference(under.p50 - alone.p50)} gained; {_range(under, household)}",
+            )
+        )
+    return parts
+
+
+def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Household) -> list[ReasonPart]:
+    """Say what the tree stands, from what, and what follows."""
+    tolerance = outlook.situation.tolerances[at]
+    p10, p50, p90 = first_injury_c(tolerance, tissue)
+    currency = outlook.situation.yard.display.currency
+    parts = [
+        ReasonPart(
+            label=f"Harm to {TISSUE_WORDS[tissue]} begins at",
+            value=household.temperature(p50),
+            note=f"for one hour; {household.temperatures(p10, p90)} with four in five",
+        )
+    ]
+    parts += [ReasonPart(label="  because", value="", note=line) for line in tolerance.provenance]
+    rows = [("left alone", 0)] + ([("with the plan", chosen)] if chosen else [])
+    for name, row in rows:
+        chances = outlook.chances[at][row, 0]
+        parts.append(
+            ReasonPart(
+                label=f"Chance of harm, {name}",
+                value=percent(float(chances[HARM:].sum())),
+                note=f"of death {percent(float(chances[DEATH:].sum()))}; expected loss tonight {outlook.losses[at][row, 0]:.0f} {currency}",
+            )
+        )
+    return parts

@@ -1,0 +1,268 @@
+"""From outlook and solution to the evening plan as a document."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING, Literal
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from fruitwall.plants.injury import first_injury_c
+from fruitwall.plants.tolerance import TISSUES
+from fruitwall.service import words
+from fruitwall.service.chain import chain_of
+from fruitwall.service.evening_document import (
+    AtRisk,
+    EveningPlan,
+    ForecastSummary,
+    GradeChances,
+    Limit,
+    Solver,
+    Spread,
+    TreePlan,
+)
+from fruitwall.service.hours import TreeHours
+from fruitwall.service.household import Household
+from fruitwall.service.outlook import DEATH, HARM, Outlook
+from fruitwall.service.station import spread, station_nights
+from fruitwall.service.tasks import evening_tasks, morning_tasks
+
+if TYPE_CHECKING:
+    from fruitwall.plans.problem import EveningProblem, EveningSolution, OneMore, RunnerUp
+
+Verdict = Literal["safe", "watch", "danger", "deadly"]
+
+SHOWN_AT_RISK = 0.20
+"""Chance of harm under the plan from which a tree is listed as staying at risk."""
+
+
+@dataclass(frozen=True, eq=False)
+class Decision:
+    """What was decided, and how it would have been otherwise."""
+
+    problem: EveningProblem
+    solution: EveningSolution
+    one_more: Sequence[OneMore]
+    runners_up: Mapping[str, RunnerUp | None]
+    chosen: Sequence[int]
+    """Per tree: index of tonight's treatment."""
+
+
+def verdict_of(harm: float, death: float) -> Verdict:
+    """Give the word for a chance of harm and of death."""
+    if death > 0.10:
+        return "deadly"
+    if harm >= 0.30:
+        return "danger"
+    return "watch" if harm >= 0.05 else "safe"
+
+
+def compose(
+    outlook: Outlook,
+    decision: Decision,
+    hours: Sequence[TreeHours],
+    *,
+    now: datetime,
+    warnings: Sequence[str],
+    seconds: float,
+) -> EveningPlan:
+    """Put the document together."""
+    situation = outlook.situation
+    yard = situation.yard
+    household = Household(yard.display, ZoneInfo(yard.location.time_zone))
+    evening = situation.evenings[0]
+    trees = [_tree_plan(outlook, decision, hours, at, household) for at in range(len(yard.trees))]
+    tasks = evening_tasks(outlook, decision, household)
+    morning = morning_tasks(outlook, decision, household)
+    forecast = _forecast(outlook, warnings)
+    order = sorted(range(len(trees)), key=lambda t: _urgency(trees[t]))
+    tonight = decision.solution.tonight()
+    return EveningPlan(
+        night=evening.night.name,
+        yard=yard.name,
+        time_zone=yard.location.time_zone,
+        currency=yard.display.currency,
+        sunset=evening.sunset,
+        sunrise=evening.sunrise,
+        made=now,
+        verdict=words.verdict(trees, forecast.station_minimum_c, household),
+        needs_action=any(t.measure != "leave" for t in trees),
+        forecast=forecast,
+        trees=[trees[t] for t in order],
+        tasks=tasks,
+        morning=morning,
+        limits=_limits(decision, outlook),
+        at_risk=_at_risk([trees[t] for t in order]),
+        cautions=_cautions(outlook, decision),
+        expected_loss={
+            "nothing": float(sum(t.expected_loss["nothing"] for t in trees)),
+            "plan": float(sum(t.expected_loss["chosen"] for t in trees)),
+        },
+        minutes=float(sum(task.minutes * len(task.way.people) for task in tonight)),
+        lifts=sum(task.way.lifts for task in tonight if not task.again),
+        kwh=float(sum(task.part.kwh for task in tonight)),
+        solver=Solver(
+            status=decision.solution.status,
+            gap=float(decision.solution.gap),
+            seconds=seconds,
+            nights=decision.problem.n_nights,
+        ),
+    )
+
+
+def _urgency(tree: TreePlan) -> tuple[bool, float, str]:
+    """Sort trees: what needs something first, then by chance of harm, then by name."""
+    return (tree.measure == "leave", -tree.chance_of_harm["nothing"], tree.name)
+
+
+def _tree_plan(
+    outlook: Outlook, decision: Decision, hours: Sequence[TreeHours], at: int, household: Household
+) -> TreePlan:
+    """Give one tree's part of the plan."""
+    situation = outlook.situation
+    tree, kind, tolerance = situation.yard.trees[at], situation.kinds[at], situation.tolerances[at]
+    chosen = decision.chosen[at]
+    measure = situation.measures[at][chosen]
+    tissue = outlook.endangered_tissue(at)
+    column = TISSUES.index(tissue)
+    tissue_min = {
+        "nothing": spread(outlook.coldest_hour_c(at, 0)[:, column]),
+        "chosen": spread(outlook.coldest_hour_c(at, chosen)[:, column]),
+    }
+    p10, p50, p90 = first_injury_c(tolerance, tissue)
+    stands = Spread(p10=p10, p50=p50, p90=p90)
+    nothing, with_plan = outlook.chances[at][0, 0], outlook.chances[at][chosen, 0]
+    harm = {"nothing": _at_least(nothing, HARM), "chosen": _at_least(with_plan, HARM)}
+    death = {"nothing": _at_least(nothing, DEATH), "chosen": _at_least(with_plan, DEATH)}
+    found = decision.runners_up.get(tree.id)
+    names = {t.id: t.name for t in situation.yard.trees}
+    return TreePlan(
+        id=tree.id,
+        name=tree.name,
+        taxon=kind.scientific_name,
+        cultivar=tree.cultivar,
+        position=tree.position,
+        crown_diameter_m=tree.crown_diameter_m,
+        potted=tree.container is not None,
+        measure=measure.key,
+        measure_name=measure.name,
+        gear=_gear(decision, tree.id),
+        reason=words.reason(
+            measure=measure.key,
+            tissue=tissue,
+            nothing=tissue_min["nothing"],
+            chosen=tissue_min["chosen"],
+            tolerance=stands,
+            harm=(harm["nothing"], harm["chosen"]),
+            alternatives=len(situation.measures[at]) - 1,
+            household=household,
+        ),
+        runner_up=(words.runner_up(found, measure.key, names, situation.yard.display.currency) or None)
+        if found
+        else None,
+        tissue=tissue,
+        tissue_min_c=tissue_min,
+        tolerance_c=stands,
+        margin_k={key: value.p50 - p50 for key, value in tissue_min.items()},
+        injury=GradeChances(nothing=_chances(nothing), chosen=_chances(with_plan)),
+        chance_of_harm=harm,
+        chance_of_death=death,
+        expected_loss={
+            "nothing": float(outlook.losses[at][0, 0]),
+            "chosen": float(outlook.losses[at][chosen, 0]),
+        },
+        verdict=verdict_of(harm["nothing"], death["nothing"]),
+        verdict_with_plan=verdict_of(harm["chosen"], death["chosen"]),
+        hours=hours[at].hours,
+        chain=chain_of(outlook, at, chosen, tissue, hours[at], household),
+        following_nights=[
+            f"{evening.night.name:%a} {evening.night.name.day}: {decision.solution.measure(decision.problem, tree.id, night + 1).name}"
+            for night, evening in enumerate(situation.evenings[1 : decision.problem.n_nights])
+        ],
+    )
+
+
+def _at_least(chances: np.ndarray, grade: int) -> float:
+    """Give the chance of a grade or worse, free of rounding beyond 0 and 1."""
+    return float(min(1.0, max(0.0, chances[grade:].sum())))
+
+
+def _chances(chances: np.ndarray) -> list[float]:
+    """Give chances as plain floats within 0-1."""
+    return [float(min(1.0, max(0.0, p))) for p in chances]
+
+
+def _gear(decision: Decision, tree: str) -> list[str]:
+    """Give the identifiers of what a tree uses tonight."""
+    used: list[str] = []
+    for task in decision.solution.tonight():
+        if tree in task.part.trees:
+            used += [
+                x
+                for x in (task.sheet, task.part.device, task.lead, task.circuit, task.part.room, task.way.trolley)
+                if x
+            ]
+    return list(dict.fromkeys(used))
+
+
+def _forecast(outlook: Outlook, warnings: Sequence[str]) -> ForecastSummary:
+    """Sum up the weather of tonight and the minima of the nights after."""
+    forcing = outlook.situation.forcing
+    tonight, *following = station_nights(forcing, [evening.night for evening in outlook.situation.evenings])
+    return ForecastSummary(
+        source=forcing.source,
+        issued=forcing.issued_utc,
+        members=forcing.n_members,
+        station_minimum_c=tonight.minimum_c,
+        dew_point_c=tonight.dew_point_c,
+        wind_m_s=tonight.wind_m_s,
+        cloud=tonight.cloud,
+        following_minima_c=[night.minimum_c for night in following],
+        warnings=list(warnings),
+    )
+
+
+def _limits(decision: Decision, outlook: Outlook) -> list[Limit]:
+    """Give the limits with what one more would buy."""
+    names = {t.id: t.name for t in outlook.situation.yard.trees}
+    currency = outlook.situation.yard.display.currency
+    more = {found.key: found for found in decision.one_more}
+    return [
+        Limit(
+            key=use.key,
+            name=use.name,
+            unit=use.unit,
+            used=use.used,
+            available=use.available,
+            binding=use.binding,
+            one_more=words.one_more(more[use.key], names, currency) if use.key in more else None,
+            one_more_saves=more[use.key].saves if use.key in more else None,
+        )
+        for use in decision.solution.limits
+    ]
+
+
+def _at_risk(trees: Sequence[TreePlan]) -> list[AtRisk]:
+    """Give the trees that stay in danger, the worst first."""
+    risky = [t for t in trees if t.chance_of_harm["chosen"] >= SHOWN_AT_RISK]
+    risky.sort(key=lambda t: (-t.chance_of_death["chosen"], -t.chance_of_harm["chosen"], t.name))
+    return [
+        AtRisk(
+            id=t.id,
+            name=t.name,
+            chance_of_harm=t.chance_of_harm["chosen"],
+            chance_of_death=t.chance_of_death["chosen"],
+            why=words.why_at_risk(t),
+        )
+        for t in risky
+    ]
+
+
+def _cautions(outlook: Outlook, decision: Decision) -> list[str]:
+    """Give the cautions that apply to what is planned tonight."""
+    from fruitwall.plans.cautions import cautions_for
+
+    return [c.text for c in cautions_for(outlook.situation.yard, decision.solution.tonight())]

@@ -1,0 +1,98 @@
+"""Plans for whoever asks: made once per yard, forecast and night, then shown to all.
+
+The server asks for a plan on every page; a plan takes seconds. `EveningsDesk` keeps them, and makes one at a time.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from fruitwall.service.evening import MEMBERS, plan_evening
+from fruitwall.service.nights import tonight
+from fruitwall.service.yards import load_yard
+
+if TYPE_CHECKING:
+    from fruitwall.journal.entries import YardVersion
+    from fruitwall.journal.store import Journal
+    from fruitwall.service.evening_document import EveningPlan
+    from fruitwall.weather.forcing import Forcing
+    from fruitwall.yard.model import Yard
+
+FORECAST_KEPT = timedelta(minutes=30)
+"""How long a forecast is used before the source is asked again; the source's own terms may keep it longer."""
+
+PLANS_KEPT = 8
+
+
+class EveningsDesk:
+    """Keeps plans for the pages.
+
+    Parameters
+    ----------
+    journal : Journal
+        Where yards are kept and plans are written down.
+    yard_name : str or None
+        Which yard; None where there is only one.
+    weather : callable
+        Takes the yard and the present moment, gives forecast and history (or None). Called at most every half hour.
+    clock : callable
+        Gives the present moment, aware.
+    members : int
+        Members of a dressed forecast.
+    """
+
+    def __init__(
+        self,
+        journal: Journal,
+        yard_name: str | None,
+        weather: Callable[[Yard, datetime], tuple[Forcing, Forcing | None]],
+        clock: Callable[[], datetime],
+        *,
+        members: int = MEMBERS,
+    ) -> None:
+        self._journal = journal
+        self._yard_name = yard_name
+        self._weather = weather
+        self._clock = clock
+        self._members = members
+        self._lock = threading.Lock()
+        self._fetched: tuple[datetime, str, Forcing, Forcing | None] | None = None
+        self._plans: dict[tuple[str, date, datetime], EveningPlan] = {}
+
+    def yard(self) -> Yard:
+        """Give the yard as it stands now."""
+        return load_yard(self._journal, self._yard_name)[0]
+
+    def plan_for(self, night: date | None = None) -> EveningPlan:
+        """Give the plan of a night, of tonight for None; a kept one if nothing has changed since.
+
+        Raises
+        ------
+        FruitwallError
+            As `plan_evening`, and what the weather source says.
+        """
+        now = self._clock()
+        yard, version = load_yard(self._journal, self._yard_name)
+        day = night or tonight(yard.location, now)
+        with self._lock:
+            fetched, forecast, history = self._current_weather(yard, version, now)
+            key = (version.sha256, day, fetched)
+            if key not in self._plans:
+                plan = plan_evening(yard, forecast, now=now, night=day, history=history, members=self._members)
+                self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)
+                self._plans[key] = plan
+                while len(self._plans) > PLANS_KEPT:
+                    del self._plans[next(iter(self._plans))]
+            return self._plans[key]
+
+    def _current_weather(
+        self, yard: Yard, version: YardVersion, now: datetime
+    ) -> tuple[datetime, Forcing, Forcing | None]:
+        """Give the kept forecast, or ask for a new one when it is old or the yard has changed."""
+        kept = self._fetched
+        if kept is None or kept[1] != version.sha256 or not timedelta(0) <= now - kept[0] < FORECAST_KEPT:
+            kept = self._fetched = (now, version.sha256, *self._weather(yard, now))
+        return kept[0], kept[2], kept[3]

@@ -1,0 +1,196 @@
+"""Plan an evening: the main job, from a yard and a forecast to what each tree gets."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fruitwall.errors import PlanError
+from fruitwall.service.nights import Evening, evening_of
+from fruitwall.service.nights import tonight as tonight_of
+
+if TYPE_CHECKING:
+    from fruitwall.service.compose import Decision
+    from fruitwall.service.evening_document import EveningPlan
+    from fruitwall.service.outlook import Outlook
+    from fruitwall.weather.forcing import Forcing
+    from fruitwall.yard.model import Location, Yard
+
+MEMBERS = 50
+"""Members into which a deterministic forecast is dressed."""
+
+MAX_NIGHTS = 5
+"""Nights planned together, tonight included, as far as the forecast reaches."""
+
+SPIN_UP_DAYS = 7
+
+STAGES = (
+    "reading the weather",
+    "surveying the yard",
+    "computing each tree's nights",
+    "choosing",
+    "following the night hour by hour",
+)
+"""What is reported while a plan is made, in order."""
+
+Report = Callable[[str], None]
+"""Told in a few words what is being done."""
+
+
+def plan_evening(
+    yard: Yard,
+    forecast: Forcing,
+    *,
+    now: datetime,
+    night: date | None = None,
+    history: Forcing | None = None,
+    members: int = MEMBERS,
+    nights: int = MAX_NIGHTS,
+    seed: int = 1,
+    threads: int = 2,
+    report: Report = lambda _: None,
+) -> EveningPlan:
+    """Give the best plan for tonight, tree by tree.
+
+    Parameters
+    ----------
+    yard : Yard
+    forecast : Forcing
+        One member, which is dressed into an ensemble, or many.
+    now : datetime, aware
+        The present moment.
+    night : date, optional
+        Date of the evening that is meant; tonight if left out.
+    history : Forcing, optional
+        Past weather, so that soil and walls start warm or cold as they are.
+    members : int
+        Members to make of a deterministic forecast, 1 to 500.
+    nights : int
+        Nights to plan together, 1 to 10, as far as the forecast reaches.
+    seed : int
+        Of the generator that dresses the forecast: the same yard, forecast and seed give the same plan.
+    threads : int
+    report : callable
+        Told in a few words what is being done, for a progress display.
+
+    Returns
+    -------
+    EveningPlan
+
+    Raises
+    ------
+    WeatherError
+        If the forecast does not cover the night or holds impossible values.
+    YardFileError
+        If a tree's kind is unknown.
+    PlanError
+        If the night lies in the past.
+    """
+    from fruitwall.service.outlook import look_out, prepare_situation
+
+    if now.tzinfo is None:
+        raise ValueError("now must carry its time zone, got a naive time")
+    day = night or tonight_of(yard.location, now)
+    evenings = evenings_ahead(yard.location, forecast, day, nights, now)
+    report(STAGES[0])
+    weather = _weather(forecast, history, evenings, now=now, members=members, seed=seed)
+    report(STAGES[1])
+    situation = prepare_situation(yard, weather, evenings, now)
+    report(STAGES[2])
+    outlook = look_out(situation, threads=threads)
+    report(STAGES[3])
+    decision, seconds = _decide(outlook)
+    report(STAGES[4])
+    return _document(outlook, decision, now=now, warnings=weather.warnings, seconds=seconds, threads=threads)
+
+
+def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int, now: datetime) -> list[Evening]:
+    """Give a night and those after it that the forecast covers to noon of the next day.
+
+    Raises
+    ------
+    PlanError
+        If the first night is over, or `nights` not from 1 to 10.
+    """
+    if not 1 <= nights <= 10:
+        raise PlanError(f"nights must be from 1 to 10, got {nights}")
+    first = evening_of(location, day)
+    if first.night.end_utc <= now:
+        raise PlanError(
+            f"the night of {day} is over; name a later one with --date, or give the moment to plan from with --now"
+        )
+    last = forecast.time_utc[-1].astype("datetime64[s]").item().replace(tzinfo=UTC)
+    found = [first]
+    for ahead in range(1, nights):
+        following = evening_of(location, day + timedelta(days=ahead))
+        if following.night.end_utc > last:
+            break
+        found.append(following)
+    return found
+
+
+def _weather(
+    forecast: Forcing, history: Forcing | None, evenings: list[Evening], *, now: datetime, members: int, seed: int
+) -> Forcing:
+    """Join the past to the forecast and make an ensemble of it."""
+    from fruitwall.weather.dressing import dress
+    from fruitwall.weather.prepare import prepare
+
+    joined = prepare(forecast, history, now=now, night_end_utc=evenings[-1].night.end_utc, spin_up_days=SPIN_UP_DAYS)
+    return dress(joined, members=members, rng=np.random.default_rng(seed), now=now)
+
+
+def _decide(outlook: Outlook) -> tuple[Decision, float]:
+    """Choose, and find what would have been next and what one more would buy."""
+    from fruitwall.plans.evening import one_more, runner_up, solve
+    from fruitwall.plans.measures import settings_of, supplies_of
+    from fruitwall.plans.problem import EveningProblem, Option
+    from fruitwall.service.compose import Decision
+
+    start = time.perf_counter()
+    situation = outlook.situation
+    yard = situation.yard
+    problem = EveningProblem(
+        trees=tuple(tree.id for tree in yard.trees),
+        options=tuple(
+            tuple(Option(measure, outlook.losses[at][row] * outlook.shares[at]) for row, measure in enumerate(options))
+            for at, options in enumerate(situation.measures)
+        ),
+        supplies=supplies_of(yard),
+        prices=yard.prices,
+        settings=settings_of(yard),
+    )
+    solution = solve(problem)
+    chosen = [solution.choices[at][0] for at in range(len(yard.trees))]
+    acting = [tree.id for tree, row in zip(yard.trees, chosen, strict=True) if row != 0]
+    return (
+        Decision(
+            problem=problem,
+            solution=solution,
+            one_more=one_more(problem, solution),
+            runners_up={tree: runner_up(problem, solution, tree) for tree in acting},
+            chosen=chosen,
+        ),
+        time.perf_counter() - start,
+    )
+
+
+def _document(
+    outlook: Outlook, decision: Decision, *, now: datetime, warnings: Iterable[str], seconds: float, threads: int
+) -> EveningPlan:
+    """Follow the chosen night hour by hour and write it all down."""
+    from fruitwall.service.compose import compose
+    from fruitwall.service.hours import hours_of_trees
+
+    situation = outlook.situation
+    hours = hours_of_trees(
+        situation,
+        [situation.treatments[at][row] for at, row in enumerate(decision.chosen)],
+        [outlook.endangered_tissue(at) for at in range(len(situation.spots))],
+        threads=threads,
+    )
+    return compose(outlook, decision, hours, now=now, warnings=list(warnings), seconds=seconds)

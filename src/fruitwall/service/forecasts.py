@@ -1,0 +1,129 @@
+"""Which weather a plan is made from: the one named, the one imported last, or a public service."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fruitwall.errors import WeatherError
+
+if TYPE_CHECKING:
+    from fruitwall.journal.entries import StoredForecast
+    from fruitwall.journal.store import Journal
+    from fruitwall.weather.forcing import Forcing
+    from fruitwall.yard.model import Yard
+
+DEFAULT_SERVICE = "open-meteo"
+"""Asked when nothing was named or imported: it covers the whole world and needs no key."""
+
+STILL_COVERS = timedelta(hours=18)
+"""An imported forecast is used as long as it reaches this far ahead: over tonight to tomorrow morning."""
+
+FORCING_TYPE = "application/x-npz"
+
+
+def weather_for(
+    yard: Yard,
+    forecast: str | None,
+    history: Path | None,
+    *,
+    now: datetime,
+    journal: Journal | None = None,
+    yard_name: str | None = None,
+) -> tuple[Forcing, Forcing | None]:
+    """Give forecast and past weather for a yard.
+
+    Parameters
+    ----------
+    yard : Yard
+    forecast : str or None
+        File, address or name of a service; None takes the forecast imported last if it still covers the night, else
+        asks the default service.
+    history : Path or None
+        CSV of past weather.
+    now : datetime, aware
+    journal : Journal or None
+        Where imported forecasts are kept.
+    yard_name : str or None
+        Name of the yard in the journal.
+
+    Returns
+    -------
+    forecast : Forcing
+    history : Forcing or None
+
+    Raises
+    ------
+    WeatherError
+        If the weather cannot be had or used.
+    """
+    past = None
+    if history is not None:
+        from fruitwall.weather.history import read_history
+
+        location = yard.location
+        past = read_history(
+            history,
+            latitude_deg=location.latitude_deg,
+            longitude_deg=location.longitude_deg,
+            elevation_m=location.elevation_m,
+        )
+    if forecast is None and journal is not None:
+        stored = journal.latest_forecast(yard_name)
+        if stored is not None:
+            found = _unpack(stored)
+            last = found.time_utc[-1].astype("datetime64[s]").item().replace(tzinfo=UTC)
+            if last >= now + STILL_COVERS:
+                return found, past
+    return _read(yard, forecast or DEFAULT_SERVICE, now), past
+
+
+def import_forecast(
+    journal: Journal, yard: Yard, yard_name: str, file: Path, *, now: datetime
+) -> tuple[StoredForecast, Forcing]:
+    """Read a forecast file, check that it is for this yard, and keep it.
+
+    Raises
+    ------
+    WeatherError
+        If it cannot be used; nothing is kept then.
+    """
+    from fruitwall.journal.forcing_file import pack_forcing
+
+    if not file.is_file():
+        raise WeatherError(f"no file {file}; nothing imported")
+    forcing = _read(yard, str(file), now)
+    stored = journal.store_forecast(
+        pack_forcing(forcing),
+        yard=yard_name,
+        source=forcing.source[:200],
+        issued=forcing.issued_utc,
+        fetched=now,
+        media_type=FORCING_TYPE,
+    )
+    return stored, forcing
+
+
+def _read(yard: Yard, place: str, now: datetime) -> Forcing:
+    """Read a forecast from a file, an address or a service, for this yard's place."""
+    from platformdirs import user_cache_path
+
+    from fruitwall.weather.sources import read_forecast
+
+    location = yard.location
+    return read_forecast(
+        place,
+        latitude_deg=location.latitude_deg,
+        longitude_deg=location.longitude_deg,
+        elevation_m=location.elevation_m,
+        now=now,
+        cache_dir=user_cache_path("fruitwall", appauthor=False) / "forecasts",
+    )
+
+
+def _unpack(stored: StoredForecast) -> Forcing:
+    """Give a kept forecast as it was read."""
+    from fruitwall.journal.forcing_file import unpack_forcing
+
+    return unpack_forcing(stored.body)

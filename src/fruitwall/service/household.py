@@ -1,0 +1,169 @@
+"""How one household reads: its temperature and length units, its clock.
+
+Plans are °C, metres and UTC throughout; this is where they turn into what this household reads, in the terminal, on
+the pages and in the sentences of a plan.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from math import floor, isnan
+from zoneinfo import ZoneInfo
+
+from fruitwall.yard.model import Display
+
+MINUS = "\N{MINUS SIGN}"
+NO_BREAK = "\N{NO-BREAK SPACE}"
+UNKNOWN = "unknown"
+FEET_PER_METRE = 1 / 0.3048
+MILES_PER_HOUR = 3600 / 1609.344
+"""One metre a second in miles an hour."""
+
+
+@dataclass(frozen=True)
+class Household:
+    """The units and the zone in which one household reads."""
+
+    display: Display
+    zone: ZoneInfo
+
+    @property
+    def fahrenheit(self) -> bool:
+        """Whether temperatures are read in °F."""
+        return self.display.temperature == "F"
+
+    @property
+    def degree(self) -> str:
+        """Unit of temperatures, and of differences in words."""
+        return "°F" if self.fahrenheit else "°C"
+
+    @property
+    def step(self) -> str:
+        """Unit of margins: degrees that are differences."""
+        return "°F" if self.fahrenheit else "K"
+
+    def temperature(self, celsius: float) -> str:
+        """Write a temperature: whole °F, or °C with one decimal."""
+        if isnan(celsius):
+            return UNKNOWN
+        text = f"{celsius * 1.8 + 32:.0f}" if self.fahrenheit else f"{celsius:.1f}"
+        return f"{signed(text)}{NO_BREAK}{self.degree}"
+
+    def bare_temperature(self, celsius: float) -> str:
+        """Write a temperature without its unit, for a column that names it."""
+        return self.temperature(celsius).removesuffix(f"{NO_BREAK}{self.degree}")
+
+    def bare_difference(self, kelvin: float) -> str:
+        """Write a signed difference without its unit: "+3", "\N{MINUS SIGN}1.5"."""
+        if isnan(kelvin):
+            return UNKNOWN
+        text = f"{kelvin * 1.8:+.0f}" if self.fahrenheit else f"{kelvin:+.1f}"
+        return signed(text) if float(text) else text.lstrip("+-")
+
+    def temperatures(self, low_c: float, high_c: float) -> str:
+        """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"."""
+        low = self.temperature(low_c).removesuffix(f"{NO_BREAK}{self.degree}")
+        return f"{low} to {self.temperature(high_c)}"
+
+    def difference(self, kelvin: float) -> str:
+        """Write the size of a temperature difference without its sign: whole °F, or K with one decimal."""
+        if isnan(kelvin):
+            return UNKNOWN
+        size = abs(kelvin)
+        text = f"{size * 1.8:.0f}" if self.fahrenheit else f"{size:.1f}"
+        return f"{text}{NO_BREAK}{self.step}"
+
+    def bound(self, kelvin: float) -> str:
+        """Write a limit of the margin scale exactly: "2 K", "3.6 °F"."""
+        return f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}"
+
+    def margin(self, kelvin: float) -> str:
+        """Write a margin in words: "3.2 K to spare", "1.0 K short"."""
+        if isnan(kelvin):
+            return UNKNOWN
+        return f"{self.difference(kelvin)} {'to spare' if kelvin >= 0 else 'short'}"
+
+    def margin_number(self, kelvin: float) -> str:
+        """Write a margin as a bare number, rounded down: that is, towards danger, so −0.2 never reads as 0."""
+        if isnan(kelvin):
+            return "?"
+        return signed(str(floor(kelvin * 1.8 if self.fahrenheit else kelvin)))
+
+    def length(self, metres: float) -> str:
+        """Write a length: whole feet, or metres with one decimal below ten."""
+        if self.display.length == "ft":
+            return f"{metres * FEET_PER_METRE:.0f}{NO_BREAK}ft"
+        return f"{metres:.{0 if metres >= 10 else 1}f}{NO_BREAK}m".replace(f".0{NO_BREAK}", NO_BREAK)
+
+    def wind(self, metres_per_second: float) -> str:
+        """Write a wind speed: whole miles an hour for households that read feet, else m/s with one decimal."""
+        if isnan(metres_per_second):
+            return UNKNOWN
+        if self.display.length == "ft":
+            return f"{metres_per_second * MILES_PER_HOUR:.0f}{NO_BREAK}mph"
+        return f"{metres_per_second:.1f}{NO_BREAK}m/s"
+
+    def clock(self, moment: datetime) -> str:
+        """Write a time of day on the yard's clock: "16:43"."""
+        return f"{moment.astimezone(self.zone):%H:%M}"
+
+    def hour(self, moment: datetime) -> str:
+        """Write the hour alone, as the strip's columns carry it: "05"."""
+        return f"{moment.astimezone(self.zone):%H}"
+
+    def moment(self, moment: datetime) -> str:
+        """Write day and time: "Tue 22 Dec, 14:05"."""
+        local = moment.astimezone(self.zone)
+        return f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
+
+
+def signed(text: str) -> str:
+    """Replace the hyphen of a negative number by a minus sign, and drop it from a zero."""
+    if text.startswith("-"):
+        return MINUS + text[1:] if text.strip("-0.") else text[1:]
+    return text
+
+
+def long_day(day: date) -> str:
+    """Write a day in full: "Tuesday 22 December 2026"."""
+    return f"{day:%A} {day.day} {day:%B} {day.year}"
+
+
+def short_day(day: date) -> str:
+    """Write a day briefly: "Wed 23 Dec"."""
+    return f"{day:%a} {day.day} {day:%b}"
+
+
+def percent(share: float) -> str:
+    """Write a probability: never "0 %" for something possible, never "100 %" for something not sure."""
+    if isnan(share):
+        return UNKNOWN
+    if 0 < share < 0.01:
+        return f"under{NO_BREAK}1{NO_BREAK}%"
+    if 0.99 < share < 1:
+        return f"over{NO_BREAK}99{NO_BREAK}%"
+    return f"{share * 100:.0f}{NO_BREAK}%"
+
+
+def minutes(value: float) -> str:
+    """Write a duration: "40 min", "1 h 05 min"."""
+    whole = round(value)
+    if whole < 60:
+        return f"{whole}{NO_BREAK}min"
+    return f"{whole // 60}{NO_BREAK}h{NO_BREAK}{whole % 60:02d}{NO_BREAK}min"
+
+
+def ago(then: datetime, now: datetime) -> str:
+    """Write how long ago a moment lies: "just now", "25 min ago", "3 h ago", "2 days ago", "in 4 h"."""
+    seconds = (now - then).total_seconds()
+    size, later = abs(seconds), seconds < 0
+    if size < 90:
+        return "just now"
+    if size < 90 * 60:
+        text = f"{round(size / 60)}{NO_BREAK}min"
+    elif size < 48 * 3600:
+        text = f"{round(size / 3600)}{NO_BREAK}h"
+    else:
+        text = f"{round(size / 86400)}{NO_BREAK}days"
+    return f"in {text}" if later else f"{text} ago"

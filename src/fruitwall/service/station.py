@@ -1,0 +1,71 @@
+"""What a forecast says for its own station, night by night."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fruitwall.physics.treatment import Night
+from fruitwall.service.evening_document import Spread
+from fruitwall.weather.forcing import Forcing
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class StationNight:
+    """One night at the station.
+
+    Attributes
+    ----------
+    evening : date
+        Date of its evening.
+    minimum_c : Spread
+        Lowest air temperature over the members. [°C]
+    coldest_at : datetime
+        Hour of the median member's minimum. UTC
+    dew_point_c, wind_m_s, cloud : Spread
+        Dew point at each member's minimum [°C]; mean wind [m/s] and cloud [0-1] of the dark hours.
+    """
+
+    evening: date
+    minimum_c: Spread
+    coldest_at: datetime
+    dew_point_c: Spread
+    wind_m_s: Spread
+    cloud: Spread
+
+
+def spread(values: FloatArray) -> Spread:
+    """Give the tenth, fiftieth and ninetieth percentile over all values."""
+    low, middle, high = np.percentile(values, (10, 50, 90))
+    return Spread(p10=float(low), p50=float(middle), p90=float(high))
+
+
+def naive_utc(moment: datetime) -> np.datetime64:
+    """Give an aware moment as numpy wants it: UTC without a zone."""
+    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
+
+
+def station_nights(forcing: Forcing, nights: Sequence[Night]) -> list[StationNight]:
+    """Sum up a forecast's nights, each from noon to noon."""
+    return [_summary(forcing.select(naive_utc(night.start_utc), naive_utc(night.end_utc)), night) for night in nights]
+
+
+def _summary(forcing: Forcing, night: Night) -> StationNight:
+    """Sum up one night."""
+    at = np.argmin(forcing.t_air_c, axis=1)
+    dark = (forcing.shortwave_w_m2 <= 0).all(axis=0)
+    used = dark if dark.any() else np.ones_like(dark)
+    return StationNight(
+        evening=night.name,
+        minimum_c=spread(forcing.t_air_c.min(axis=1)),
+        coldest_at=forcing.time_utc[int(np.median(at))].astype("datetime64[s]").item().replace(tzinfo=UTC),
+        dew_point_c=spread(np.take_along_axis(forcing.t_dew_c, at[:, None], axis=1)),
+        wind_m_s=spread(forcing.wind_m_s[:, used].mean(axis=1)),
+        cloud=spread(forcing.cloud[:, used].mean(axis=1)),
+    )

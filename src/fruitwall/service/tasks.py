@@ -1,0 +1,133 @@
+"""The checklist: what somebody does before dark and in the morning, in walking order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fruitwall.plans.parts import DEADLINES, Deadline
+from fruitwall.service.evening_document import Task
+from fruitwall.service.household import Household
+from fruitwall.service.nights import Evening
+from fruitwall.service.words import vent_by
+
+if TYPE_CHECKING:
+    from fruitwall.plans.problem import PlannedTask
+    from fruitwall.service.compose import Decision
+    from fruitwall.service.outlook import Outlook
+    from fruitwall.yard.model import Yard
+
+HOT_UNDER_COVER_C = 30.0
+"""Leaf temperature under a cover from which the plan says by when to open it. Assumption: well below the 40 to 45 °C
+at which leaves of tender kinds are scorched, to leave time."""
+
+
+def evening_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
+    """Give tonight's tasks by deadline, those of one deadline on a short walk from where the last ones ended."""
+    from fruitwall.plans.walking import route_in_turns
+
+    yard = outlook.situation.yard
+    evening = outlook.situation.evenings[0]
+    planned = [task for task in decision.solution.tonight() if task.minutes > 0 or not task.again]
+    turns = [DEADLINES.index(task.part.deadline) for task in planned]
+    walk = route_in_turns(yard.gear_store, [task.part.position for task in planned], turns)
+    return [
+        _task(planned[at], order, planned[at].part.deadline, evening, yard, household)
+        for order, at in enumerate(walk.order, start=1)
+    ]
+
+
+def deadline_of(evening: Evening, deadline: Deadline) -> datetime:
+    """Give the moment by which a kind of task must be done."""
+    return {
+        "before_sun_leaves": evening.sun_leaves,
+        "before_dusk": evening.night.dusk_utc,
+        "before_bed": evening.bedtime,
+        "morning": evening.uncover,
+    }[deadline]
+
+
+def _task(
+    planned: PlannedTask, order: int, deadline: Deadline, evening: Evening, yard: Yard, household: Household
+) -> Task:
+    """Write one planned part as a task."""
+    from fruitwall.plans.cautions import cautions_for
+
+    people = {person.id: person.name for person in yard.people}
+    lift = planned.way.lift
+    return Task(
+        order=order,
+        what=planned.part.name,
+        trees=list(planned.part.trees),
+        position=planned.part.position,
+        deadline=deadline_of(evening, deadline),
+        when=deadline,
+        person=" and ".join(people.get(p, p) for p in planned.way.people) or None,
+        minutes=planned.minutes,
+        steps=_steps(planned, yard, household),
+        lifting_index=lift.index if lift and planned.way.lifts else None,
+        cautions=[c.text for c in cautions_for(yard, [planned]) if c.per_task],
+    )
+
+
+def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
+    """Say what to take, what to do, and how."""
+    steps = []
+    if planned.sheet:
+        sheet = next(c for c in yard.gear.covers if c.id == planned.sheet)
+        steps.append(f"Take {sheet.name}, {household.length(sheet.width_m)} by {household.length(sheet.length_m)}.")
+    steps += planned.part.steps
+    if planned.circuit:
+        circuit = next(c for c in yard.circuits if c.id == planned.circuit)
+        lead = next((lead.name for lead in yard.gear.leads if lead.id == planned.lead), None)
+        steps.append(
+            f"Plug in at {circuit.name}{f', by {lead}, fully unrolled' if lead else ', without an extension lead'}."
+        )
+    if planned.way.note:
+        steps.append(
+            planned.way.note[0].upper() + planned.way.note[1:] + ("" if planned.way.note.endswith(".") else ".")
+        )
+    return steps
+
+
+def morning_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
+    """Give what has to be opened, taken off, switched off or carried back, hottest cover first."""
+    yard = outlook.situation.yard
+    evening = outlook.situation.evenings[0]
+    index = {tree.id: at for at, tree in enumerate(yard.trees)}
+    rows: list[tuple[float, PlannedTask]] = []
+    for task in decision.solution.tonight():
+        if task.part.kind in ("cover", "close", "lamps", "heater") and task.part.minutes_morning > 0:
+            rows.append((_warmest_c(outlook, decision, [index[t] for t in task.part.trees]), task))
+    rows.sort(key=lambda row: (-row[0], row[1].part.key))
+    return [
+        Task(
+            order=order,
+            what=_morning_words(task),
+            trees=list(task.part.trees),
+            position=task.part.position,
+            deadline=evening.uncover,
+            when="morning",
+            person=None,
+            minutes=task.part.minutes_morning,
+            steps=[vent_by(evening.uncover, warmest, household)]
+            if warmest > HOT_UNDER_COVER_C and task.part.kind in ("cover", "close")
+            else [],
+        )
+        for order, (warmest, task) in enumerate(rows, start=1)
+    ]
+
+
+def _warmest_c(outlook: Outlook, decision: Decision, trees: Sequence[int]) -> float:
+    """Give the warmest that leaves would get if the covers stayed on until noon, in the median member. [°C]"""
+    found = [np.median(outlook.result.warmest_c[t, decision.chosen[t], :, 0]) for t in trees]
+    return float(np.nanmax(found)) if not np.isnan(found).all() else float("-inf")
+
+
+def _morning_words(task: PlannedTask) -> str:
+    """Say what undoes a part in the morning."""
+    verb = {"cover": "Open or take off", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}[task.part.kind]
+    return f"{verb}: {task.part.name}"

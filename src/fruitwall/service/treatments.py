@@ -1,0 +1,172 @@
+"""From a yard's words to what physics and plants take: spots, bodies, treatments, tolerances of its trees."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime
+from math import nan
+from typing import TYPE_CHECKING
+
+from fruitwall.errors import UnknownTaxonError, YardFileError
+from fruitwall.physics.body import Body
+from fruitwall.physics.rooms import Room
+from fruitwall.physics.treatment import Treatment
+from fruitwall.yard.plan import tree_age_years
+
+if TYPE_CHECKING:
+    from fruitwall.physics.spot import Spot
+    from fruitwall.plans.parts import Measure
+    from fruitwall.plants.catalogue import Taxon
+    from fruitwall.plants.tolerance import Tolerance
+    from fruitwall.yard.model import Tree, Yard
+
+LEAFY_AREA_INDEX = 2.5
+"""Leaf area over crown area of a tree in leaf. Assumption: open crowns of young fruit trees, 2 to 4."""
+
+LIMB_SHARE_OF_HEIGHT = 0.02
+"""Diameter of the wood that carries a tree over its height: a 2 m tree has 4 cm limbs. Assumption."""
+
+CROWN_LEVEL = 0.66
+"""Where in the crown exposures are taken, from its base (0) to its top (1): the outer leaves that see the sky."""
+
+
+def kinds_of(yard: Yard) -> dict[str, Taxon]:
+    """Give the catalogue's kind of every tree, by the tree's identifier.
+
+    Raises
+    ------
+    YardFileError
+        If trees name kinds that are not in the catalogue; all of them at once, each with near names.
+    """
+    from fruitwall.plants.catalogue import catalogue
+
+    known = catalogue()
+    kinds: dict[str, Taxon] = {}
+    problems = []
+    for at, tree in enumerate(yard.trees):
+        try:
+            kinds[tree.id] = known.find(tree.taxon)
+        except UnknownTaxonError as error:
+            problems.append(f'trees[{at}].taxon ("{tree.name}"): {error}')
+    if problems:
+        raise YardFileError(problems)
+    return kinds
+
+
+def crown_level_m(tree: Tree) -> float:
+    """Give the height above the ground at which a tree's exposures are taken. [m]"""
+    return max(0.2, tree.crown_base_m + CROWN_LEVEL * (tree.height_m - tree.crown_base_m))
+
+
+def body_of(tree: Tree, taxon: Taxon) -> Body:
+    """Give the plant as physics sees it."""
+    leafless = "dormant" in tree.stages and taxon.leaf_habit == "deciduous"
+    return Body(
+        leaf_width_m=taxon.leaf_width_m,
+        leaf_area_index=0.0 if leafless else LEAFY_AREA_INDEX,
+        wood_diameter_m=max(0.01, min(0.4, LIMB_SHARE_OF_HEIGHT * tree.height_m)),
+        fruit_diameter_m=taxon.fruit_diameter_m if "fruit" in tree.stages else nan,
+        height_m=tree.height_m,
+        crown_diameter_m=tree.crown_diameter_m,
+        pot_volume_l=tree.container.volume_l if tree.container else nan,
+        pot_wall=tree.container.material if tree.container else "plastic",
+    )
+
+
+def tolerance_of(tree: Tree, taxon: Taxon, on: date, acclimation_c: float | None) -> Tolerance:
+    """Give what a tree is believed to stand on a day."""
+    from fruitwall.plants.tolerance import prior
+
+    return prior(
+        taxon,
+        age_years=tree_age_years(tree, on),
+        height_m=tree.height_m,
+        potted=tree.container is not None,
+        stages=tree.stages,
+        origin=tree.origin,
+        acclimation_c=acclimation_c,
+    )
+
+
+def spots_of(
+    yard: Yard, measures: Sequence[Sequence[Measure]]
+) -> tuple[list[Spot], dict[tuple[str, tuple[float, float]], Spot]]:
+    """Survey the home spot of every tree and every place to which a measure would move one.
+
+    Returns
+    -------
+    home : list of Spot
+        One per tree, in the yard's order.
+    moved : dict
+        By tree and the place it would stand at.
+    """
+    from fruitwall.physics.spot import survey
+
+    home = [(tree.id, *tree.position, crown_level_m(tree)) for tree in yard.trees]
+    places = {
+        (tree.id, measure.moved_to): (f"{tree.id}@{measure.roof}", *measure.moved_to, crown_level_m(tree))
+        for tree, options in zip(yard.trees, measures, strict=True)
+        for measure in options
+        if measure.moved_to is not None and measure.place is None
+    }
+    surveyed = survey(yard, [*home, *places.values()])
+    return surveyed[: len(home)], dict(zip(places, surveyed[len(home) :], strict=True))
+
+
+def treatment_of(
+    yard: Yard, measure: Measure, moved: dict[tuple[str, tuple[float, float]], Spot], wet_from: datetime
+) -> Treatment:
+    """Give a measure as physics sees it.
+
+    A sheet is taken to reach the ground where the measure says so; a standing shelter's top and sides may be of
+    different material; lamps and heaters under a shelter warm all of its air.
+    """
+    lamps = {lamp.id: lamp for lamp in yard.gear.lamps}
+    heaters = {heater.id: heater for heater in yard.gear.heaters}
+    lamp = lamps[measure.lamp] if measure.lamp else None
+    heater = heaters[measure.heater] if measure.heater else None
+    heat = {
+        "lamp_w": lamp.watts if lamp else 0.0,
+        "lamp_kind": lamp.kind if lamp else "incandescent",
+        "heater_w": heater.watts if heater else 0.0,
+        "thermostat_c": heater.thermostat_c if heater and heater.thermostat_c is not None else nan,
+    }
+    if measure.place is not None:
+        place = next(p for p in yard.indoor_places if p.id == measure.place)
+        kept = nan if place.kept_at_c is None else place.kept_at_c
+        return Treatment(key=measure.key, room=Room(place.id, kept_at_c=kept, warmer_k=place.warmer_k))
+    if measure.shelter is not None:
+        shelter = next(s for s in yard.shelters if s.id == measure.shelter)
+        length, width = _extent(shelter.outline)
+        return Treatment(
+            key=measure.key,
+            cover=None if shelter.top == "open" else shelter.top,
+            sides=shelter.sides,
+            on_frame=True,
+            to_ground=shelter.sides != "open",
+            frame_width_m=width,
+            frame_length_m=length,
+            frame_height_m=shelter.height_m,
+            **heat,
+        )
+    spot = moved.get((measure.tree, measure.moved_to)) if measure.moved_to is not None else None
+    return Treatment(
+        key=measure.key,
+        cover=measure.cover,
+        on_frame=measure.on_frame,
+        to_ground=measure.to_ground,
+        wet_ground=measure.wet_ground,
+        wet_from_utc=wet_from if measure.wet_ground else None,
+        spot=spot,
+        **heat,
+    )
+
+
+def _extent(outline: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """Give length and width of the smallest rectangle round an outline. [m, m]"""
+    from shapely import Polygon
+    from shapely.geometry import LineString
+
+    corners = list(Polygon(outline).minimum_rotated_rectangle.exterior.coords)
+    sides = sorted((LineString(corners[i : i + 2]).length for i in (0, 1)), reverse=True)
+    return sides[0], sides[1]

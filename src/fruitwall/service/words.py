@@ -1,0 +1,138 @@
+"""The sentences of a plan.
+
+Plain words for what the numbers say; the numbers come in, nothing is computed beyond rounding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from fruitwall.plans.problem import OneMore, RunnerUp
+from fruitwall.service.evening_document import Spread, TreePlan
+from fruitwall.service.household import Household, percent
+
+TISSUE_WORDS = {
+    "leaf": "leaves",
+    "twig": "twigs",
+    "wood": "wood",
+    "fruit": "fruit",
+    "root": "roots",
+}
+
+VERDICT_WORDS = {
+    "safe": "safe",
+    "watch": "to watch",
+    "danger": "in danger",
+    "deadly": "in danger of its life",
+}
+
+
+def verdict(plan_trees: Sequence[TreePlan], minimum_c: Spread, household: Household) -> str:
+    """Say the whole evening in one sentence."""
+    low = household.temperature(minimum_c.p50)
+    acting = [tree for tree in plan_trees if tree.measure != "leave"]
+    at_risk = [tree for tree in plan_trees if tree.verdict_with_plan in ("danger", "deadly")]
+    if not acting and not at_risk:
+        return f"Nothing needs doing tonight: a minimum near {low} at the station harms no tree."
+    trees = _count(len(acting), "tree needs", "trees need")
+    if not acting:
+        return f"Near {low} at the station tonight: {_count(len(at_risk), 'tree stays', 'trees stay')} at risk and nothing at hand helps enough."
+    rest = f"; {_count(len(at_risk), 'tree stays', 'trees stay')} at risk even so" if at_risk else ""
+    return f"Near {low} at the station tonight: {trees} something before dark{rest}."
+
+
+def _count(number: int, one: str, many: str) -> str:
+    """Write a count with its noun."""
+    return f"{number} {one if number == 1 else many}"
+
+
+def reason(
+    *,
+    measure: str,
+    tissue: str,
+    nothing: Spread,
+    chosen: Spread,
+    tolerance: Spread,
+    harm: tuple[float, float],
+    alternatives: int,
+    household: Household,
+) -> str:
+    """Say in one sentence why a tree gets what it gets.
+
+    Parameters
+    ----------
+    measure : str
+        Key of the chosen measure.
+    tissue : str
+        The most endangered tissue.
+    nothing, chosen : Spread
+        Its coldest hour without and with the measure. [°C]
+    tolerance : Spread
+        What it stands. [°C]
+    harm : (nothing, chosen)
+        Chance of harm.
+    alternatives : int
+        How many measures other than leaving it were possible.
+    household : Household
+    """
+    what = TISSUE_WORDS[tissue].capitalize()
+    margin = nothing.p50 - tolerance.p50
+    side = "above" if margin >= 0 else "below"
+    alone = f"{household.temperature(nothing.p50)}, {household.difference(margin)} {side} where harm begins"
+    if measure != "leave":
+        return (
+            f"{what} left alone: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
+            f"{percent(harm[1])} instead of {percent(harm[0])}."
+        )
+    if harm[0] < 0.05:
+        return f"{what} down to {alone}; harm is unlikely ({percent(harm[0])})."
+    why = (
+        "the gear and people of this yard can do nothing for it"
+        if alternatives == 0
+        else "the gear, minutes and effort at hand do more good elsewhere"
+    )
+    return f"{what} down to {alone}, chance of harm {percent(harm[0])}; {why}."
+
+
+def runner_up(found: RunnerUp, chosen_key: str, names: dict[str, str], currency: str) -> str:
+    """Say what the next best measure would be and what it would change."""
+    if found.measure.key == chosen_key:
+        return ""
+    text = f"{found.measure.name}: worse by {_money(found.costs_more, currency)}"
+    if found.others:
+        trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.others[:3])
+        text += f", and would change what {trees} get{'s' if len(found.others) == 1 else ''}"
+    return text
+
+
+def one_more(found: OneMore, names: dict[str, str], currency: str) -> str:
+    """Say what one more of a scarce thing would buy."""
+    if found.saves < 0.5:
+        return "One more would change next to nothing."
+    more = f"{found.step:g} more {found.unit}" if found.step != 1 else "One more"
+    text = f"{more} would save {_money(found.saves, currency)}"
+    if found.changes:
+        trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.changes[:3])
+        text += f" ({trees} would fare better)" if len(found.changes) <= 3 else f" ({trees} and others would change)"
+    return text + "."
+
+
+def _money(amount: float, currency: str) -> str:
+    """Write an amount: whole units, at least one."""
+    return f"less than 1 {currency}" if amount < 1 else f"{amount:.0f} {currency}"
+
+
+def why_at_risk(tree: TreePlan) -> str:
+    """Say why a tree stays in danger."""
+    if tree.measure != "leave":
+        return f"{tree.measure_name} helps, but not enough."
+    return tree.reason.split("; ")[-1].rstrip(".").capitalize() + "."
+
+
+def vent_by(when: datetime, warmest_c: float, household: Household) -> str:
+    """Say by when a cover must be open and how hot it would get otherwise."""
+    return (
+        f"Open by {household.clock(when)}: closed until noon, its leaves would reach "
+        f"{household.temperature(warmest_c)} in the sun."
+    )

@@ -1,0 +1,66 @@
+"""Yards: checking a file, keeping it in the journal, giving it back as it was."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fruitwall.errors import YardFileError
+from fruitwall.service.treatments import kinds_of
+from fruitwall.yard.file import examine_yard, parse_yard, read_yard_text
+
+if TYPE_CHECKING:
+    from fruitwall.journal.entries import YardVersion
+    from fruitwall.journal.store import Journal
+    from fruitwall.yard.model import Yard
+
+
+@dataclass(frozen=True, eq=False)
+class CheckedYard:
+    """A yard file that holds, with what its owner should still look at."""
+
+    yard: Yard
+    text: str
+    warnings: tuple[str, ...]
+
+
+def check_yard_text(text: str, name: str = "yard.yaml") -> CheckedYard:
+    """Check a yard file's text whole: its form, its sense, and that every kind of tree is known.
+
+    Raises
+    ------
+    YardFileError
+        With every problem at once.
+    """
+    examined = examine_yard(text, name)
+    if examined.yard is None or examined.errors:
+        raise YardFileError(examined.errors)
+    try:
+        kinds_of(examined.yard)
+    except YardFileError as error:
+        raise YardFileError([f"{name}: {problem}" for problem in error.problems]) from None
+    return CheckedYard(examined.yard, text, tuple(examined.warnings))
+
+
+def check_yard_file(path: Path) -> CheckedYard:
+    """Check a yard file whole.
+
+    Raises
+    ------
+    YardFileError
+        If the file cannot be read, or with every problem in it.
+    """
+    return check_yard_text(read_yard_text(path), path.name)
+
+
+def import_yard(journal: Journal, checked: CheckedYard, *, now: datetime, author: str) -> YardVersion:
+    """Keep a checked yard file as the newest version of the yard of its name."""
+    return journal.store_yard(checked.text, name=checked.yard.name, now=now, author=author)
+
+
+def load_yard(journal: Journal, name: str | None = None) -> tuple[Yard, YardVersion]:
+    """Give the newest version of a yard, and the file it was read from."""
+    version = journal.current_yard(name)
+    return parse_yard(version.text, f"{version.yard} (version {version.number})"), version

@@ -1,0 +1,250 @@
+"""How the evening plan looks in a terminal.
+
+Takes the document that `service` gives and the household's units; decides nothing. Colour only repeats what a word
+beside it says, so that the plan reads the same on paper, in a pipe and to colour-blind eyes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from fruitwall.service.evening_document import EveningPlan, Spread, Task, TreePlan
+from fruitwall.service.household import Household, long_day, minutes, percent, short_day
+from fruitwall.service.station import StationNight
+
+VERDICT_STYLES = {"safe": "green", "watch": "yellow", "danger": "bold red", "deadly": "bold white on red"}
+"""Colours of the four verdicts; the word itself always stands beside them."""
+
+WHEN = {
+    "before_sun_leaves": "While the sun is still on the ground",
+    "before_dusk": "Before dusk",
+    "before_bed": "Before bed",
+    "morning": "In the morning",
+}
+
+
+def evening(plan: EveningPlan, household: Household) -> RenderableType:
+    """Lay out the whole plan: verdict, trees, checklist, limits, what stays at risk, cautions."""
+    parts: list[RenderableType] = [_head(plan, household), _trees(plan, household)]
+    parts += _checklist("Before dark, in walking order", plan.tasks, household)
+    parts += _checklist("Tomorrow morning", plan.morning, household)
+    parts += _at_risk(plan)
+    parts += _limits(plan)
+    parts += _cautions(plan.cautions)
+    parts.append(_foot(plan, household))
+    return Group(*parts)
+
+
+def _head(plan: EveningPlan, household: Household) -> RenderableType:
+    """Give verdict and forecast."""
+    forecast = plan.forecast
+    night = Text(f"{plan.yard}, night of {long_day(plan.night)}", style="bold")
+    verdict = Text(plan.verdict, style="bold red" if plan.needs_action else "bold green")
+    weather = Text(
+        f"Forecast minimum {_spread(forecast.station_minimum_c, household)} at the station, "
+        f"dew point {household.temperature(forecast.dew_point_c.p50)}, "
+        f"wind {household.wind(forecast.wind_m_s.p50)}, cloud {percent(forecast.cloud.p50)}. "
+        f"Sunset {household.clock(plan.sunset)}, sunrise {household.clock(plan.sunrise)}."
+    )
+    following = ""
+    if forecast.following_minima_c:
+        minima = ", ".join(household.temperature(s.p50) for s in forecast.following_minima_c)
+        following = f" Minima of the nights after: {minima}."
+    source = Text(f"{forecast.source}, {forecast.members} members.{following}", style="dim")
+    warnings = [Text(f"Note: {w}", style="yellow") for w in forecast.warnings]
+    return Padding(Group(night, verdict, Text(""), weather, source, *warnings), (1, 0, 1, 0))
+
+
+def _spread(spread: Spread, household: Household) -> str:
+    """Write median and range: "28 °F (25 to 31 °F)"."""
+    return f"{household.temperature(spread.p50)} ({household.temperatures(spread.p10, spread.p90)})"
+
+
+def _arrow(nothing: str, chosen: str, *, same: bool) -> str:
+    """Write a value without and with the plan; once if nothing is done."""
+    return nothing if same else f"{nothing} → {chosen}"
+
+
+def _trees(plan: EveningPlan, household: Household) -> RenderableType:
+    """Give one row per tree, the most endangered first."""
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    table.add_column("tree", overflow="fold", max_width=26)
+    table.add_column("tonight", overflow="fold", max_width=34)
+    table.add_column(f"coldest {household.degree}", justify="right", no_wrap=True)
+    table.add_column("tissue")
+    table.add_column(f"margin {household.step}", justify="right", no_wrap=True)
+    table.add_column("harm", justify="right", no_wrap=True)
+    table.add_column("verdict", no_wrap=True)
+    for tree in plan.trees:
+        table.add_row(*_tree_row(tree, household))
+    return table
+
+
+def _tree_row(tree: TreePlan, household: Household) -> tuple[RenderableType, ...]:
+    """Give the cells of one tree."""
+    same = tree.measure == "leave"
+    harm = _arrow(percent(tree.chance_of_harm["nothing"]), percent(tree.chance_of_harm["chosen"]), same=same)
+    verdict = Text(tree.verdict, style=VERDICT_STYLES[tree.verdict])
+    if not same and tree.verdict_with_plan != tree.verdict:
+        verdict.append(" → ", style="not bold default on default")
+        verdict.append(tree.verdict_with_plan, style=VERDICT_STYLES[tree.verdict_with_plan])
+    coldest = _arrow(
+        household.bare_temperature(tree.tissue_min_c["nothing"].p50),
+        household.bare_temperature(tree.tissue_min_c["chosen"].p50),
+        same=same,
+    )
+    margin = _arrow(
+        household.bare_difference(tree.margin_k["nothing"]),
+        household.bare_difference(tree.margin_k["chosen"]),
+        same=same,
+    )
+    return (
+        Text(tree.name),
+        Text(tree.measure_name, style="dim" if same else "bold"),
+        coldest,
+        tree.tissue,
+        margin,
+        harm,
+        verdict,
+    )
+
+
+def _checklist(title: str, tasks: Iterable[Task], household: Household) -> list[RenderableType]:
+    """Give the tasks with deadline, person and steps."""
+    tasks = list(tasks)
+    if not tasks:
+        return []
+    lines: list[RenderableType] = [Text(f"\n{title}", style="bold")]
+    group = ""
+    for task in tasks:
+        if task.when != group:
+            group = task.when
+            lines.append(
+                Text(f"{WHEN[group]}, by {household.clock(max(t.deadline for t in tasks if t.when == group))}")
+            )
+        who = f"{task.person}, " if task.person else ""
+        lines.append(
+            Padding(
+                Text.assemble(f"[ ] {task.order:2d}  ", (task.what, "bold"), f"  ({who}{minutes(task.minutes)})"),
+                (0, 0, 0, 2),
+            )
+        )
+        lines += [Padding(Text(step, style="dim"), (0, 0, 0, 10)) for step in task.steps]
+        lines += [Padding(Text(f"Caution: {c}", style="yellow"), (0, 0, 0, 10)) for c in task.cautions]
+    return lines
+
+
+def _at_risk(plan: EveningPlan) -> list[RenderableType]:
+    """Give what stays in danger although the plan is followed."""
+    if not plan.at_risk:
+        return []
+    lines: list[RenderableType] = [Text("\nStays at risk with this plan", style="bold")]
+    for tree in plan.at_risk:
+        death = f", death {percent(tree.chance_of_death)}" if tree.chance_of_death >= 0.01 else ""
+        lines.append(
+            Padding(Text(f"{tree.name}: harm {percent(tree.chance_of_harm)}{death}. {tree.why}"), (0, 0, 0, 2))
+        )
+    return lines
+
+
+def _limits(plan: EveningPlan) -> list[RenderableType]:
+    """Give what is scarce and what one more would buy."""
+    scarce = [limit for limit in plan.limits if limit.binding or limit.one_more]
+    if not scarce:
+        return []
+    lines: list[RenderableType] = [Text("\nWhat holds the plan back", style="bold")]
+    for limit in scarce:
+        used = f"{limit.used:.0f} of {limit.available:.0f} {limit.unit} used"
+        lines.append(Padding(Text(f"{limit.name}: {used}. {limit.one_more or ''}".rstrip()), (0, 0, 0, 2)))
+    return lines
+
+
+def _cautions(cautions: Iterable[str]) -> list[RenderableType]:
+    """Give the cautions that apply tonight."""
+    texts = list(cautions)
+    if not texts:
+        return []
+    return [Text("\nCautions", style="bold"), *(Padding(Text(c), (0, 0, 0, 2)) for c in texts)]
+
+
+def _foot(plan: EveningPlan, household: Household) -> RenderableType:
+    """Give what the plan costs and how it was found."""
+    loss = plan.expected_loss
+    found = "proven best" if plan.solver.status == "optimal" else f"within {plan.solver.gap:.1%} of the best"
+    return Text(
+        f"\nExpected loss {loss['nothing']:.0f} {plan.currency} if nothing is done, {loss['plan']:.0f} with the plan. "
+        f"The plan takes {minutes(plan.minutes)} of work, {plan.lifts} lifts, {plan.kwh:.1f} kWh; {found} over "
+        f"{plan.solver.nights} nights ({plan.solver.seconds:.1f} s). "
+        f"Made {household.moment(plan.made)}.",
+        style="dim",
+    )
+
+
+def explanation(plan: EveningPlan, tree: TreePlan, household: Household) -> RenderableType:
+    """Lay out the whole chain for one tree: from the station's air to the risk."""
+    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 2, 0, 0))
+    table.add_column(style="bold", max_width=34)
+    table.add_column(justify="right")
+    table.add_column(style="dim", overflow="fold")
+    for part in tree.chain:
+        table.add_row(part.label, part.value, part.note)
+    grades = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for head in ("grade", "if nothing", "with the plan"):
+        grades.add_column(head, justify="left" if head == "grade" else "right")
+    for grade, name in enumerate(GRADE_NAMES):
+        grades.add_row(f"{grade} {name}", percent(tree.injury.nothing[grade]), percent(tree.injury.chosen[grade]))
+    kind = f"{tree.taxon} {tree.cultivar}" if tree.cultivar else tree.taxon
+    lines: list[RenderableType] = [
+        Text(f"\n{tree.name} ({kind}), night of {long_day(plan.night)}", style="bold"),
+        Text(tree.reason),
+        Text(f"Next best: {tree.runner_up}") if tree.runner_up else Text("Nothing else can be done for it tonight."),
+        Text(""),
+        table,
+        Text(""),
+        grades,
+    ]
+    if tree.following_nights:
+        lines.append(Text("\nNights after: " + "; ".join(tree.following_nights)))
+    return Group(*lines)
+
+
+GRADE_NAMES = (
+    "none",
+    "paler",
+    "some leaf burn (<10 %)",
+    "much leaf burn (10-50 %)",
+    "most leaf lost (>50 %)",
+    "twigs dead",
+    "limbs dead",
+    "dead",
+)
+"""Grades of injury 0-7, as in the glossary."""
+
+
+def nights_table(
+    nights: Sequence[StationNight], source: str, warnings: Iterable[str], household: Household
+) -> RenderableType:
+    """Lay out a forecast's coming nights at the station, one row each."""
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    for head in ("night of", f"minimum {household.degree}", "at", "dew point", "wind", "cloud"):
+        table.add_column(head, justify="left" if head == "night of" else "right")
+    for night in nights:
+        low = night.minimum_c
+        shown = household.bare_temperature(low.p50)
+        if household.bare_temperature(low.p10) != household.bare_temperature(low.p90):
+            shown += f" ({household.bare_temperature(low.p10)} to {household.bare_temperature(low.p90)})"
+        table.add_row(
+            short_day(night.evening),
+            shown,
+            household.clock(night.coldest_at),
+            household.temperature(night.dew_point_c),
+            household.wind(night.wind_m_s),
+            percent(night.cloud),
+        )
+    notes = [Text(f"Note: {w}", style="yellow") for w in warnings]
+    return Group(Text(source, style="dim"), *notes, Text(""), table)
