@@ -75,6 +75,24 @@ NowOption = Annotated[
 ]
 
 
+def _tell_version(wanted: bool) -> None:
+    """Print the version and stop."""
+    if wanted:
+        from fruitwall import __version__
+
+        typer.echo(f"fruitwall {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def whole_program(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_tell_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    """What each tender tree of a yard gets tonight, from physics and from what the yard has taught."""
+
+
 @app.command()
 def tonight(
     yard: YardOption = None,

@@ -40,9 +40,8 @@ def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> l
     offset = situation.yard.location.clear_night_offset_k
     notes = []
     if offset:
-        notes.append(
-            f"the yard is {household.difference(offset)} {'warmer' if offset > 0 else 'colder'} than the forecast's place on clear still nights"
-        )
+        side = "warmer" if offset > 0 else "colder"
+        notes.append(f"on clear still nights the yard is {household.difference(offset)} {side} than the station")
     if spot.colder_k > 0.05:
         notes.append(f"cold air gathers here: up to {household.difference(spot.colder_k)} colder")
     notes.append(f"crown at {household.length(spot.height_m)}")
@@ -86,12 +85,13 @@ def _tissue(
     alone = spread(outlook.coldest_hour_c(at, 0)[:, column])
     hour = next(h for h in hours.hours if h.time == hours.coldest_at)
     below = hour.air_c.p50 - hour.tissue_if_nothing_c.p50
+    side = "below" if below >= 0 else "above"
     words = TISSUE_WORDS[tissue]
     parts = [
         ReasonPart(
             label=f"{words.capitalize()}, coldest hour, left alone",
             value=household.temperature(alone.p50),
-            note=f"{household.difference(below)} {'below' if below >= 0 else 'above'} the air then; {_range(alone, household)}",
+            note=f"{household.difference(below)} {side} the air then; {_range(alone, household)}",
         )
     ]
     if chosen:
@@ -122,11 +122,12 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
     rows = [("left alone", 0)] + ([("with the plan", chosen)] if chosen else [])
     for name, row in rows:
         chances = outlook.chances[at][row, 0]
+        death = percent(float(chances[DEATH:].sum()))
         parts.append(
             ReasonPart(
                 label=f"Chance of harm, {name}",
                 value=percent(float(chances[HARM:].sum())),
-                note=f"of death {percent(float(chances[DEATH:].sum()))}; expected loss tonight {outlook.losses[at][row, 0]:.0f} {currency}",
+                note=f"of death {death}; expected loss tonight {outlook.losses[at][row, 0]:.0f} {currency}",
             )
         )
     return parts

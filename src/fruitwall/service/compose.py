@@ -25,7 +25,7 @@ from fruitwall.service.evening_document import (
     TreePlan,
 )
 from fruitwall.service.hours import TreeHours
-from fruitwall.service.household import Household
+from fruitwall.service.household import Household, short_day
 from fruitwall.service.outlook import DEATH, HARM, Outlook
 from fruitwall.service.station import spread, station_nights
 from fruitwall.service.tasks import evening_tasks, morning_tasks
@@ -178,11 +178,17 @@ def _tree_plan(
         verdict_with_plan=verdict_of(harm["chosen"], death["chosen"]),
         hours=hours[at].hours,
         chain=chain_of(outlook, at, chosen, tissue, hours[at], household),
-        following_nights=[
-            f"{evening.night.name:%a} {evening.night.name.day}: {decision.solution.measure(decision.problem, tree.id, night + 1).name}"
-            for night, evening in enumerate(situation.evenings[1 : decision.problem.n_nights])
-        ],
+        following_nights=_following(outlook, decision, tree.id),
     )
+
+
+def _following(outlook: Outlook, decision: Decision, tree: str) -> list[str]:
+    """Say what a tree gets on each night after tonight."""
+    found = []
+    for night in range(1, decision.problem.n_nights):
+        day = outlook.situation.evenings[night].night.name
+        found.append(f"{short_day(day)}: {decision.solution.measure(decision.problem, tree, night).name}")
+    return found
 
 
 def _at_least(chances: np.ndarray, grade: int) -> float:

@@ -97,7 +97,7 @@ def plan_evening(
     day = night or tonight_of(yard.location, now)
     evenings = evenings_ahead(yard.location, forecast, day, nights, now)
     report(STAGES[0])
-    weather = _weather(forecast, history, evenings, now=now, members=members, seed=seed)
+    weather = _weather(forecast, history, evenings, now=now, members=members, rng=generator(seed))
     report(STAGES[1])
     situation = prepare_situation(yard, weather, evenings, now)
     report(STAGES[2])
@@ -133,15 +133,26 @@ def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int
     return found
 
 
+def generator(seed: int) -> np.random.Generator:
+    """Make the generator that the pure functions below are handed: the one place where a seed becomes randomness."""
+    return np.random.default_rng(seed)  # noqa: TID251 - the core takes it as an argument; somebody has to make it
+
+
 def _weather(
-    forecast: Forcing, history: Forcing | None, evenings: list[Evening], *, now: datetime, members: int, seed: int
+    forecast: Forcing,
+    history: Forcing | None,
+    evenings: list[Evening],
+    *,
+    now: datetime,
+    members: int,
+    rng: np.random.Generator,
 ) -> Forcing:
     """Join the past to the forecast and make an ensemble of it."""
     from fruitwall.weather.dressing import dress
     from fruitwall.weather.prepare import prepare
 
     joined = prepare(forecast, history, now=now, night_end_utc=evenings[-1].night.end_utc, spin_up_days=SPIN_UP_DAYS)
-    return dress(joined, members=members, rng=np.random.default_rng(seed), now=now)
+    return dress(joined, members=members, rng=rng, now=now)
 
 
 def _decide(outlook: Outlook) -> tuple[Decision, float]:

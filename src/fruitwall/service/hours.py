@@ -90,7 +90,8 @@ def hours_of_trees(
             threads=threads,
             clear_night_offset_k=situation.yard.location.clear_night_offset_k,
         )
-        assert result.series is not None and result.time_utc is not None
+        if result.series is None or result.time_utc is None:
+            raise ValueError("simulate must keep the series when asked to")
         steps = np.searchsorted(result.time_utc, np.array([naive_utc(t) for t in times]))
         for row, t in enumerate(trees):
             series = {name: values[row] for name, values in result.series.items()}

@@ -25,6 +25,10 @@ HOT_UNDER_COVER_C = 30.0
 at which leaves of tender kinds are scorched, to leave time."""
 
 
+MORNING_VERBS = {"cover": "Open or take off", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}
+"""What undoes a part, by its kind; containers stay where they are while the next nights are cold."""
+
+
 def evening_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
     """Give tonight's tasks by deadline, those of one deadline on a short walk from where the last ones ended."""
     from fruitwall.plans.walking import route_in_turns
@@ -98,10 +102,11 @@ def morning_tasks(outlook: Outlook, decision: Decision, household: Household) ->
     yard = outlook.situation.yard
     evening = outlook.situation.evenings[0]
     index = {tree.id: at for at, tree in enumerate(yard.trees)}
-    rows: list[tuple[float, PlannedTask]] = []
-    for task in decision.solution.tonight():
-        if task.part.kind in ("cover", "close", "lamps", "heater") and task.part.minutes_morning > 0:
-            rows.append((_warmest_c(outlook, decision, [index[t] for t in task.part.trees]), task))
+    rows = [
+        (_warmest_c(outlook, decision, [index[t] for t in task.part.trees]), task)
+        for task in decision.solution.tonight()
+        if task.part.kind in MORNING_VERBS and task.part.minutes_morning > 0
+    ]
     rows.sort(key=lambda row: (-row[0], row[1].part.key))
     return [
         Task(
@@ -129,5 +134,4 @@ def _warmest_c(outlook: Outlook, decision: Decision, trees: Sequence[int]) -> fl
 
 def _morning_words(task: PlannedTask) -> str:
     """Say what undoes a part in the morning."""
-    verb = {"cover": "Open or take off", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}[task.part.kind]
-    return f"{verb}: {task.part.name}"
+    return f"{MORNING_VERBS[task.part.kind]}: {task.part.name}"

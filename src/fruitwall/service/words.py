@@ -35,11 +35,13 @@ def verdict(plan_trees: Sequence[TreePlan], minimum_c: Spread, household: Househ
     at_risk = [tree for tree in plan_trees if tree.verdict_with_plan in ("danger", "deadly")]
     if not acting and not at_risk:
         return f"Nothing needs doing tonight: a minimum near {low} at the station harms no tree."
-    trees = _count(len(acting), "tree needs", "trees need")
+    need = _count(len(acting), "tree needs", "trees need")
+    stay = _count(len(at_risk), "tree stays", "trees stay")
+    tonight = f"Near {low} at the station tonight"
     if not acting:
-        return f"Near {low} at the station tonight: {_count(len(at_risk), 'tree stays', 'trees stay')} at risk and nothing at hand helps enough."
-    rest = f"; {_count(len(at_risk), 'tree stays', 'trees stay')} at risk even so" if at_risk else ""
-    return f"Near {low} at the station tonight: {trees} something before dark{rest}."
+        return f"{tonight}: {stay} at risk and nothing at hand helps enough."
+    rest = f"; {stay} at risk even so" if at_risk else ""
+    return f"{tonight}: {need} something before dark{rest}."
 
 
 def _count(number: int, one: str, many: str) -> str:
