@@ -18,7 +18,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema
 
 from fruitwall.yard.quantities import (
     Amperes,
@@ -62,7 +62,11 @@ Label = Annotated[
 Notes = Annotated[str, Field(max_length=5000, pattern=r"^[^\x00-\x08\x0b-\x1f\x7f-\x9f]*$")]
 """Text of several lines."""
 
-Day = Annotated[date, BeforeValidator(read_day)]
+Day = Annotated[
+    date,
+    BeforeValidator(read_day),
+    WithJsonSchema({"type": "string", "format": "date", "pattern": r"^\s*[0-9]{4}-[0-9]{2}-[0-9]{2}\s*$"}),
+]
 
 
 class Part(BaseModel):
