@@ -1,0 +1,1 @@
+"""The evening page: verdict, night strip, checklist, what stays at risk, yard drawing, trees."""

@@ -1,0 +1,123 @@
+"""The checklist: what to do before dark and in the morning, in walking order."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+
+from fruitwall.service.evening_document import EveningPlan, Task
+from fruitwall.service.household import Household, minutes
+
+HEADINGS = {
+    "before_sun_leaves": "While the sun is still on them",
+    "before_dusk": "Before dusk",
+    "before_bed": "Before bed",
+    "morning": "In the morning",
+}
+
+
+@dataclass(frozen=True)
+class TaskLine:
+    """One task as shown."""
+
+    key: str
+    """Name of its tick on this device; the same task of the same night keeps it when the plan is made anew."""
+    order: int
+    what: str
+    trees: list[tuple[str, int, str]]
+    """Identifier, number and name of each tree it is for."""
+    deadline: str
+    """Time of day by which it must be done."""
+    late: bool
+    """Whether that time has passed."""
+    person: str | None
+    minutes: str
+    steps: list[str]
+    lifting: str | None
+    """What the lifting index means, in words."""
+    cautions: list[str]
+
+
+@dataclass(frozen=True)
+class TaskGroup:
+    """Tasks with one occasion."""
+
+    heading: str
+    tasks: list[TaskLine]
+
+
+def groups_of(
+    plan: EveningPlan, tasks: list[Task], household: Household, numbers: dict[str, int], now: datetime
+) -> list[TaskGroup]:
+    """Group tasks by occasion, in walking order within each.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        For the names of trees and the night.
+    tasks : list of Task
+    household : Household
+    numbers : dict
+        Number of each tree by its id.
+    now : datetime, aware
+        To tell which deadlines have passed.
+
+    Returns
+    -------
+    list of TaskGroup
+        Only occasions with tasks.
+    """
+    names = {tree.id: tree.name for tree in plan.trees}
+    groups = []
+    for when, heading in HEADINGS.items():
+        lines = [
+            _line(task, plan, names, household, numbers, now)
+            for task in sorted(tasks, key=lambda task: task.order)
+            if task.when == when
+        ]
+        if lines:
+            groups.append(TaskGroup(heading, lines))
+    return groups
+
+
+def _line(
+    task: Task,
+    plan: EveningPlan,
+    names: dict[str, str],
+    household: Household,
+    numbers: dict[str, int],
+    now: datetime,
+) -> TaskLine:
+    """Turn one task into what is shown."""
+    mark = sha256("\n".join((plan.yard, str(plan.night), task.when, task.what, *task.trees)).encode())
+    return TaskLine(
+        key=mark.hexdigest()[:12],
+        order=task.order,
+        what=task.what,
+        trees=[(tree, numbers[tree], names[tree]) for tree in task.trees if tree in names],
+        deadline=household.clock(task.deadline),
+        late=task.deadline < now,
+        person=task.person,
+        minutes=minutes(task.minutes),
+        steps=task.steps,
+        lifting=_lifting(task.lifting_index),
+        cautions=task.cautions,
+    )
+
+
+def _lifting(index: float | None) -> str | None:
+    """Say what a lifting index means.
+
+    Notes
+    -----
+    Above 1 some workers are at raised risk, above 3 nearly all: Waters, T. R., Putz-Anderson, V. and Garg, A.
+    (1994), Applications Manual for the Revised NIOSH Lifting Equation, DHHS (NIOSH) 94-110, section 1.
+    """
+    if index is None:
+        return None
+    if index <= 1:
+        return f"Lifting index {index:.1f}: within the lifting limit"
+    if index <= 3:
+        return f"Lifting index {index:.1f}: above the lifting limit, raised risk for some backs; take a second person"
+    return f"Lifting index {index:.1f}: far above the lifting limit; do not lift this"

@@ -1,0 +1,328 @@
+"""Everything the evening page shows, worked out before the template sees it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from markupsafe import Markup
+
+from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit
+from fruitwall.web.evening.checklist import TaskGroup, groups_of
+from fruitwall.web.evening.drawing import Drawing, drawing_of
+from fruitwall.web.evening.marks import FAMILIES, LEAVE, OTHER, VERDICTS, Family, family_of, outline
+from fruitwall.web.evening.strip import Strip, course_picture, strip_of
+from fruitwall.web.evening.trees import TreeEntry, entries_of
+from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
+from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, SAFE
+from fruitwall.web.svg import tag
+from fruitwall.yard.model import Yard
+
+OLD_FORECAST = timedelta(hours=9)
+"""From this age on a forecast is called old: the services used renew theirs every one to six hours."""
+
+
+@dataclass(frozen=True)
+class NightLink:
+    """A coming night."""
+
+    url: str
+    day: str
+    minimum: str
+
+
+@dataclass(frozen=True)
+class LimitLine:
+    """Something scarce."""
+
+    name: str
+    amount: str
+    """How much of how much is used."""
+    state: str
+    """Whether it holds the plan back, in words."""
+    binding: bool
+    share: Markup
+    one_more: str | None
+
+
+@dataclass(frozen=True)
+class RiskLine:
+    """A tree that stays in danger."""
+
+    id: str
+    number: int
+    name: str
+    chances: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One line of a legend."""
+
+    picture: Markup
+    words: str
+
+
+@dataclass(frozen=True)
+class EveningPage:
+    """One night's plan as the template shows it; the template formats nothing and decides nothing."""
+
+    yard: str
+    night: str
+    """The evening, in full, and the morning after."""
+    is_tonight: bool
+    verdict: str
+    needs_action: bool
+    minimum: str
+    """Forecast minimum at the station with its range."""
+    sky: str
+    """Dew point, wind and cloud in one line."""
+    source: str
+    """Who made the forecast and when."""
+    warnings: list[str]
+    nights: list[NightLink]
+    """Coming nights with their minima."""
+    effort: str
+    """Minutes, lifts and energy that the plan asks for."""
+    strip: Strip
+    scale: list[Sign]
+    """Legend of the strip."""
+    before_dark: list[TaskGroup]
+    tasks_count: int
+    morning: list[TaskGroup]
+    at_risk: list[RiskLine]
+    limits: list[LimitLine]
+    drawing: Drawing
+    shapes: list[Sign]
+    """Legend of the shapes in the drawing: those that occur."""
+    fills: list[Sign]
+    """Legend of the fills in the drawing."""
+    trees: list[TreeEntry]
+    cautions: list[str]
+    losses: str
+    made: str
+    solver: str
+    json_url: str
+
+
+def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool) -> EveningPage:
+    """Work out the page of one plan.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    yard : Yard
+        As it stands; gives units, structures and the numbers of the trees.
+    now : datetime, aware
+        For ages and passed deadlines.
+    tonight : bool
+        Whether this is the page of tonight rather than of a night asked for by date.
+
+    Returns
+    -------
+    EveningPage
+    """
+    household = Household(yard.display, ZoneInfo(plan.time_zone))
+    numbers = tree_numbers(plan, yard)
+    before = [task for task in plan.tasks if task.when != "morning"]
+    after = [*plan.morning, *(task for task in plan.tasks if task.when == "morning")]
+    morning = plan.night + timedelta(days=1)
+    return EveningPage(
+        yard=plan.yard,
+        night=f"{long_day(plan.night)}, to the morning of {short_day(morning)}",
+        is_tonight=tonight,
+        verdict=plan.verdict,
+        needs_action=plan.needs_action,
+        minimum=_minimum(plan, household),
+        sky=_sky(plan, household),
+        source=_source(plan, household, now),
+        warnings=[*_age_warning(plan, now), *plan.forecast.warnings],
+        nights=_nights(plan, household),
+        effort=_effort(plan),
+        strip=strip_of(plan, household, numbers),
+        scale=_scale(household),
+        before_dark=groups_of(plan, before, household, numbers, now),
+        tasks_count=len(before),
+        morning=groups_of(plan, after, household, numbers, now),
+        at_risk=[_risk(risk, numbers) for risk in plan.at_risk],
+        limits=[_limit(limit) for limit in plan.limits],
+        drawing=drawing_of(plan, yard, household, numbers),
+        shapes=_shapes(plan),
+        fills=[Sign(_sample(LEAVE, verdict), words) for verdict, words in VERDICTS.items()],
+        trees=entries_of(plan, household, numbers),
+        cautions=plan.cautions,
+        losses=(
+            f"Expected loss {_money(plan.expected_loss['nothing'], plan.currency)} if nothing is done, "
+            f"{_money(plan.expected_loss['plan'], plan.currency)} with the plan."
+        ),
+        made=f"Made {household.moment(plan.made)} ({ago(plan.made, now)})",
+        solver=_solver(plan),
+        json_url=f"/plan.json?night={plan.night}",
+    )
+
+
+def tree_numbers(plan: EveningPlan, yard: Yard) -> dict[str, int]:
+    """Number the trees in the order of the yard, so that a tree keeps its number from night to night."""
+    order = {tree.id: index for index, tree in enumerate(yard.trees)}
+    known = sorted(plan.trees, key=lambda tree: order.get(tree.id, len(order)))
+    return {tree.id: number for number, tree in enumerate(known, start=1)}
+
+
+def _minimum(plan: EveningPlan, household: Household) -> str:
+    low = plan.forecast.station_minimum_c
+    return f"{household.temperature(low.p50)} (8 chances in 10: {household.temperatures(low.p10, low.p90)})"
+
+
+def _sky(plan: EveningPlan, household: Household) -> str:
+    """Tell dew point, wind and cloud."""
+    forecast = plan.forecast
+    return (
+        f"dew point {household.temperature(forecast.dew_point_c.p50)}, wind {household.wind(forecast.wind_m_s.p50)}, "
+        f"{_cloud_words(forecast.cloud.p50)}"
+    )
+
+
+def _cloud_words(share: float) -> str:
+    """Name the cloudiness as weather services do in eighths (clear, few, scattered, broken, overcast)."""
+    eighths = share * 8
+    if eighths < 0.5:
+        return "clear sky"
+    if eighths < 2.5:
+        return "few clouds"
+    if eighths < 4.5:
+        return "scattered clouds"
+    return "broken cloud" if eighths < 7.5 else "overcast"
+
+
+def _source(plan: EveningPlan, household: Household, now: datetime) -> str:
+    """Tell who made the forecast, when, and in how many versions."""
+    forecast = plan.forecast
+    members = f", {forecast.members} possible courses" if forecast.members > 1 else ""
+    return f"{forecast.source}, issued {household.moment(forecast.issued)} ({ago(forecast.issued, now)}){members}"
+
+
+def _age_warning(plan: EveningPlan, now: datetime) -> list[str]:
+    """Warn of an old forecast: a stale one shown as new is the worst that this page could do."""
+    age = now - plan.forecast.issued
+    if age <= OLD_FORECAST:
+        return []
+    return [f"This forecast was issued {ago(plan.forecast.issued, now)}. Fetch a newer one before you rely on it."]
+
+
+def _nights(plan: EveningPlan, household: Household) -> list[NightLink]:
+    """List the coming nights."""
+    links = []
+    for later, low in enumerate(plan.forecast.following_minima_c, start=1):
+        day = plan.night + timedelta(days=later)
+        links.append(NightLink(f"/night/{day}", short_day(day), household.temperature(low.p50)))
+    return links
+
+
+def _effort(plan: EveningPlan) -> str:
+    """Tell what the plan asks for."""
+    parts = [minutes(plan.minutes)]
+    if plan.lifts:
+        parts.append("1 lift" if plan.lifts == 1 else f"{plan.lifts} lifts")
+    if plan.kwh >= 0.05:
+        parts.append(f"{plan.kwh:.1f} kWh")
+    return ", ".join(parts)
+
+
+def _money(amount: float, currency: str) -> str:
+    return f"{amount:,.0f} {currency}"
+
+
+def _scale(household: Household) -> list[Sign]:
+    """Explain the blocks of the strip."""
+    near, far = household.bound(SAFE.from_k), household.bound(BEYOND.from_k)
+    words = {
+        SAFE: f"safe: {near} or more to spare",
+        NEAR: f"near: less than {near} to spare",
+        BEYOND: f"beyond what it stands, by up to {far}",
+        FAR: f"far beyond, by more than {far}",
+    }
+    samples = {SAFE: SAFE.from_k + 1, NEAR: 1.0, BEYOND: -1.0, FAR: -4.0}
+    return [
+        Sign(course_picture([samples[band]], household, label=band.name, width="26"), words[band]) for band in BANDS
+    ]
+
+
+def _sample(family: Family, verdict: str) -> Markup:
+    """Draw a sign for a legend."""
+    return tag(
+        "svg",
+        outline(family, 16, 16.5, 9, class_=f"mark {verdict}"),
+        class_="badge",
+        viewBox="0 0 32 32",
+        width=32,
+        height=32,
+        aria_hidden="true",
+    )
+
+
+def _shapes(plan: EveningPlan) -> list[Sign]:
+    """Explain the shapes that occur tonight."""
+    present = {family_of(tree.measure) for tree in plan.trees}
+    signs = []
+    for family in FAMILIES:
+        if family in present:
+            names = sorted({tree.measure_name for tree in plan.trees if family_of(tree.measure) is OTHER})
+            words = "; ".join(names) if family is OTHER else family.name
+            signs.append(Sign(_sample(family, "safe"), words))
+    return signs
+
+
+def _risk(risk: AtRisk, numbers: dict[str, int]) -> RiskLine:
+    """Turn a tree at risk into a line."""
+    chances = f"{percent(risk.chance_of_harm)} chance of burnt leaf or worse"
+    if risk.chance_of_death >= 0.005:
+        chances += f", {percent(risk.chance_of_death)} of losing it"
+    return RiskLine(risk.id, numbers.get(risk.id, 0), risk.name, chances, risk.why)
+
+
+def _limit(limit: Limit) -> LimitLine:
+    """Turn something scarce into a line."""
+    share = min(limit.used / limit.available, 1.0) if limit.available > 0 else 1.0
+    bar = tag(
+        "svg",
+        tag("rect", class_="bar-bed", width="100%", height=8),
+        tag("rect", class_="bar full" if limit.binding else "bar planned", width=f"{share * 100:.1f}%", height=8),
+        class_="bar",
+        width="100%",
+        height=8,
+        aria_hidden="true",
+    )
+    return LimitLine(
+        name=limit.name,
+        amount=f"{_amount(limit.used)} of {_amount(limit.available)} {limit.unit}".strip(),
+        state="holds the plan back" if limit.binding else "enough",
+        binding=limit.binding,
+        share=bar,
+        one_more=limit.one_more,
+    )
+
+
+def _amount(value: float) -> str:
+    return f"{value:,.0f}" if abs(value - round(value)) < 0.05 else f"{value:,.1f}"
+
+
+def _solver(plan: EveningPlan) -> str:
+    """Tell how sure it is that no better plan exists."""
+    solver = plan.solver
+    nights = "tonight" if solver.nights == 1 else f"{solver.nights} nights together"
+    if solver.status == "optimal":
+        return f"Best plan proven for {nights}, in {solver.seconds:.1f} s."
+    return (
+        f"Stopped after {solver.seconds:.1f} s over {nights}: "
+        f"a better plan could save at most {percent(solver.gap)} of its cost."
+    )
+
+
+def night_of(text: str) -> date | None:
+    """Read a night's name as pages carry it, 2026-12-22; None if it is none."""
+    try:
+        return date.fromisoformat(text) if len(text) == 10 else None
+    except ValueError:
+        return None

@@ -1,0 +1,55 @@
+"""Addresses of the evening page."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, HTTPException, Query, Request, Response
+
+from fruitwall.web.evening.page import evening_page, night_of
+from fruitwall.web.pages import Pages
+from fruitwall.web.settings import WebSettings
+
+
+def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
+    """Make the routes of the evening page.
+
+    Parameters
+    ----------
+    settings : WebSettings
+    pages : Pages
+        Renders templates.
+
+    Returns
+    -------
+    APIRouter
+        ``/``, ``/night/{evening}`` and ``/plan.json``.
+    """
+    router = APIRouter()
+
+    def show(request: Request, night: date | None) -> Response:
+        page = evening_page(settings.plan_for(night), settings.yard(), settings.now(), tonight=night is None)
+        return pages.render(request, "evening/evening.html", page=page)
+
+    # Plain functions: planning computes, so it belongs into a worker thread and not on the event loop.
+    @router.api_route("/", methods=["GET", "HEAD"], include_in_schema=False)
+    def tonight(request: Request) -> Response:
+        return show(request, None)
+
+    @router.api_route("/night/{evening}", methods=["GET", "HEAD"], include_in_schema=False)
+    def one_night(request: Request, evening: str) -> Response:
+        night = night_of(evening)
+        if night is None:
+            raise HTTPException(404, f"“{evening}” names no night. A night is named by the date of its evening: 2026-12-22.")
+        return show(request, night)
+
+    @router.api_route("/plan.json", methods=["GET", "HEAD"])
+    def plan_document(
+        night: Annotated[date | None, Query(description="Date of the evening; tonight if left out")] = None,
+    ) -> Response:
+        """Give the evening plan as a document."""
+        plan = settings.plan_for(night)
+        return Response(plan.model_dump_json(), media_type="application/json", headers={"cache-control": "no-cache"})
+
+    return router

@@ -1,0 +1,152 @@
+"""One entry for each tree: what is done for it, why, and what is to be expected."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from markupsafe import Markup
+
+from fruitwall.service.evening_document import EveningPlan, ReasonPart, TreePlan
+from fruitwall.web.evening.marks import badge, does_something
+from fruitwall.web.evening.strip import full_name
+from fruitwall.service.household import Household, percent, short_day
+from fruitwall.web.svg import tag
+
+OUTCOMES: tuple[tuple[str, str, tuple[int, ...]], ...] = (
+    ("unhurt", "unhurt", (0,)),
+    ("paler", "paler leaves", (1,)),
+    ("burnt", "leaves burnt", (2, 3, 4)),
+    ("dieback", "twigs or limbs dead", (5, 6)),
+    ("dead", "tree dead", (7,)),
+)
+"""Key, words and injury grades of each line of the chances."""
+
+TISSUES = {"leaf": "leaves", "twig": "twigs", "wood": "wood", "fruit": "fruit", "root": "roots"}
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """Chance of one kind of outcome, with nothing done and with the plan."""
+
+    words: str
+    nothing: str
+    chosen: str
+    nothing_bar: Markup
+    chosen_bar: Markup
+
+
+@dataclass(frozen=True)
+class TreeEntry:
+    """One tree as shown."""
+
+    id: str
+    number: int
+    badge: Markup
+    name: str
+    taxon: str
+    potted: bool
+    measure: str
+    does_something: bool
+    verdict: str
+    verdict_with_plan: str
+    harm_nothing: str
+    harm_chosen: str
+    reason: str
+    runner_up: str | None
+    facts: list[tuple[str, str]]
+    """What is measured and its value: tissue, what it stands, coldest temperatures, margins."""
+    outcomes: list[Outcome]
+    chain: list[ReasonPart]
+    following: list[tuple[str, str]]
+    """Evening and measure of each following night."""
+
+
+def entries_of(plan: EveningPlan, household: Household, numbers: dict[str, int]) -> list[TreeEntry]:
+    """Lay out all trees by their numbers.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    household : Household
+    numbers : dict
+        Number of each tree by its id.
+
+    Returns
+    -------
+    list of TreeEntry
+    """
+    entries = [_entry(tree, plan.night, household, numbers[tree.id]) for tree in plan.trees]
+    return sorted(entries, key=lambda entry: entry.number)
+
+
+def _entry(tree: TreePlan, night: date, household: Household, number: int) -> TreeEntry:
+    """Lay out one tree."""
+    acts = does_something(tree.measure)
+    return TreeEntry(
+        id=tree.id,
+        number=number,
+        badge=badge(number, tree.measure, tree.verdict_with_plan),
+        name=full_name(tree),
+        taxon=tree.taxon,
+        potted=tree.potted,
+        measure=tree.measure_name,
+        does_something=acts,
+        verdict=tree.verdict,
+        verdict_with_plan=tree.verdict_with_plan,
+        harm_nothing=percent(tree.chance_of_harm["nothing"]),
+        harm_chosen=percent(tree.chance_of_harm["chosen"]),
+        reason=tree.reason,
+        runner_up=tree.runner_up,
+        facts=_facts(tree, household, acts=acts),
+        outcomes=[_outcome(tree, words, grades) for _, words, grades in OUTCOMES],
+        chain=tree.chain,
+        following=[
+            (short_day(night + timedelta(days=1 + later)), measure) for later, measure in enumerate(tree.following_nights)
+        ],
+    )
+
+
+def _facts(tree: TreePlan, household: Household, *, acts: bool) -> list[tuple[str, str]]:
+    """List what is known of the most endangered tissue, in the household's units."""
+    stands = tree.tolerance_c
+    facts = [
+        ("Most endangered", TISSUES[tree.tissue]),
+        (
+            "First hurt at",
+            f"{household.temperature(stands.p50)} (between {household.temperatures(stands.p10, stands.p90)})",
+        ),
+    ]
+    for key, words in (("nothing", "Coldest if nothing is done"), ("chosen", "Coldest with the plan")):
+        if key == "chosen" and not acts:
+            continue
+        coldest = tree.tissue_min_c[key]  # type: ignore[index]  # the loop's keys are the literals
+        margin = tree.margin_k[key]  # type: ignore[index]
+        facts.append(
+            (
+                words,
+                f"{household.temperature(coldest.p50)} (between {household.temperatures(coldest.p10, coldest.p90)}), "
+                f"{household.margin(margin)}",
+            )
+        )
+    return facts
+
+
+def _outcome(tree: TreePlan, words: str, grades: tuple[int, ...]) -> Outcome:
+    """Add up the chances of some grades, for both courses."""
+    nothing = min(sum(tree.injury.nothing[grade] for grade in grades), 1.0)
+    chosen = min(sum(tree.injury.chosen[grade] for grade in grades), 1.0)
+    return Outcome(words, percent(nothing), percent(chosen), _bar(nothing, "alone"), _bar(chosen, "planned"))
+
+
+def _bar(share: float, kind: str) -> Markup:
+    """Draw a share as a bar; the number stands beside it."""
+    return tag(
+        "svg",
+        tag("rect", class_="bar-bed", width="100%", height=8, y=0),
+        tag("rect", class_=f"bar {kind}", width=f"{share * 100:.1f}%", height=8, y=0),
+        class_="bar",
+        width="100%",
+        height=8,
+        aria_hidden="true",
+    )

@@ -1,0 +1,112 @@
+"""What stands before every page: host check, methods, security headers, and a last net for defects."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+log = logging.getLogger("fruitwall.web")
+
+CONTENT_POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "style-src 'self'",
+        "script-src 'self'",
+        "img-src 'self'",
+        "form-action 'self'",
+        "base-uri 'none'",
+        "frame-ancestors 'none'",
+    )
+)
+"""Nothing from elsewhere, nothing inline: a tree named ``<script>`` stays a name even if escaping failed."""
+
+HEADERS = {
+    "content-security-policy": CONTENT_POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "no-referrer",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "permissions-policy": "camera=(), geolocation=(), microphone=()",
+}
+
+
+class Guard:
+    """Outermost of our own layers.
+
+    Parameters
+    ----------
+    app : ASGI application
+    hosts : tuple of str
+        Host names that are answered, without port.
+    defect_page : callable
+        Makes the page for an error that is our defect; it gets the request and tells nothing of the error.
+    """
+
+    def __init__(self, app: ASGIApp, *, hosts: tuple[str, ...], defect_page: Callable[[Request], Response]) -> None:
+        self.app = app
+        self.hosts = frozenset(host.lower() for host in hosts)
+        self.defect_page = defect_page
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        started = False
+
+        async def send_with_headers(message: Message) -> None:
+            nonlocal started
+            if message["type"] == "http.response.start":
+                started = True
+                headers = MutableHeaders(scope=message)
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        host = host_name(Headers(scope=scope).get("host", ""))
+        if host not in self.hosts:
+            refusal = PlainTextResponse(
+                f"This server does not answer under the host name {host!r}. It answers under: "
+                f"{', '.join(sorted(self.hosts))}. Whoever started it can allow more names.\n",
+                status_code=400,
+            )
+            await refusal(scope, receive, send_with_headers)
+            return
+        try:
+            await self.app(scope, receive, send_with_headers)
+        except Exception:
+            log.exception("%s %s failed", scope["method"], scope["path"])
+            if started:
+                raise
+            await self.defect_page(Request(scope))(scope, receive, send_with_headers)
+
+
+def host_name(header: str) -> str:
+    """Give the name in a Host header, lower-case, without port and without the brackets of an IPv6 address.
+
+    Parameters
+    ----------
+    header : str
+        Value of the header, such as ``localhost:8000`` or ``[::1]:8000``.
+
+    Returns
+    -------
+    str
+        The name; the whole text if it is not of that form, so that it matches no allowed name.
+    """
+    text = header.strip().lower()
+    if text.startswith("["):
+        name, bracket, port = text[1:].partition("]")
+        good = bool(bracket) and (port == "" or _is_port(port))
+        return name if good else text
+    name, colon, _ = text.partition(":")
+    return name if not colon or _is_port(text[len(name) :]) else text
+
+
+def _is_port(text: str) -> bool:
+    """Tell whether text is a colon and digits."""
+    return text.startswith(":") and text[1:].isascii() and text[1:].isdigit()

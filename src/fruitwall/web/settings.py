@@ -1,0 +1,40 @@
+"""What the pages need from outside, handed in once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fruitwall.service.evening_document import EveningPlan
+    from fruitwall.yard.model import Yard
+
+LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
+"""Names under which a server that listens on this machine alone is reached."""
+
+
+@dataclass(frozen=True)
+class WebSettings:
+    """Everything an application is made from; two of them can live in one process.
+
+    Attributes
+    ----------
+    plan_for : callable
+        Gives the evening plan of a night named by the date of its evening, or of tonight for None. Called once for
+        each page and from several threads: whoever hands it in keeps plans that are dear to make. Errors of the
+        `FruitwallError` family are shown to the reader as they are.
+    yard : callable
+        Gives the yard as it stands now.
+    now : callable
+        Gives the present moment, aware of its zone.
+    hosts : tuple of str
+        Host names to which the server answers, without port. A page that another site makes a browser ask for
+        under a name of its own (DNS rebinding) gets no answer.
+    """
+
+    plan_for: Callable[[date | None], EveningPlan]
+    yard: Callable[[], Yard]
+    now: Callable[[], datetime]
+    hosts: tuple[str, ...] = LOCAL_HOSTS
