@@ -39,12 +39,20 @@ def test_the_given_place_goes_before_the_environment_and_that_before_the_default
     assert choose_database(None, {}) == default_database()
 
 
-def test_the_default_place_is_made_with_its_folder(tmp_path, monkeypatch):
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path))  # Linux
-    monkeypatch.setattr("platformdirs.user_data_path", lambda *args, **options: tmp_path / "fruitwall")
+@pytest.mark.parametrize("name", ["fruitwall.db", "demo.db"])
+def test_the_users_own_data_folder_is_made_on_first_use(tmp_path, monkeypatch, name):
+    own = tmp_path / "share" / "fruitwall"
+    monkeypatch.setattr("platformdirs.user_data_path", lambda *args, **options: own)
 
-    with open_journal(choose_database(None, {})):
-        assert (tmp_path / "fruitwall" / "fruitwall.db").is_file()
+    with open_journal(default_database().with_name(name)):
+        assert (own / name).is_file()
+
+
+def test_a_data_folder_that_cannot_be_made_is_named(tmp_path, monkeypatch):
+    (tmp_path / "share").write_text("a file where a folder should be")
+    monkeypatch.setattr("platformdirs.user_data_path", lambda *args, **options: tmp_path / "share" / "fruitwall")
+
+    assert "share/fruitwall cannot be made: Not a directory. Choose another place" in message_of(default_database())
 
 
 @pytest.mark.parametrize("make", [str, Path, lambda path: f"sqlite:///{path}"])

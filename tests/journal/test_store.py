@@ -165,7 +165,18 @@ def test_the_same_answer_again_is_stored_once(journal, now, later):
     first = store_forecast(journal, now)
 
     assert store_forecast(journal, later) == first
-    assert store_forecast(journal, later, b"other").id != first.id
+
+
+def test_the_latest_forecast_is_the_one_fetched_last_even_if_it_was_there_before(journal, now, later):
+    store_yard(journal, now)
+    assert journal.latest_forecast() is None
+    store_forecast(journal, now, b"this")
+    store_forecast(journal, later, b"that")
+
+    again = store_forecast(journal, later + timedelta(hours=1), b"this")
+
+    assert journal.latest_forecast("hill") == again
+    assert again.body == b"this"
 
 
 def test_a_forecast_wants_its_yard(journal, now):

@@ -20,8 +20,8 @@ def open_journal(place: str | Path, *, wait_s: float = 5.0) -> Journal:
     Parameters
     ----------
     place : str or Path
-        An SQLite file, or a URL (``sqlite`` or ``postgresql``). A new file is made, its folder is not, except for
-        `journal.location.default_database`.
+        An SQLite file, or a URL (``sqlite`` or ``postgresql``). A new file is made; of folders only the user's own
+        data folder, where `journal.location.default_database` lies.
     wait_s : float
         How long a write waits for another program's, 0 to 3600. [s]
 
@@ -41,8 +41,6 @@ def open_journal(place: str | Path, *, wait_s: float = 5.0) -> Journal:
         raise ValueError(f"wait_s must be 0 to 3600 s, got {wait_s}")
     url = database_url(place)
     name = _name_of(url)
-    if Path(place) == default_database():
-        default_database().parent.mkdir(parents=True, exist_ok=True)
     engine = make_engine(url, wait_s=wait_s)
     try:
         with told(name):
@@ -70,7 +68,19 @@ def _check_folder(url: URL) -> None:
     path = Path(url.database)
     if path.is_dir():
         raise JournalError(f"{path} is a folder; name a file in it, such as {path / 'fruitwall.db'}")
+    if path.parent == default_database().parent:
+        _make_folder(path.parent)
     if not path.parent.is_dir():
         raise JournalError(
             f"{path}: there is no folder {path.parent}. Make it, or choose another place with --database"
         )
+
+
+def _make_folder(folder: Path) -> None:
+    """Make the user's data folder on first use."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise JournalError(
+            f"{folder} cannot be made: {error.strerror}. Choose another place with --database"
+        ) from error

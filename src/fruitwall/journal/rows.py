@@ -23,6 +23,18 @@ versions = select(
 ).join(yards, yards.c.id == yard_versions.c.yard_id)
 """Columns named as the fields of a `YardVersion`."""
 
+stored_forecasts = select(
+    forecasts.c.id,
+    yards.c.name.label("yard"),
+    forecasts.c.source,
+    forecasts.c.issued_utc.label("issued"),
+    forecasts.c.fetched_utc.label("fetched"),
+    forecasts.c.media_type,
+    forecasts.c.body_zlib,
+    forecasts.c.sha256,
+).join(yards, yards.c.id == forecasts.c.yard_id)
+"""Columns named as the fields of a `StoredForecast`, its body still compressed."""
+
 stored_plans = select(
     plans.c.id,
     yards.c.name.label("yard"),
@@ -57,26 +69,28 @@ def read_plan(row: Row[*tuple[Any, ...]], place: str) -> StoredPlan:
 
 def find_forecast(connection: Connection, number: int, place: str) -> StoredForecast:
     """Find a forecast by its number."""
-    query = select(yards.c.name, forecasts).join(yards, yards.c.id == forecasts.c.yard_id)
-    row = connection.execute(query.where(forecasts.c.id == number)).first()
+    row = connection.execute(stored_forecasts.where(forecasts.c.id == number)).first()
     if row is None:
         raise JournalError(f"{place} holds no forecast number {number}")
-    what = f"forecast {number}"
+    return read_forecast(row, place)
+
+
+def newest_forecast(yard_id: int) -> Select[*tuple[Any, ...]]:
+    """Ask for the forecast of a yard that was fetched last."""
+    latest = stored_forecasts.where(forecasts.c.yard_id == yard_id)
+    return latest.order_by(forecasts.c.fetched_utc.desc(), forecasts.c.id.desc()).limit(1)
+
+
+def read_forecast(row: Row[*tuple[Any, ...]], place: str) -> StoredForecast:
+    """Make the record of a forecast."""
+    values = row._asdict()
+    what = f"forecast {values['id']}"
     try:
-        body = zlib.decompress(row.body_zlib)
+        body = zlib.decompress(values.pop("body_zlib"))
     except zlib.error as error:
         raise _changed(place, what) from error
-    _check(place, what, body, row.sha256)
-    return StoredForecast(
-        id=row.id,
-        yard=row.name,
-        source=row.source,
-        issued=row.issued_utc,
-        fetched=row.fetched_utc,
-        media_type=row.media_type,
-        body=body,
-        sha256=row.sha256,
-    )
+    _check(place, what, body, values["sha256"])
+    return StoredForecast(**values, body=body)
 
 
 def find_yard(connection: Connection, name: str | None, place: str) -> int:

@@ -21,7 +21,9 @@ from fruitwall.journal.entries import StoredForecast, StoredPlan, YardSummary, Y
 from fruitwall.journal.rows import (
     find_forecast,
     find_yard,
+    newest_forecast,
     newest_version,
+    read_forecast,
     read_plan,
     read_version,
     stored_plans,
@@ -179,7 +181,7 @@ class Journal:
     def store_forecast(
         self, body: bytes, *, yard: str | None = None, source: str, issued: datetime, fetched: datetime, media_type: str
     ) -> StoredForecast:
-        """Store what a source answered; the same answer again is stored once.
+        """Store what a source answered; the same answer again adds nothing.
 
         Parameters
         ----------
@@ -197,7 +199,7 @@ class Journal:
         Returns
         -------
         StoredForecast
-            The new one, or the one that had the same source and bytes.
+            The new one, or the latest if it has the same source and bytes.
 
         Raises
         ------
@@ -214,21 +216,19 @@ class Journal:
         packed = zlib.compress(body)
         with self._writing() as connection:
             yard_id = find_yard(connection, yard, self.place)
-            same = select(forecasts.c.id).where(
-                forecasts.c.yard_id == yard_id, forecasts.c.source == source, forecasts.c.sha256 == digest
-            )
-            number = connection.scalar(same)
-            if number is None:
-                values = {
-                    "yard_id": yard_id,
-                    "source": source,
-                    "issued_utc": issued,
-                    "fetched_utc": fetched,
-                    "media_type": media_type,
-                    "body_zlib": packed,
-                    "sha256": digest,
-                }
-                number = _inserted(connection.execute(insert(forecasts).values(values)))
+            latest = connection.execute(newest_forecast(yard_id)).first()
+            if latest is not None and (latest.source, latest.sha256) == (source, digest):
+                return read_forecast(latest, self.place)
+            values = {
+                "yard_id": yard_id,
+                "source": source,
+                "issued_utc": issued,
+                "fetched_utc": fetched,
+                "media_type": media_type,
+                "body_zlib": packed,
+                "sha256": digest,
+            }
+            number = _inserted(connection.execute(insert(forecasts).values(values)))
             return find_forecast(connection, number, self.place)
 
     def forecast(self, number: int) -> StoredForecast:
@@ -251,6 +251,23 @@ class Journal:
         """
         with self._reading() as connection:
             return find_forecast(connection, number, self.place)
+
+    def latest_forecast(self, yard: str | None = None) -> StoredForecast | None:
+        """Give the forecast that was fetched last.
+
+        Parameters
+        ----------
+        yard : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        StoredForecast or None
+            None if the yard has none.
+        """
+        with self._reading() as connection:
+            row = connection.execute(newest_forecast(find_yard(connection, yard, self.place))).first()
+            return None if row is None else read_forecast(row, self.place)
 
     # ------------------------------------------------------------ plans
 

@@ -11,6 +11,7 @@ from sqlalchemy import (
     DateTime,
     Dialect,
     ForeignKey,
+    Index,
     Integer,
     LargeBinary,
     MetaData,
@@ -101,7 +102,7 @@ forecasts = Table(
     Column("media_type", String(100), nullable=False),
     Column("body_zlib", LargeBinary, nullable=False),
     Column("sha256", String(64), nullable=False),
-    UniqueConstraint("yard_id", "source", "sha256"),
+    Index(None, "yard_id", "fetched_utc"),
 )
 
 plans = Table(

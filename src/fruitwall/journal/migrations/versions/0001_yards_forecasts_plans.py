@@ -43,8 +43,8 @@ def upgrade() -> None:
         sa.Column("sha256", sa.String(64), nullable=False),
         sa.PrimaryKeyConstraint("id", name="pk_forecasts"),
         sa.ForeignKeyConstraint(["yard_id"], ["yards.id"], "fk_forecasts_yard_id", ondelete="RESTRICT"),
-        sa.UniqueConstraint("yard_id", "source", "sha256", name="uq_forecasts_yard_id_source_sha256"),
     )
+    op.create_index("ix_forecasts_yard_id_fetched_utc", "forecasts", ["yard_id", "fetched_utc"])
     op.create_table(
         "plans",
         sa.Column("id", sa.Integer(), nullable=False),
