@@ -45,7 +45,7 @@ class Evidence:
     """One published statement on cold.
 
     `low_c` is the colder end of the stated range; both are as published, mostly air temperatures in a thermometer
-    shelter (`type="lab_LT"`: tissue). [°C]
+    shelter (see `at_tissue`). [°C]
     """
 
     taxon: str
@@ -63,6 +63,8 @@ class Evidence:
     locator: str
     note: str
     from_memory: bool
+    at_tissue: bool
+    """Temperature of the tissue itself, or of air so windy that it was the tissue's too."""
 
 
 @dataclass(frozen=True)
@@ -300,6 +302,7 @@ def _evidence(row: dict[str, str], sources: dict[str, Source], voices: dict[str,
         locator=row["locator"],
         note=row["note"],
         from_memory="from memory" in row["note"][: tag.start()],
+        at_tissue=tag[1] == "lab_LT" or "tissue=air" in row["note"],
     )
 
 

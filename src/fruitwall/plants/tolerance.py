@@ -6,10 +6,17 @@ reaches each grade of injury, how uncertain that is, and why.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+from fruitwall.plants import effects
+from fruitwall.plants.catalogue import Catalogue, Taxon, catalogue
+from fruitwall.plants.kinds import Kind, kind
+
+Array = NDArray[np.float64]
 
 TISSUES = ("leaf", "twig", "wood", "fruit", "root")
 """Tissues in the order of the tissue axis, the same as the physics layer's."""
@@ -75,3 +82,219 @@ class Tolerance:
     chill_sd_k: float = float("nan")
     chill_dose_k_h: NDArray[np.float64] = field(default_factory=lambda: np.full(len(GRADES), np.nan))
     provenance: tuple[str, ...] = ()
+
+
+def prior(
+    taxon: Taxon,
+    *,
+    age_years: float | None,
+    height_m: float | None,
+    potted: bool,
+    stages: Iterable[str] = ("leafy",),
+    origin: str = "unknown",
+    acclimation_c: float | None = None,
+    known: Catalogue | None = None,
+) -> Tolerance:
+    """Give what a tree stands before it has been seen to suffer or to stand anything.
+
+    Parameters
+    ----------
+    taxon : Taxon
+        Its kind.
+    age_years : float or None
+        Age, 0 to 500; None if unknown. [years]
+    height_m : float or None
+        Height, greater than 0 and at most 40 m; None if unknown. A tree of unknown age and height counts as grown.
+    potted : bool
+        In a container, so that its roots go through the night's cold.
+    stages : iterable of str
+        What it carries: any of dormant, leafy, flush, flower, fruit. A kind that sheds its leaf has none when dormant.
+    origin : str
+        seedling, grafted, cutting or unknown. Published rows do not tell them apart, so it changes nothing yet.
+    acclimation_c : float or None
+        Mean air temperature of the preceding three weeks or so, -30 to 40 °C; None for a usual winter. [°C]
+    known : Catalogue or None
+        Catalogue that the kind belongs to; the one that comes with fruitwall if left out.
+
+    Returns
+    -------
+    Tolerance
+
+    Raises
+    ------
+    ValueError
+        For values outside these ranges and unknown stages or origin.
+
+    Notes
+    -----
+    The kind's limits come from `plants.kinds`, the effects from `plants.effects`; `docs/tolerance.md` tells the whole.
+    """
+    carried = _checked(age_years, height_m, stages, origin, acclimation_c)
+    about = kind(taxon, known or catalogue())
+    notes = [_evidence_note(about)]
+    grade_c, grade_sd_k = about.grade_c.copy(), about.grade_sd_k.copy()
+    leafless = "dormant" in carried and taxon.leaf_habit != "evergreen"
+    if taxon.needs_winter_chill and "dormant" not in carried:
+        grade_c, grade_sd_k = _in_leaf(grade_c, grade_sd_k)
+        notes.append(f"in growth, not at rest: wood as tender as {grade_c[7]:.1f} °C")
+    elif leafless:
+        notes.append("at rest without leaf: no leaf to lose")
+    shift, doubt, told = _hardening(taxon, float(grade_c[7]), acclimation_c)
+    notes += told
+    young = effects.youth(age_years, height_m)
+    gap = young * float(effects.young_gap_k(float(grade_c[7])))
+    if gap >= 0.05:
+        notes.append(f"young or small: {gap:.1f} K more tender than a grown tree")
+    grade_c += shift + gap
+    common = np.sqrt(effects.TREE_SD_K**2 + effects.AIR_TO_TISSUE_SD_K**2 + (young * effects.YOUNG_GAP_SD_K) ** 2)
+    grade_sd_k = np.sqrt(grade_sd_k**2 + common**2 + doubt**2)
+
+    threshold = np.full((len(TISSUES), len(GRADES)), np.nan)
+    sd = np.full(len(TISSUES), np.nan)
+    threshold[WOOD, 6:], threshold[TWIG, 5] = grade_c[6:], grade_c[5]
+    sd[WOOD], sd[TWIG] = grade_sd_k[7], grade_sd_k[5]
+    if not leafless:
+        threshold[LEAF, 1:5], sd[LEAF] = grade_c[1:5], grade_sd_k[3]
+    if "flush" in carried and not leafless:
+        notes.append(_soften(threshold, sd, about))
+    if potted:
+        notes.append(_pot(threshold, sd))
+    chill_level, chill_sd, chilled = (np.nan, np.nan, []) if leafless else _chilling(about, young, acclimation_c)
+    fruit, flower = _crop(about, carried)
+    return Tolerance(
+        taxon=taxon.scientific,
+        threshold_c=threshold,
+        sd_k=sd,
+        slope_k=effects.SLOPE_K,
+        duration_k_per_log2h=effects.DURATION_K_PER_LOG2H,
+        fruit_c=fruit[0],
+        fruit_sd_k=fruit[1],
+        flower_c=flower[0],
+        flower_sd_k=flower[1],
+        chill_level_c=chill_level,
+        chill_sd_k=chill_sd,
+        chill_dose_k_h=np.array(effects.CHILL_DOSE_K_H),
+        provenance=(*notes, *chilled, _SHELTER_NOTE),
+    )
+
+
+STAGES = ("dormant", "leafy", "flush", "flower", "fruit")
+ORIGINS = ("seedling", "grafted", "cutting", "unknown")
+
+_SHELTER_NOTE = (
+    f"published air temperatures taken {effects.AIR_TO_TISSUE_K:g} K lower (± {effects.AIR_TO_TISSUE_SD_K:g}) "
+    f"for leaf and wood on a clear night; twice the hours hurt as much at {effects.DURATION_K_PER_LOG2H:g} K milder"
+)
+
+
+def _checked(
+    age_years: float | None, height_m: float | None, stages: Iterable[str], origin: str, acclimation_c: float | None
+) -> frozenset[str]:
+    """Check the arguments of `prior`; return the stages."""
+    if age_years is not None and not 0 <= age_years <= 500:
+        raise ValueError(f"age_years must be from 0 to 500 years, got {age_years}")
+    if height_m is not None and not 0 < height_m <= 40:
+        raise ValueError(f"height_m must be greater than 0 and at most 40 m, got {height_m}")
+    if acclimation_c is not None and not -30 <= acclimation_c <= 40:
+        raise ValueError(f"acclimation_c must be from -30 to 40 °C, got {acclimation_c}")
+    if origin not in ORIGINS:
+        raise ValueError(f"origin must be one of {', '.join(ORIGINS)}, got {origin!r}")
+    carried = frozenset(stages)
+    if unknown := carried - set(STAGES):
+        raise ValueError(f"stages must be of {', '.join(STAGES)}, got {', '.join(sorted(unknown))}")
+    return carried
+
+
+def _soften(threshold: Array, sd: Array, about: Kind) -> str:
+    """Lay soft new growth over the limits of leaf and twig; return a note."""
+    soft, soft_sd = about.flush_c
+    if soft > threshold[LEAF, 2]:
+        sd[LEAF] = np.sqrt(soft_sd**2 + effects.TREE_SD_K**2 + effects.AIR_TO_TISSUE_SD_K**2)
+    flush = soft + np.array([effects.PALER_ABOVE_BURN_K, 0.0, -effects.FLUSH_STEP_K])
+    threshold[LEAF, 1:4] = np.maximum(threshold[LEAF, 1:4], flush)
+    threshold[TWIG, 5] += effects.FLUSH_TWIG_K
+    return f"soft new growth is killed near {soft:.1f} °C"
+
+
+def _pot(threshold: Array, sd: Array) -> str:
+    """Give the limits of roots in a pot; return a note."""
+    dead = effects.root_c(float(threshold[WOOD, 7]))
+    threshold[ROOT, 1:] = dead + effects.ROOT_STEP_K * np.arange(6, -1, -1)
+    sd[ROOT] = np.hypot(effects.ROOT_SD_K, effects.TREE_SD_K)
+    return f"in a pot: roots die near {dead:.1f} °C"
+
+
+def _in_leaf(grade_c: Array, grade_sd_k: Array) -> tuple[Array, Array]:
+    """Limits of a temperate kind in growth: its hardiness beyond a tender kind's belongs to rest."""
+    wood = float(grade_c[7])
+    lost = effects.hardening_capacity_k(wood, at_rest=True)
+    if lost == 0.0:
+        return grade_c, grade_sd_k
+    gap = float(effects.organ_gap_k(wood + lost))
+    active = wood + lost + gap * np.array(effects.GRADE_POSITION)
+    active[1] = active[2] + effects.PALER_ABOVE_BURN_K
+    # How hardy it is at rest says little about how tender it is in leaf.
+    return active, np.where(np.isnan(grade_sd_k), np.nan, np.minimum(grade_sd_k, effects.IN_LEAF_SD_K))
+
+
+def _hardening(taxon: Taxon, wood_c: float, acclimation_c: float | None) -> tuple[float, float, list[str]]:
+    """Shift by hardening, its uncertainty, and a note. [K], [K]"""
+    capacity = taxon.acclimation_k
+    if capacity is None:
+        capacity = effects.hardening_capacity_k(wood_c, at_rest=False)
+    if acclimation_c is None:
+        return 0.0, effects.HARDENING_UNKNOWN_SD * capacity, []
+    shift = capacity * (effects.HARDENING_PUBLISHED - effects.hardened_share(acclimation_c))
+    source = f" ({taxon.acclimation_source})" if taxon.acclimation_source else ""
+    word = "more tender" if shift > 0 else "hardier"
+    note = f"weeks at {acclimation_c:.0f} °C: {abs(shift):.1f} K {word} than in a usual winter{source}"
+    return shift, 0.5 * effects.HARDENING_UNKNOWN_SD * capacity, [note] if abs(shift) >= 0.05 else []
+
+
+def _chilling(about: Kind, young: float, acclimation_c: float | None) -> tuple[float, float, list[str]]:
+    """Chill level, its uncertainty, and a note. [°C], [K]"""
+    first_burn, sd = about.chill_c
+    if np.isnan(first_burn):
+        return np.nan, np.nan, []
+    doubt = effects.HARDENING_UNKNOWN_SD * effects.CHILL_HARDENING_K
+    first_burn += young * effects.CHILL_YOUNG_K
+    if acclimation_c is not None:
+        share = effects.hardened_share(acclimation_c)
+        first_burn += effects.CHILL_HARDENING_K * (effects.CHILL_HARDENING_PUBLISHED - share)
+        doubt *= 0.5
+    level = first_burn + effects.CHILL_DOSE_K_H[2] / 8.0
+    note = f"suffers above freezing: a night of eight hours at {first_burn:.0f} °C burns some leaf"
+    return level, float(np.sqrt(sd**2 + effects.TREE_SD_K**2 + doubt**2)), [note]
+
+
+def _crop(about: Kind, carried: frozenset[str]) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Limits of fruit and flowers with their uncertainty; NaN where it carries none. [°C], [K]"""
+    nothing = (np.nan, np.nan)
+    fruit, fruit_sd = about.fruit_c
+    flower, flower_sd = about.flower_c
+    of_tree = effects.TREE_SD_K
+    return (
+        (fruit, float(np.sqrt(fruit_sd**2 + of_tree**2 + effects.AIR_TO_FRUIT_SD_K**2)))
+        if "fruit" in carried
+        else nothing,
+        (flower, float(np.sqrt(flower_sd**2 + of_tree**2 + effects.AIR_TO_TISSUE_SD_K**2)))
+        if "flower" in carried
+        else nothing,
+    )
+
+
+def _evidence_note(about: Kind) -> str:
+    """One sentence on what the kind's limits rest on."""
+    wood, sd = about.grade_c[7], about.grade_sd_k[7]
+    leaf = about.grade_c[2]
+    if about.rows == 0:
+        return (
+            f"{about.taxon.scientific}: nothing published on freezing of the tree itself; from the kinds of its family "
+            f"({about.taxon.family}) wood dies near {wood:.1f} °C (± {sd:.1f} K), grown, in its own tissue"
+        )
+    rows = "1 statement" if about.rows == 1 else f"{about.rows} statements"
+    voices = "1 independent source" if about.voices == 1 else f"{about.voices} independent sources"
+    return (
+        f"{about.taxon.scientific}, {rows} of {voices}: a grown tree's leaf burns near {leaf:.1f} °C, "
+        f"its wood dies near {wood:.1f} °C (± {sd:.1f} K), in its own tissue"
+    )

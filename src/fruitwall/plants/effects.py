@@ -1,0 +1,222 @@
+"""By how much do age, stage, hardening, hours and the thermometer's place change what a tree stands?
+
+One constant or small function per effect, each with its source or the word *assumption*. `plants.reading` uses
+them to bring published figures to one footing, `plants.tolerance` to go from the kind to the tree.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+AIR_TO_TISSUE_K = 1.5
+"""How much colder leaf and twig are than the air of a thermometer shelter on a clear still night. [K]
+
+Published limits are nearly all shelter temperatures of such nights. From memory: 1-3 K for leaves and buds in
+radiation frost (Snyder and de Melo-Abreu 2005, Frost protection, FAO, chapter 4, warn of the difference); 1-2 K
+taken.
+"""
+
+AIR_TO_TISSUE_SD_K = 0.7
+"""Uncertainty of the former; common to all published figures, so it does not average out. Assumption. [K]"""
+
+AIR_TO_FRUIT_K = 0.5
+"""The same for fruit, which cools more slowly; citrus tables are partly fruit temperatures already. Assumption.
+[K]"""
+
+USUAL_HOURS = 2.0
+"""Hours at the stated temperature where a source gives none (nine rows in ten). Assumption. [h]"""
+
+DURATION_K_PER_LOG2H = 0.5
+"""How much milder a freeze of twice the hours may be to hurt as much. [K per doubling]
+
+Two rows of the catalogue hold one source's figures for short and long: carob -7 °C briefly, -4 to -5 °C long (2.5 K),
+kiwifruit -10 to -15 °C for one hour, below -9 °C long (3.5 K); from 1 h to a whole cold day of about 16 h are four
+doublings, so 0.6-0.9 K each. Laboratory work gives less (ice forms within the first hour): 0.5 with sd 0.25.
+"""
+
+DURATION_SD_K_PER_LOG2H = 0.25
+"""Uncertainty of the former. [K per doubling]"""
+
+AIR_TO_FRUIT_SD_K = 0.5
+"""Uncertainty of the former. Assumption. [K]"""
+
+TREE_SD_K = 1.0
+"""How one tree of a kind differs from another of the same age (cultivar, rootstock, vigour, health). [K]
+
+Jaboticaba: some plants stand -4.4 °C, others are hurt at -2.8 °C (crfg_ff_jaboticaba); one avocado cultivar
+differs by 1.5 K between two sites (mckellar_hortsci).
+"""
+
+SLOPE_K = 0.6
+"""Spread within one crown: outer leaves colder and more tender than inner ones. Assumption. [K]"""
+
+PALER_ABOVE_BURN_K = 0.8
+"""A leaf turns paler so much above the temperature of its first burn. Assumption. [K]"""
+
+# ------------------------------------------------------------------ age and size
+
+GROWN_AGE_YEARS = 4.0
+GROWN_HEIGHT_M = 2.5
+"""Age and height by which most of the tenderness of youth is gone (to 37 %).
+
+'Older than 3-4 years' is where EcoCrop draws the line (rambutan); Lynch (1940) calls trees under two years much more
+seriously damaged. The shape is an assumption.
+"""
+
+YOUNG_GAP_K = 2.0
+YOUNG_GAP_PER_K = 0.2
+TENDER_WOOD_C = -4.5
+YOUNG_GAP_SD_K = 0.7
+"""Seedling against grown tree: 2 K in tender kinds, growing by 0.2 K per kelvin of hardiness beyond `TENDER_WOOD_C`.
+
+Pairs of one source, young against grown: longan 1.7 K, carambola 1.4, lychee 3.1, Tahiti lime 0.8 (crane_slides),
+sugar apple 2.2 (ifas_mg330), mango 2.5 (popenoe2021), sapodilla more than 2 (fao_ecocrop_view). The growth with
+hardiness is an assumption: the young codes of EcoCrop (0 or -1 °C for almost every kind) mean flush or seedlings
+without telling which, and are read as flush.
+"""
+
+YOUNG_TREE_YEARS = 2.0
+"""Age that a source means by 'young tree'. Assumption. [years]"""
+
+
+def youth(age_years: float | None, height_m: float | None) -> float:
+    """Give how much of a seedling's tenderness a tree still has.
+
+    Parameters
+    ----------
+    age_years, height_m : float or None
+        Age and height; None where unknown. Both count if both are known.
+
+    Returns
+    -------
+    float
+        1 for a seedling, falling to 0; 0 if neither is known.
+    """
+    parts = []
+    if age_years is not None:
+        parts.append((age_years / GROWN_AGE_YEARS) ** 1.5)
+    if height_m is not None:
+        parts.append((height_m / GROWN_HEIGHT_M) ** 1.5)
+    return float(np.exp(-np.mean(parts))) if parts else 0.0
+
+
+def young_gap_k(wood_c: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Give how much more tender a seedling is than a grown tree whose wood dies at `wood_c`. [K]"""
+    return YOUNG_GAP_K + YOUNG_GAP_PER_K * np.maximum(TENDER_WOOD_C - np.asarray(wood_c, dtype=np.float64), 0.0)
+
+
+# ------------------------------------------------------------------ hardening
+
+HARDENING_PER_K = 0.6
+HARDENING_MOST_K = 6.0
+REST_PER_K = 1.0
+HARDENING_START_C = 20.0
+HARDENING_FULL_C = 10.0
+HARDENING_PUBLISHED = 0.7
+HARDENING_UNKNOWN_SD = 0.3
+"""What weeks of cold add, by kind and by how cold the weeks were.
+
+Capacity: none in mango seedlings (wood -4 °C), 2.3 K in Mexican avocado after weeks at 6-13 °C (mckellar1983; wood
+about -8 °C), 5 K in feijoa (fao_ecocrop_view; wood about -12 °C): 0.6 K per kelvin of hardiness beyond
+`TENDER_WOOD_C` goes through all three. Temperate kinds at rest owe all of their hardiness beyond a tender kind's
+to it. Ramp from a mean of 20 °C (none) to 10 °C (all): assumption. Published figures are taken to describe trees
+that are 0.7 hardened, a usual winter where such trees are grown, give or take 0.3: assumption.
+"""
+
+
+def hardening_capacity_k(wood_c: float, *, at_rest: bool) -> float:
+    """Give how much weeks of cold can add to a kind whose wood dies at `wood_c`. [K]
+
+    `at_rest`: a temperate kind that rests leafless, whose limit in leaf is that of a tender one.
+    """
+    beyond = max(TENDER_WOOD_C - wood_c, 0.0)
+    return REST_PER_K * beyond if at_rest else min(HARDENING_PER_K * beyond, HARDENING_MOST_K)
+
+
+IN_LEAF_SD_K = 1.5
+"""How much temperate kinds differ when in leaf, at most. Assumption. [K]"""
+
+
+def hardened_share(mean_c: float) -> float:
+    """Give how far weeks of this mean temperature harden a tree, 0 to 1."""
+    return float(np.clip((HARDENING_START_C - mean_c) / (HARDENING_START_C - HARDENING_FULL_C), 0.0, 1.0))
+
+
+# ------------------------------------------------------------------ organs
+
+GRADE_POSITION = (np.nan, np.nan, 1.0, 0.8, 0.6, 0.4, 0.2, 0.0)
+"""Where each grade lies between death of the wood (0) and first leaf burn (1). Equal steps: assumption.
+
+Organs of one tree differ by 4-8 K in hardy kinds and little in tender ones: sweet orange leaf -3.3 °C, major limbs
+-3.3 to -4.4 °C, death -7 to -10 °C (lsu_clirette2021, dunn2007, fao_ecocrop_view).
+"""
+
+
+def organ_gap_k(wood_c: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Give the usual distance from first leaf burn to death of the wood.
+
+    1.2 K in tender kinds, 0.35 K more per kelvin of hardiness beyond -3 °C; through mango (1-2 K), sweet orange
+    (about 5 K at -10 °C), olive. Set by eye on these kinds; see `docs/tolerance.md` for what the evidence as a
+    whole says.
+    """
+    return 1.2 + 0.35 * np.maximum(-3.0 - np.asarray(wood_c, dtype=np.float64), 0.0)
+
+
+ORGAN_GAP_LOG_SD = 0.6
+"""How much kinds differ in that distance, as standard deviation of its logarithm. Assumption."""
+
+FLUSH_C, FLUSH_SD_K = -2.8, 1.2
+"""Tissue temperature that kills soft new growth, nearly the same in tender and hardy kinds. [°C], [K]
+
+Shelter figures: mango -1, cherimoya -1.7, kiwifruit -1.5, white sapote -1 to -2, lychee colder than -2, grumichama
+-3 °C.
+"""
+
+FLUSH_TWIG_K = 1.0
+"""Twigs in flush are so much more tender. Assumption. [K]"""
+
+FLUSH_STEP_K = 1.0
+"""So much colder than that, so much of a flushing crown is soft that 10 % of the leaf burns. Assumption. [K]"""
+
+FLOWER_C, FLOWER_SD_K = -3.0, 1.0
+"""Tissue temperature that takes half of the open flowers. Lemon -2 and -2.8 °C, apricot -1.5 °C in the shelter."""
+
+FRUIT_C, FRUIT_SD_K = -2.7, 1.0
+"""Fruit temperature that takes half of the fruit. Citrus fruit -0.8 to -3.3 °C, avocado -2.2 °C, white sapote -1
+to -2 °C."""
+
+ROOT_C, ROOT_PER_K, ROOT_SD_K = -2.0, 0.35, 1.5
+ROOT_STEP_K = 0.4
+"""Roots of a potted tree die at -2 °C, 0.35 K colder per kelvin of the wood's hardiness beyond -2 °C; injury of
+each lower grade 0.4 K earlier. From memory: young roots of container-grown shrubs are killed at -5 to -12 °C,
+those of the tenderest much earlier, far less hardy than their tops (Havis 1976; Studer and others 1978). Extension
+to tender kinds: assumption.
+"""
+
+
+def root_c(wood_c: float) -> float:
+    """Give the root temperature that kills a potted tree. [°C]"""
+    return ROOT_C - ROOT_PER_K * max(ROOT_C - wood_c, 0.0)
+
+
+# ------------------------------------------------------------------ chilling above freezing
+
+CHILL_C, CHILL_SD_K = 6.5, 3.0
+"""Leaf temperature of an eight-hour night that burns some leaf of an ultra-tropical kind, where nothing is
+published."""
+
+CHILL_CODE_ABOVE_K = 2.0
+"""First burn lies so much above a data base's 'killing temperature' above freezing. Assumption. [K]"""
+
+CHILL_DOSE_K_H = (np.nan, 8.0, 20.0, 36.0, 56.0, np.nan, np.nan, np.nan)
+"""Degree-hours below the chill level for grades 1-4: 1, 2.5, 4.5 and 7 K below it for eight hours. Assumption."""
+
+CHILL_YOUNG_K = 1.0
+"""A seedling suffers at so much milder nights. Assumption. [K]"""
+
+CHILL_HARDENING_K = 5.0
+CHILL_HARDENING_PUBLISHED = 0.5
+"""What weeks of cold add against chilling: 5-6 K in coconut (broschat_mg318: 7 °C when used to warm nights, -1 to
+2 °C after weeks of cooling); for other kinds an assumption. Published levels are taken to describe half-hardened
+trees."""
