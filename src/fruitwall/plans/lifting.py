@@ -327,7 +327,8 @@ def lifting_index(
     )
     if np.any(limit == 0.0):
         raise ValueError(
-            "the lifting index is undefined: the recommended weight limit is 0, the posture or pace is beyond the equation"
+            "the lifting index is undefined: the recommended weight limit is 0, "
+            "because the posture or pace is beyond the equation"
         )
     return mass / limit
 

@@ -93,7 +93,7 @@ def awg_diameter_mm(awg: float) -> float:
     """Give the diameter of a solid wire of an American gauge: 0.127 mm x 92^((36 - n)/39) (ASTM B258). [mm]"""
     if not -3 <= awg <= 40:
         raise ValueError(f"awg must be from -3 to 40, got {awg:g}")
-    return 0.127 * 92.0 ** ((36.0 - awg) / 39.0)
+    return 0.127 * math.pow(92.0, (36.0 - awg) / 39.0)
 
 
 def awg_area_mm2(awg: float) -> float:

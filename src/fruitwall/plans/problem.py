@@ -159,20 +159,18 @@ class EveningProblem:
 
 @dataclass(frozen=True)
 class PlannedTask:
-    """One part that somebody does on one evening.
+    """One part in use on one night, and what somebody has to do for it that evening.
 
     Attributes
     ----------
     night : int
         0 is tonight.
     part : Part
-        What is done.
+        What is in use.
     way : Way
-        How and by whom.
-    again : bool
-        It stands since the night before and needs only its minutes again.
-    minutes : float
-        Of each person. [min]
+        How and by whom; nobody if nothing has to be done.
+    standing : bool
+        It stands since the night before, or is done already this evening.
     sheet, circuit, lead : str or None
         Which sheet, circuit and extension lead it uses.
     """
@@ -180,21 +178,33 @@ class PlannedTask:
     night: int
     part: Part
     way: Way
-    again: bool
-    minutes: float
+    standing: bool
     sheet: str | None = None
     circuit: str | None = None
     lead: str | None = None
 
+    @property
+    def idle(self) -> bool:
+        """Whether nobody has to do anything for it that evening."""
+        return not self.way.people
+
 
 @dataclass(frozen=True)
 class Costs:
-    """The parts of what is minimised, over all nights. [currency]"""
+    """The parts of what is minimised. [currency]"""
 
     loss: float
-    minutes: float
-    lifts: float
-    energy: float
+    minutes: float = 0.0
+    lifts: float = 0.0
+    energy: float = 0.0
+
+    def __add__(self, other: Costs) -> Costs:
+        return Costs(
+            self.loss + other.loss,
+            self.minutes + other.minutes,
+            self.lifts + other.lifts,
+            self.energy + other.energy,
+        )
 
     @property
     def effort(self) -> float:
@@ -281,8 +291,8 @@ class EveningSolution:
         State of every shared thing.
     tasks : tuple of PlannedTask
         What is done, by night.
-    costs, costs_nothing : Costs
-        Of this plan and of doing nothing.
+    nightly, nightly_nothing : tuple (night) of Costs
+        Of this plan and of doing nothing, weighted by the weights of the nights.
     limits : tuple of LimitUse
         Use of every supply tonight.
     status : "optimal" or "gap"
@@ -302,8 +312,8 @@ class EveningSolution:
     choices: tuple[tuple[int, ...], ...]
     states: Mapping[str, tuple[str, ...]]
     tasks: tuple[PlannedTask, ...]
-    costs: Costs
-    costs_nothing: Costs
+    nightly: tuple[Costs, ...]
+    nightly_nothing: tuple[Costs, ...]
     limits: tuple[LimitUse, ...]
     status: Literal["optimal", "gap"]
     gap: float
@@ -312,13 +322,23 @@ class EveningSolution:
     method: Literal["linked", "night by night"]
     notes: tuple[str, ...] = ()
 
+    @property
+    def costs(self) -> Costs:
+        """Of this plan, over all nights."""
+        return sum(self.nightly, Costs(0.0))
+
+    @property
+    def costs_nothing(self) -> Costs:
+        """Of doing nothing, over all nights."""
+        return sum(self.nightly_nothing, Costs(0.0))
+
     def measure(self, problem: EveningProblem, tree: str, night: int = 0) -> Measure:
         """Give the measure of a tree on a night."""
         at = problem.trees.index(tree)
         return problem.options[at][self.choices[at][night]].measure
 
     def tonight(self) -> tuple[PlannedTask, ...]:
-        """Give the tasks of this evening."""
+        """Give what is in use tonight."""
         return tuple(task for task in self.tasks if task.night == 0)
 
 
@@ -350,8 +370,10 @@ def _check_problem(problem: EveningProblem) -> None:
                 if setting.group not in groups:
                     raise ValueError(f"{tree}, {key} requires {setting.group}, which the problem does not have")
             for part in option.measure.all_parts:
-                if not part.ways:
-                    raise ValueError(f"part {part.key} has no way of being done")
+                _check_part(part, problem.supplies)
+    for setting in problem.settings:
+        for part in setting.parts:
+            _check_part(part, problem.supplies)
     for group in groups:
         first = next(setting for setting in problem.settings if setting.group == group)
         if first.parts:
@@ -359,3 +381,20 @@ def _check_problem(problem: EveningProblem) -> None:
     weights = problem.night_weights
     if weights is not None and (weights.shape != (nights,) or not (weights > 0).all()):
         raise ValueError(f"night_weights must be {nights} numbers greater than 0, got {weights!r}")
+
+
+def _check_part(part: Part, supplies: Supplies) -> None:
+    """Refuse a part that nobody can do or that names something the supplies do not have."""
+    if not part.ways:
+        raise ValueError(f"part {part.key} has no way of being done")
+    device: SupplyKind = "lamps" if part.kind == "lamps" else "heater"
+    named: list[tuple[SupplyKind, str]] = [("sheet", sheet) for sheet in part.sheets]
+    named += [("person", person) for way in part.ways for person in way.people]
+    named += [("trolley", way.trolley) for way in part.ways if way.trolley is not None]
+    named += [("circuit", feed.circuit) for feed in part.feeds]
+    named += [("lead", lead) for feed in part.feeds for lead in feed.leads]
+    named += [(device, part.device)] if part.device is not None else []
+    named += [("room", part.room)] if part.room is not None else []
+    for kind, name in named:
+        if name not in supplies.of(kind):
+            raise ValueError(f"part {part.key} needs {kind} {name!r}, which the supplies do not have")

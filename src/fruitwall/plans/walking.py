@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 Point = tuple[float, float]
 
@@ -127,4 +128,4 @@ def _untwist(start: Point, stops: Sequence[Point], order: list[int]) -> list[int
 
 def _length(start: Point, stops: Sequence[Point], order: Sequence[int]) -> float:
     path = [start, *(stops[at] for at in order)]
-    return sum(math.dist(a, b) for a, b in zip(path, path[1:], strict=False))
+    return sum(math.dist(a, b) for a, b in pairwise(path))

@@ -1,0 +1,144 @@
+"""Time of the evening programme: 60 trees x 6 measures x 5 nights, tonight alone and linked.
+
+Run ``python -m bench.evening_case``. The yard is made up by a seeded generator: what it does to the programme
+(sheets of three sizes, film on frames, lamps and a heater on three circuits, minutes of two people, lifts, indoor
+room) is what counts here, not the trees.
+"""
+
+from __future__ import annotations
+
+import math
+import platform
+import statistics
+import sys
+
+import numpy as np
+
+from fruitwall.plans.parts import Feed, Lift, Measure, Part, Way
+from fruitwall.plans.problem import EveningProblem, Option, Supplies, Supply
+from fruitwall.yard.model import Prices
+
+PEOPLE = ("ana", "ben")
+SHEETS = ("small", "middle", "large")
+CIRCUITS = ("house", "shed", "terrace")
+
+
+def evening_case(seed: int, *, trees: int = 60, nights: int = 5) -> EveningProblem:
+    """Make up a yard and its nights."""
+    rng = np.random.default_rng(seed)
+    cold = np.clip(rng.normal(1.0, 0.5, nights), 0.2, None)  # how hard each night is
+    size = rng.choice(3, trees, p=(0.4, 0.35, 0.25))
+    potted = rng.random(trees) < 0.25
+    worth = rng.gamma(2.0, 60.0, trees)
+    tender = rng.beta(1.5, 2.0, trees)
+    reach = rng.integers(0, 3, trees)
+    options = []
+    for tree in range(trees):
+        bare = worth[tree] * (1.0 - np.exp(-tender[tree] * cold))
+        options.append(
+            tuple(
+                Option(measure, bare * share)
+                for measure, share in _measures(
+                    f"t{tree:02d}", int(size[tree]), bool(potted[tree]), int(reach[tree]), rng
+                )
+            )
+        )
+    return EveningProblem(
+        trees=tuple(f"t{tree:02d}" for tree in range(trees)),
+        options=tuple(options),
+        supplies=_supplies(trees),
+        prices=Prices(per_hour=12.0, per_lift=1.0, per_kwh=0.3),
+    )
+
+
+def _measures(tree: str, size: int, potted: bool, reach: int, rng: np.random.Generator) -> list[tuple[Measure, float]]:
+    alone = tuple(Way((person,), float(3 + 2 * size)) for person in PEOPLE)
+    fleece = Part(f"cover:fleece@{tree}", "cover", "fleece", (tree,), alone, minutes_remove=2.0, sheets=SHEETS[size:])
+    film = Part(
+        f"cover:film/frame@{tree}",
+        "cover",
+        "film on a frame",
+        (tree,),
+        tuple(Way(way.people, way.minutes + 4.0) for way in alone),
+        minutes_again=1.5,
+        minutes_morning=1.5,
+        minutes_remove=3.0,
+        sheets=("film",),
+    )
+    feeds = tuple(Feed(circuit) for circuit in (CIRCUITS[reach], CIRCUITS[(reach + 1) % 3]))
+    lamps = Part(
+        f"lamps:warm@{tree}", "lamps", "lamps", (tree,), tuple(Way((p,), 6.0) for p in PEOPLE), minutes_morning=0.5,
+        minutes_remove=3.0, device="warm", watts=175.0, kwh=2.4, feeds=feeds,
+    )  # fmt: skip
+    noise = rng.normal(1.0, 0.08, 5)
+    measures = [
+        (Measure("leave", "leave", tree), 1.0),
+        (Measure("cover:fleece", "fleece", tree, (fleece,), cover="fleece_medium"), 0.45 * noise[0]),
+        (Measure("cover:film/frame", "film", tree, (film,), cover="film_polyethylene"), 0.50 * noise[1]),
+        (Measure("cover:fleece+lamps:warm", "fleece and lamps", tree, (fleece, lamps), lamp="warm"), 0.15 * noise[2]),
+        (Measure("cover:film/frame+lamps:warm", "film and lamps", tree, (film, lamps), lamp="warm"), 0.12 * noise[3]),
+    ]
+    if potted:
+        lift = Lift(9.0 + 3.0 * size, 13.0)
+        ways = [Way(("ana",), 7.0, trolley="truck"), Way(("ben",), 7.0, trolley="truck")]
+        if lift.index <= 1:
+            ways.append(Way(("ben",), 4.0, lifts=2, lift=lift))
+        carry = Part(
+            f"carry:shed@{tree}", "carry", "carry in", (tree,), tuple(ways), minutes_remove=4.0, room="place:shed"
+        )
+        measures.append((Measure("carry:shed", "carry in", tree, (carry,), place="shed"), 0.02))
+    else:
+        wet = Part(f"wet@{tree}", "wet", "wet the ground", (tree,), tuple(Way((p,), 4.0) for p in PEOPLE))
+        measures.append((Measure("wet", "wet the ground", tree, (wet,), wet_ground=True), 0.85 * noise[4]))
+    return measures
+
+
+def _supplies(trees: int) -> Supplies:
+    share = trees / 60.0
+    counts = {"small": 6, "middle": 5, "large": 4, "film": 5}
+    items = [Supply("sheet", name, name, math.ceil(count * share)) for name, count in counts.items()]
+    items += [Supply("lamps", "warm", "lamp string", math.ceil(12 * share))]
+    items += [Supply("circuit", name, name, 500.0 * share + 200.0, "W", 500.0) for name in CIRCUITS]
+    items += [Supply("room", "place:shed", "shed", math.ceil(4 * share), "spaces")]
+    items += [Supply("person", "ana", "Ana", 75.0 * share, "min", 30.0)]
+    items += [Supply("person", "ben", "Ben", 45.0 * share, "min", 30.0)]
+    items += [Supply("trolley", "truck", "sack truck", 1)]
+    return Supplies(tuple(items))
+
+
+def _machine() -> str:
+    cpu = "unknown processor"
+    try:
+        with open("/proc/cpuinfo", encoding="utf-8") as info:  # noqa: PTH123
+            cpu = next((line.split(":")[1].strip() for line in info if line.startswith("model name")), cpu)
+    except OSError:
+        pass
+    return f"{cpu}, Python {platform.python_version()}"
+
+
+def main(seeds: int = 8) -> int:
+    """Print the times."""
+    from fruitwall.plans.evening import check_feasible, solve
+
+    print(f"machine: {_machine()}")
+    for nights, limit, gap in ((1, 2.0, 1e-6), (5, 2.0, 1e-2), (5, 20.0, 1e-4)):
+        seconds, gaps, methods = [], [], []
+        for seed in range(seeds):
+            problem = evening_case(seed, nights=nights)
+            solution = solve(problem, time_limit_s=limit, gap=gap)
+            if wrong := check_feasible(problem, solution):
+                print("\n".join(wrong))
+                return 1
+            seconds.append(solution.seconds)
+            gaps.append(solution.gap)
+            methods.append(solution.method)
+        print(
+            f"60 trees x 6 measures x {nights} night(s), gap asked {gap:g}: median {statistics.median(seconds):.3f} s, "
+            f"max {max(seconds):.3f} s; gap left median {statistics.median(gaps):.2%}, max {max(gaps):.2%}; "
+            f"{methods.count('linked')} of {seeds} linked"
+        )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,250 @@
+"""The best evening: which measure each tree gets, tonight and in the nights after, within all limits.
+
+A mixed-integer programme minimises the expected loss of all trees and the household's own price of minutes, lifts
+and energy; `docs/planner.md` writes it out. All nights are planned in one programme, in which a sheet that stays on
+or a pot that stays in costs nothing new; only tonight is meant to be carried out, tomorrow it is planned again.
+If no such plan is found in time, the nights are planned one after the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from time import perf_counter
+
+from fruitwall.plans.feasible import check_feasible
+from fruitwall.plans.optimiser import NoPlan, Optimum, OutOfTime, Relaxed, optimise, relax
+from fruitwall.plans.problem import (
+    Costs,
+    EveningProblem,
+    EveningSolution,
+    LimitUse,
+    OneMore,
+    Option,
+    PlannedTask,
+    RunnerUp,
+    Supplies,
+    Supply,
+)
+from fruitwall.plans.programme import Window, build
+from fruitwall.plans.readout import Plan, changes, costs_by_night, limits_tonight, read_plan, used_parts
+
+__all__ = [
+    "Costs",
+    "EveningProblem",
+    "EveningSolution",
+    "LimitUse",
+    "OneMore",
+    "Option",
+    "PlannedTask",
+    "RunnerUp",
+    "Supplies",
+    "Supply",
+    "check_feasible",
+    "one_more",
+    "runner_up",
+    "runners_up",
+    "solve",
+]
+
+# Re-solves of tonight: proof and time that are enough to compare two plans.
+_RESOLVE_GAP = 1e-4
+_RESOLVE_TIME_S = 2.0
+
+
+def solve(problem: EveningProblem, *, time_limit_s: float = 2.0, gap: float = 1e-4) -> EveningSolution:
+    """Find the best plan.
+
+    Parameters
+    ----------
+    problem : EveningProblem
+        Trees, options, supplies, prices.
+    time_limit_s : float
+        Time after which the best plan found so far is taken, 0 or more. Plans are the same from run to run unless
+        this limit is hit. [s]
+    gap : float
+        Share of the total within which the proof of optimality may stop, 0 to 1.
+
+    Returns
+    -------
+    EveningSolution
+        Its status is "optimal" if proven within `gap`.
+
+    Raises
+    ------
+    ValueError
+        If `time_limit_s` or `gap` is outside its range.
+    """
+    if not time_limit_s >= 0.0:
+        raise ValueError(f"time_limit_s must be 0 or more, got {time_limit_s}")
+    if not 0.0 <= gap <= 1.0:
+        raise ValueError(f"gap must be from 0 to 1, got {gap}")
+    began = perf_counter()
+    relaxed = relax(build(problem))
+    bound = relaxed.value + relaxed.programme.constant - relaxed.programme.largest_tie()
+    try:
+        optimum = optimise(relaxed, time_limit_s=time_limit_s, gap=gap, since=began)
+        plan, bound = read_plan(relaxed.programme, optimum.x), optimum.bound
+        linked = True
+    except OutOfTime:
+        plan, linked = _night_by_night(problem), False
+    return _solution(problem, plan, bound, gap, began, linked=linked)
+
+
+def one_more(
+    problem: EveningProblem, solution: EveningSolution, *, keys: Collection[str] | None = None
+) -> list[OneMore]:
+    """Tell what one more of each binding supply would buy tonight, by solving tonight again.
+
+    The following nights are held as planned; what they already use counts for tonight's choice (a sheet put on
+    tonight need not be put on tomorrow).
+
+    Parameters
+    ----------
+    problem, solution
+        As given to and by `solve`.
+    keys : collection of str, optional
+        Supplies to try instead of those that bind.
+
+    Returns
+    -------
+    list of OneMore
+        The most useful first; savings are 0 or more.
+    """
+    window = _tonight(problem, solution)
+    wanted = [use.key for use in solution.limits if use.binding] if keys is None else list(keys)
+    if not wanted:
+        return []
+    base = _resolve(relax(build(problem, window)))
+    found = []
+    for key in wanted:
+        supply = problem.supplies.find(key)
+        richer = problem.with_supplies(problem.supplies.more(key))
+        more = _resolve(relax(build(richer, window)))
+        saves = base[1].value - more[1].value
+        better = saves > _RESOLVE_GAP * abs(base[1].value) + 1e-6
+        found.append(
+            OneMore(
+                key=key,
+                name=supply.name,
+                step=supply.step,
+                unit=supply.unit,
+                saves=saves if better else 0.0,
+                saves_loss=_loss(problem, base[0]) - _loss(problem, more[0]) if better else 0.0,
+                changes=changes(problem, _firsts(base[0]), _firsts(more[0])) if better else (),
+            )
+        )
+    return sorted(found, key=lambda one: -one.saves)
+
+
+def runner_up(problem: EveningProblem, solution: EveningSolution, tree: str) -> RunnerUp | None:
+    """Give the best plan of tonight in which a tree does not get its chosen measure.
+
+    Tonight is solved again with that measure forbidden to that tree, the following nights held as planned.
+
+    Returns
+    -------
+    RunnerUp or None
+        None if the tree has no other measure that can be carried out.
+    """
+    return runners_up(problem, solution, [tree])[tree]
+
+
+def runners_up(
+    problem: EveningProblem, solution: EveningSolution, trees: Sequence[str] | None = None
+) -> Mapping[str, RunnerUp | None]:
+    """Give the runner-up of several trees (default: all) from one relaxation of tonight; see `runner_up`."""
+    relaxed = relax(build(problem, _tonight(problem, solution)))
+    base = _resolve(relaxed)[1].value
+    found: dict[str, RunnerUp | None] = {}
+    for tree in problem.trees if trees is None else trees:
+        at = problem.trees.index(tree)
+        chosen = solution.choices[at][0]
+        try:
+            plan, optimum = _resolve(relaxed, forbidden=[relaxed.programme.x[(at, chosen, 0)]])
+        except NoPlan:
+            found[tree] = None
+            continue
+        options = problem.options[at]
+        instead = plan.choices[at][0]
+        found[tree] = RunnerUp(
+            tree=tree,
+            measure=options[instead].measure,
+            costs_more=max(0.0, optimum.value - base),
+            loss_more=float(options[instead].loss[0] - options[chosen].loss[0]),
+            others=changes(problem, [row[0] for row in solution.choices], _firsts(plan), without=[tree]),
+        )
+    return found
+
+
+def _tonight(problem: EveningProblem, solution: EveningSolution) -> Window:
+    """Tonight alone, before what is planned for tomorrow."""
+    after = used_parts(solution.tasks, 1) if problem.n_nights > 1 else frozenset[str]()
+    return Window((0,), problem.in_place, after)
+
+
+def _resolve(relaxed: Relaxed, *, forbidden: Collection[int] = ()) -> tuple[Plan, Optimum]:
+    """Solve one night and read it."""
+    optimum = optimise(relaxed, time_limit_s=_RESOLVE_TIME_S, gap=_RESOLVE_GAP, forbidden=forbidden)
+    return read_plan(relaxed.programme, optimum.x), optimum
+
+
+def _firsts(plan: Plan) -> list[int]:
+    return [row[0] for row in plan.choices]
+
+
+def _loss(problem: EveningProblem, plan: Plan) -> float:
+    """Expected loss of tonight."""
+    return sum(
+        float(options[row[0]].loss[0]) for options, row in zip(problem.options, plan.choices, strict=True)
+    ) * float(problem.weights[0])
+
+
+def _night_by_night(problem: EveningProblem) -> Plan:
+    """Plan the nights one after the other, each from where the one before leaves off."""
+    plans: list[Plan] = []
+    before = problem.in_place
+    hanging: dict[str, str] = {}
+    for night in range(problem.n_nights):
+        relaxed = relax(build(problem, Window((night,), before)))
+        optimum = optimise(relaxed, time_limit_s=_RESOLVE_TIME_S, gap=_RESOLVE_GAP)
+        plan = read_plan(relaxed.programme, optimum.x, had=hanging)
+        plans.append(plan)
+        before = used_parts(plan.tasks, night)
+        hanging = {task.part.key: task.sheet for task in plan.tasks if task.sheet is not None}
+    return Plan(
+        choices=tuple(tuple(plan.choices[tree][0] for plan in plans) for tree in range(len(problem.trees))),
+        states={group: tuple(plan.states[group][0] for plan in plans) for group in plans[0].states},
+        tasks=tuple(task for plan in plans for task in plan.tasks),
+        swaps=sum(plan.swaps for plan in plans),
+    )
+
+
+def _solution(
+    problem: EveningProblem, plan: Plan, bound: float, gap: float, began: float, *, linked: bool
+) -> EveningSolution:
+    """Put a plan, its costs and its proof together."""
+    nights = problem.n_nights
+    nightly = costs_by_night(problem, plan.choices, plan.tasks)
+    nothing = costs_by_night(problem, [[0] * nights for _ in problem.trees], ())
+    total = sum(nightly, Costs(0.0)).total
+    bound = min(bound, total)
+    left = (total - bound) / total if total > 0 else 0.0
+    notes = []
+    if not linked:
+        notes.append("the nights were planned one after the other, because no joint plan was found in time")
+    if plan.swaps:
+        notes.append(f"{plan.swaps} sheets change trees on a later night")
+    return EveningSolution(
+        choices=plan.choices,
+        states=plan.states,
+        tasks=plan.tasks,
+        nightly=nightly,
+        nightly_nothing=nothing,
+        limits=limits_tonight(problem, plan.tasks),
+        status="optimal" if left <= gap + 1e-9 else "gap",
+        gap=left,
+        bound=bound,
+        seconds=perf_counter() - began,
+        method="linked" if linked else "night by night",
+        notes=tuple(notes),
+    )

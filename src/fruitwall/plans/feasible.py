@@ -1,0 +1,168 @@
+"""Whether a plan can be carried out: checked from the plan itself, without the optimiser's rows.
+
+Nothing of `plans.programme` is used here, so that a mistake there shows here. Who gets which sheet is checked piece
+by piece, people minute by minute.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
+
+from fruitwall.plans.problem import EveningProblem, EveningSolution, PlannedTask
+
+_EPS = 1e-6
+
+
+def check_feasible(problem: EveningProblem, solution: EveningSolution) -> list[str]:
+    """Tell everything that is wrong with a plan.
+
+    Parameters
+    ----------
+    problem : EveningProblem
+        What was to be decided.
+    solution : EveningSolution
+        What was.
+
+    Returns
+    -------
+    list of str
+        Empty if every limit of every night is kept, every part in use has somebody who does it, and the costs add
+        up to what the plan says.
+    """
+    wrong = list(_choices(problem, solution))
+    if wrong:
+        return wrong
+    standing = problem.in_place
+    for night in range(problem.n_nights):
+        tasks = [task for task in solution.tasks if task.night == night]
+        needed = _needed(problem, solution, night)
+        found = {task.part.key: task for task in tasks}
+        wrong += [f"night {night}: {key} is needed but nobody sees to it" for key in sorted(needed - set(found))]
+        wrong += [f"night {night}: {key} is done but nothing needs it" for key in sorted(set(found) - needed)]
+        wrong += [f"night {night}: {key} is done twice" for key, n in _counts(t.part.key for t in tasks) if n > 1]
+        for task in tasks:
+            wrong += [f"night {night}: {task.part.key} {what}" for what in _task(problem, task, standing)]
+        wrong += [f"night {night}: {what}" for what in _limits(problem, tasks)]
+        standing = frozenset(task.part.key for task in tasks if task.part.stays)
+    wrong += _costs(problem, solution)
+    return wrong
+
+
+def _choices(problem: EveningProblem, solution: EveningSolution) -> Iterator[str]:
+    """One option per tree and night; one state per shared thing; options under the states that they require."""
+    nights = problem.n_nights
+    if len(solution.choices) != len(problem.trees):
+        yield f"{len(solution.choices)} trees are planned, the yard has {len(problem.trees)}"
+        return
+    known = {setting.key for setting in problem.settings}
+    for group in {setting.group for setting in problem.settings}:
+        states = solution.states.get(group, ())
+        if len(states) != nights or any((group, state) not in known for state in states):
+            yield f"{group} has no known state on every night: {states}"
+            return
+    for tree, options, chosen in zip(problem.trees, problem.options, solution.choices, strict=True):
+        if len(chosen) != nights or not all(0 <= rank < len(options) for rank in chosen):
+            yield f"tree {tree} has no known measure on every night: {chosen}"
+            continue
+        for night, rank in enumerate(chosen):
+            for setting in options[rank].measure.requires:
+                if solution.states[setting.group][night] != setting.state:
+                    yield f"night {night}: tree {tree} is planned for {setting.key}, which is otherwise"
+
+
+def _needed(problem: EveningProblem, solution: EveningSolution, night: int) -> set[str]:
+    """Keys of all parts that the choices and states of a night are made of."""
+    keys = {
+        part.key
+        for options, chosen in zip(problem.options, solution.choices, strict=True)
+        for part in options[chosen[night]].measure.parts
+    }
+    for setting in problem.settings:
+        if solution.states[setting.group][night] == setting.state:
+            keys |= {part.key for part in setting.parts}
+    return keys
+
+
+def _task(problem: EveningProblem, task: PlannedTask, standing: frozenset[str]) -> Iterator[str]:
+    """What is wrong with one task."""
+    part, way = task.part, task.way
+    done = task.night == 0 and part.key in problem.done
+    stands = done or (part.stays and part.key in standing)
+    if task.standing and not stands:
+        yield "is taken to stand already, but does not"
+    if not task.standing and way not in part.ways:
+        yield f"is done in a way that is not open to it: {way}"
+    if task.standing and not done and part.minutes_again > 0:
+        able = {person for its in part.ways for person in its.people}
+        if len(way.people) != 1 or way.people[0] not in able or way.minutes < part.minutes_again - _EPS:
+            yield f"has to be done again by one able person in {part.minutes_again:g} min, got {way}"
+    if way.lift is not None and way.lift.index > 1.0 + _EPS:
+        yield f"asks for a lift with index {way.lift.index:.2f}"
+    if part.sheets and task.sheet not in part.sheets:
+        yield f"has the sheet {task.sheet}, which does not fit"
+    if part.feeds:
+        feed = next((feed for feed in part.feeds if feed.circuit == task.circuit), None)
+        if feed is None:
+            yield f"is fed from {task.circuit}, which does not reach it"
+        elif feed.leads and task.lead not in feed.leads:
+            yield f"has the lead {task.lead}, which does not reach or carry it"
+
+
+def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
+    """Use of all supplies on one night."""
+    supplies = problem.supplies
+    minutes: defaultdict[str, float] = defaultdict(float)
+    rolled: dict[str, list[tuple[float, float]]] = {}
+    watts: defaultdict[str, float] = defaultdict(float)
+    pieces: Counter[str] = Counter()
+    for task in tasks:
+        for person in task.way.people:
+            minutes[person] += task.way.minutes
+        if task.way.trolley is not None:
+            time = min(supplies.find(f"person/{person}").available for person in task.way.people)
+            rolled.setdefault(task.way.trolley, []).append((time, task.way.minutes))
+        if task.circuit is not None:
+            watts[task.circuit] += task.part.watts
+        pieces.update(f"sheet/{task.sheet}" for _ in range(task.sheet is not None))
+        pieces.update(f"lead/{task.lead}" for _ in range(task.lead is not None))
+        pieces.update(f"room/{task.part.room}" for _ in range(task.part.room is not None))
+        pieces.update(f"{task.part.kind}/{task.part.device}" for _ in range(task.part.device is not None))
+    for kind, used in (("person", minutes), ("circuit", watts)):
+        for name, amount in used.items():
+            available = supplies.find(f"{kind}/{name}").available
+            if amount > available + _EPS:
+                yield f"{kind} {name} has {available:g}, {amount:g} are used"
+    for key, count in pieces.items():
+        if count > supplies.find(key).available + _EPS:
+            yield f"{key}: {supplies.find(key).available:g} there, {count} used"
+    for trolley, uses in rolled.items():
+        # Whoever has least time goes first: by each time, those who have no more must be through.
+        count = supplies.find(f"trolley/{trolley}").available
+        for time, _ in uses:
+            taken = sum(its for window, its in uses if window <= time)
+            if taken > count * time + _EPS:
+                yield f"trolley {trolley} is needed {taken:g} min within {time:g} min"
+
+
+def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
+    """Whether the costs add up."""
+    prices = problem.prices
+    loss = effort = 0.0
+    for options, chosen in zip(problem.options, solution.choices, strict=True):
+        for night, rank in enumerate(chosen):
+            loss += float(problem.weights[night]) * float(options[rank].loss[night])
+    for task in solution.tasks:
+        part, way = task.part, task.way
+        minutes = len(way.people) * way.minutes + part.minutes_morning + (0.0 if task.standing else part.minutes_remove)
+        price = minutes * prices.per_hour / 60.0 + way.lifts * prices.per_lift + part.kwh * prices.per_kwh
+        effort += float(problem.weights[task.night]) * price
+    wrong = []
+    for name, mine, stated in (("loss", loss, solution.costs.loss), ("effort", effort, solution.costs.effort)):
+        if abs(mine - stated) > _EPS * max(1.0, abs(mine)):
+            wrong.append(f"the {name} adds up to {mine:.6f}, the plan says {stated:.6f}")
+    return wrong
+
+
+def _counts(keys: Iterable[str]) -> list[tuple[str, int]]:
+    return sorted(Counter(keys).items())
