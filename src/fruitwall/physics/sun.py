@@ -156,6 +156,37 @@ def sun_position(time_utc: Times, latitude_deg: ArrayLike, longitude_deg: ArrayL
     )
 
 
+@checked(horizon_deg=Range(-90.0, 90.0, "degrees"))
+def day_and_hour(
+    time_utc: Times, latitude_deg: ArrayLike, longitude_deg: ArrayLike, horizon_deg: float = SUNSET_DEG
+) -> tuple[FloatArray, FloatArray]:
+    """Give the half length of the day and the hour from noon.
+
+    Parameters
+    ----------
+    time_utc : array_like of datetime64, broadcast
+        Times in UTC.
+    latitude_deg, longitude_deg : array_like, broadcast
+        The place, -90 to 90 and -180 to 180. [degrees]
+    horizon_deg : float
+        Elevation of the sun's centre at which the day begins and ends. [degrees]
+
+    Returns
+    -------
+    half_day_h, hour_h : ndarray, broadcast shape
+        From noon to sunset, 0 in polar night and 12 under the midnight sun [h]; solar time from noon, -12 to 12 [h].
+    """
+    days = _days_since_2000(time_utc)
+    sun = _orbit(days)
+    latitude = np.radians(np.asarray(latitude_deg, dtype=np.float64))
+    turned = 280.46061837 + 360.98564736629 * days + np.asarray(longitude_deg, dtype=np.float64)
+    hour = ((turned - np.degrees(sun.right_ascension) + 180.0) % 360.0 - 180.0) / 15.0
+    divisor = np.maximum(np.cos(latitude) * np.cos(sun.declination), 1e-12)
+    cosine = (np.sin(np.radians(horizon_deg)) - np.sin(latitude) * np.sin(sun.declination)) / divisor
+    half_day = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) / 15.0
+    return np.asarray(half_day + 0.0 * hour), np.asarray(hour + 0.0 * half_day)
+
+
 def extraterrestrial(time_utc: Times) -> FloatArray:
     """Give the sun's irradiance outside the atmosphere, facing the sun.
 
@@ -405,15 +436,10 @@ def _elevation(moment: datetime, latitude_deg: float, longitude_deg: float) -> f
 
 def _hours_to_noon(moment: datetime, longitude_deg: float) -> float:
     """Hours from a moment to the nearest solar noon, positive if it comes. [h]"""
-    days = _days_since_2000(_stamp(moment))
-    hour_angle = 280.46061837 + 360.98564736629 * days + longitude_deg - np.degrees(_orbit(days).right_ascension)
-    return -float((hour_angle + 180.0) % 360.0 - 180.0) / 15.0
+    return -float(day_and_hour(_stamp(moment), 0.0, longitude_deg)[1])
 
 
 def _half_day_h(moment: datetime, latitude_deg: float, elevation_deg: float) -> float:
     """Hours from noon until the sun is at this elevation; NaN if it never is. [h]"""
-    latitude, elevation = np.radians(latitude_deg), np.radians(elevation_deg)
-    declination = _orbit(_days_since_2000(_stamp(moment))).declination
-    divisor = max(float(np.cos(latitude) * np.cos(declination)), 1e-12)
-    cosine = (np.sin(elevation) - np.sin(latitude) * np.sin(declination)) / divisor
-    return float(np.degrees(np.arccos(cosine)) / 15.0) if -1.0 <= cosine <= 1.0 else float("nan")
+    half = float(day_and_hour(_stamp(moment), latitude_deg, 0.0, elevation_deg)[0])
+    return half if 0.0 < half < 12.0 else float("nan")
