@@ -163,7 +163,7 @@ def organ_gap_k(wood_c: NDArray[np.float64] | float) -> NDArray[np.float64]:
     return 1.2 + 0.35 * np.maximum(-3.0 - np.asarray(wood_c, dtype=np.float64), 0.0)
 
 
-ORGAN_GAP_LOG_SD = 0.6
+ORGAN_GAP_LOG_SD = 0.45
 """How much kinds differ in that distance, as standard deviation of its logarithm. Assumption."""
 
 FLUSH_C, FLUSH_SD_K = -2.8, 1.2
@@ -202,9 +202,11 @@ def root_c(wood_c: float) -> float:
 
 # ------------------------------------------------------------------ chilling above freezing
 
-CHILL_C, CHILL_SD_K = 6.5, 3.0
-"""Leaf temperature of an eight-hour night that burns some leaf of an ultra-tropical kind, where nothing is
-published."""
+CHILL_C, CHILL_SD_K = 5.0, 3.0
+"""Leaf temperature of an eight-hour night that burns some leaf of an ultra-tropical kind, where nothing is published.
+
+A little below the kinds with figures (5 to 9 °C), which have them because they are the worst. Assumption. [°C], [K]
+"""
 
 CHILL_CODE_ABOVE_K = 2.0
 """First burn lies so much above a data base's 'killing temperature' above freezing. Assumption. [K]"""

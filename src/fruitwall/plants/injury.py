@@ -42,7 +42,7 @@ protection (FAO), chapter 4: ice forms in plants from somewhat below 0 °C on, t
 ramp is an assumption.
 """
 
-CHILL_MEMORY = 0.6
+CHILL_MEMORY = 0.5
 """Share of a night's chilling that the leaf still carries into the next night. Assumption: recovery within days."""
 
 _P10 = 1.2815515655446004  # standard normal quantile of 0.9

@@ -25,7 +25,7 @@ from fruitwall.plants.effects import (
 )
 
 Organ = Literal["tree", "flush", "flower", "fruit", "chill"]
-Side = Literal["within", "colder", "milder"]
+Side = Literal["within", "colder"]
 
 ROUNDING_K = 0.5
 """Half of the usual whole degree to which figures are given. [K]"""
@@ -42,6 +42,12 @@ ANY_AGE_SD_K = 1.0
 NO_HOURS_SD_K = 0.5
 """Added where the source gives no duration: half a night more or less. Assumption. [K]"""
 
+REPORTED_WITHIN_K = 3.0
+"""An injury seen at some temperature is reported because it is news: the limit is there or at most so much milder.
+
+Assumption. [K]
+"""
+
 LEVEL = {"leaf_injury": 1.0, "twig_injury": 0.4, "severe_injury": 0.3, "death": 0.0}
 """Where on the way from death of the wood (0) to first leaf burn (1) an effect lies.
 
@@ -54,7 +60,7 @@ HALF_LEAF_LEVEL = 0.6
 
 @dataclass(frozen=True)
 class Reading:
-    """One constraint on one limit: it lies within [low, high], is colder than `high_c`, or is milder than `low_c`.
+    """One constraint on one limit: it lies within [low, high], or is colder than `high_c`.
 
     Tissue temperature of a one-hour exposure. [°C], [K]
     """
@@ -70,11 +76,11 @@ class Reading:
 
     def likelihood(self, limit_c: NDArray[np.float64]) -> NDArray[np.float64]:
         """Give the chance of this statement for limits. [shape of `limit_c`]"""
-        above_low = ndtr((limit_c - self.low_c) / self.sd_k)
-        below_high = ndtr((self.high_c - limit_c) / self.sd_k)
-        if self.side == "within":
-            return np.asarray(np.maximum(above_low + below_high - 1.0, 1e-12))
-        return np.asarray(below_high if self.side == "colder" else above_low, dtype=np.float64)
+        below_high = np.asarray(ndtr((self.high_c - limit_c) / self.sd_k))
+        if self.side == "colder":
+            return below_high
+        above_low = np.asarray(ndtr((limit_c - self.low_c) / self.sd_k))
+        return np.asarray(np.maximum(above_low + below_high - 1.0, 1e-12))
 
 
 def readings(rows: Iterable[Evidence]) -> list[Reading]:
@@ -99,14 +105,15 @@ def _read(row: Evidence) -> list[Reading]:
             + (YOUNG_GAP_SD_K**2 if young else 0.0)
         )
     )
-    if row.type in ("survives", "observed"):
-        # Of a range that was stood or suffered, nobody says how much of it: its middle, with its width as doubt.
-        middle, sd = 0.5 * (low + high), float(np.hypot(sd, (high - low) / np.sqrt(12.0)))
-        side: Side = "colder" if row.type == "survives" else "milder"
-        found = [Reading(row.voice, organ, level, young, side, middle, middle, sd)]
-        if row.type == "observed" and organ == "tree" and row.effect != "death":
+    # Of a range that was stood or suffered, nobody says how much of it: its middle, with its width as doubt.
+    middle, width_sd = 0.5 * (low + high), float(np.hypot(sd, (high - low) / np.sqrt(12.0)))
+    if row.type == "survives":
+        return [Reading(row.voice, organ, level, young, "colder", middle, middle, width_sd)]
+    if row.type == "observed":
+        found = [Reading(row.voice, organ, level, young, "within", middle, middle + REPORTED_WITHIN_K, width_sd)]
+        if organ == "tree" and row.effect != "death":
             # Who reports leaf or limbs hurt has seen the tree live.
-            found.append(Reading(row.voice, organ, 0.0, young, "colder", middle, middle, sd))
+            found.append(Reading(row.voice, organ, 0.0, young, "colder", middle, middle, width_sd))
         return found
     return [Reading(row.voice, organ, level, young, "within", low - ROUNDING_K, high + ROUNDING_K, sd)]
 
@@ -132,7 +139,7 @@ def _chilling(row: Evidence) -> list[Reading]:
     sd = float(np.hypot(2.0 * ROW_SD_K[row.type], (row.high_c - row.low_c) / np.sqrt(12.0)))
     middle = 0.5 * (row.low_c + row.high_c)
     if row.type == "observed":
-        return [Reading(row.voice, "chill", 0.0, False, "milder", middle, middle, sd)]
+        return [Reading(row.voice, "chill", 0.0, False, "within", middle, middle + REPORTED_WITHIN_K, sd)]
     if row.type == "survives":
         return [Reading(row.voice, "chill", 0.0, False, "colder", middle, middle, sd)]
     first_burn = middle + (CHILL_CODE_ABOVE_K if row.type == "db_code" else 0.0)
