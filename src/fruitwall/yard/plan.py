@@ -92,7 +92,7 @@ def crossing(outline: Sequence[XY]) -> str | None:
     from shapely import is_valid_reason
 
     polygon = shape(outline)
-    if polygon.area < 1e-6:
+    if polygon.convex_hull.area < 1e-6:  # not the area itself: a symmetric figure of eight has none
         return "encloses no area"
     reason = str(is_valid_reason(polygon))
     if reason == "Valid Geometry":

@@ -18,6 +18,7 @@ from ruamel.yaml.reader import ReaderError
 from fruitwall.yard.problems import Location, Problem
 
 _CORE = "tag:yaml.org,2002:"
+_SCALARS = ("null", "bool", "int", "float", "str", "timestamp")
 
 
 @dataclass
@@ -100,7 +101,7 @@ def _broken(problem: MarkedYAMLError) -> BrokenYaml:
         hint = "often the indentation here or a missing quote on the line above"
     elif "alias" in what or "anchor" in what:
         hint = "anchors and aliases (& and *) are not used in yard files; put texts with these signs in quotes"
-    elif "single document" in what:
+    elif "another document" in what:
         hint = "a yard file holds one yard, without '---' in between"
     else:
         hint = "often a missing quote or bracket just before"
@@ -110,11 +111,12 @@ def _broken(problem: MarkedYAMLError) -> BrokenYaml:
 
 def _plain(node: Node, loc: Location, document: PlainDocument, seen: set[int]) -> Any:
     """Give the plain data of a node, noting lines and problems."""
-    if id(node) in seen or node.anchor:
-        if node.anchor and id(node) not in seen:
-            _note(document, loc, node, "anchors and aliases (& and *) are not used in yard files; write it out")
+    if id(node) in seen:  # an alias: told where its anchor stands
         return None
     seen.add(id(node))
+    if node.anchor:
+        _note(document, loc, node, "anchors and aliases (& and *) are not used in yard files; write it out")
+        return None
     tag = str(node.tag)
     if isinstance(node, MappingNode) and tag == f"{_CORE}map":
         return _plain_mapping(node, loc, document, seen)
@@ -124,7 +126,7 @@ def _plain(node: Node, loc: Location, document: PlainDocument, seen: set[int]) -
             document.lines[(*loc, number)] = item.start_mark.line + 1
             items.append(_plain(item, (*loc, number), document, seen))
         return items
-    if isinstance(node, ScalarNode) and tag.startswith(_CORE):
+    if isinstance(node, ScalarNode) and tag.removeprefix(_CORE) in _SCALARS:
         return _plain_scalar(node)
     _note(document, loc, node, f'tags are not used in yard files, got "{tag}"')
     return None
