@@ -31,6 +31,7 @@ def forcing(rng) -> Forcing:
         source="a hill's own station, °C",
         issued_utc=datetime(2026, 12, 22, 20, tzinfo=UTC),
         n_history=2,
+        warnings=("cloud was missing for an hour", "it lies 200 m higher"),
     )
 
 
