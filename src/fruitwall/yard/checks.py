@@ -111,7 +111,9 @@ def _time_zone(yard: Yard) -> Iterator[Problem]:
     try:
         zone = ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        hint = did_you_mean(name, available_timezones()) or "; see the list of the IANA time zone database"
+        hint = (
+            did_you_mean(name, available_timezones(), at_least=0.85) or "; see the list of the IANA time zone database"
+        )
         yield _error(f'expected a time zone such as America/Los_Angeles, got "{name}"{hint}', "location", "time_zone")
         return
     offset = datetime(2026, 1, 15, 12, tzinfo=zone).utcoffset()

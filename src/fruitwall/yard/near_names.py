@@ -16,17 +16,22 @@ def folded(name: str) -> str:
     ('annona x atemoya', 'platano rojo')
     """
     plain = unicodedata.normalize("NFKD", name.replace("×", "x").casefold())
-    kept = (" " if c in "-_'’.,()" else c for c in plain if not unicodedata.combining(c))
+    kept = (" " if c in "-_/'’.,()" else c for c in plain if not unicodedata.combining(c))
     return " ".join("".join(kept).split())
 
 
 def _likeness(word: str, name: str) -> float:
     """Give how alike two folded names are, 0 to 1."""
+    if word == name:
+        return 1.0
+    if len(word) > 2 and f" {word} " in f" {name} ":  # "atemoya" in "annona x atemoya", "los angeles"
+        return 0.95
     whole = SequenceMatcher(None, word, name, autojunk=False).ratio()
-    # "atemoya" means "annona x atemoya", "lichi" means "litchi chinensis": one word may do, a little less
     parts = name.split()
-    part = max((SequenceMatcher(None, word, p, autojunk=False).ratio() for p in parts), default=0.0)
-    return max(whole, 0.95 * part if len(parts) > 1 and len(word) > 2 else 0.0)
+    if len(parts) <= 1 or len(word) <= 2:
+        return whole
+    # "lichi" means "litchi chinensis": one word may do, for a little less
+    return max(whole, 0.95 * max(SequenceMatcher(None, word, part, autojunk=False).ratio() for part in parts))
 
 
 def near_names(word: str, known: Iterable[str], n: int = 3, *, at_least: float = 0.6) -> list[str]:
@@ -75,7 +80,7 @@ def near_names(word: str, known: Iterable[str], n: int = 3, *, at_least: float =
     return near[:n]
 
 
-def did_you_mean(word: str, known: Iterable[str]) -> str:
+def did_you_mean(word: str, known: Iterable[str], *, at_least: float = 0.6) -> str:
     """Give the tail of a message, such as ``; did you mean height?``, or nothing."""
-    near = near_names(word, known)
+    near = near_names(word, known, at_least=at_least)
     return f"; did you mean {' or '.join(near)}?" if near else ""
