@@ -32,7 +32,7 @@ test: .venv/installed-test ## everything that CI runs: system packages, lint, ty
 check: lint types ## lint and types, without tests
 
 lint: .venv/installed-test ## style, format and layers
-	$(bin)/ruff check
+	$(bin)/ruff check --output-format concise
 	$(bin)/ruff format --check --quiet
 	$(bin)/lint-imports --no-logo
 
