@@ -218,7 +218,9 @@ def test_an_absurd_number_of_problems_is_cut():
         ("fruitwall: 1\na: *x\n", "anchors and aliases (& and *) are not used in yard files"),
         ("fruitwall: 1\na: !!python/object:os.system x\n", "line 2, a: tags are not used in yard files"),
         ("fruitwall: 1\n? [a, b]\n: 2\n", "line 2: expected the name of a field before ':', got a list or group"),
-        ("a: " + "[" * 1500, "yard.yaml"),
+        ("a: " + "[" * 100_000, "is nested too deeply"),
+        ("- " * 5000, "it is nested too deeply"),
+        ("{a: " * 5000, "is nested too deeply"),
         ("x" * (MAX_BYTES + 1), "yard.yaml: too large"),
     ],
 )

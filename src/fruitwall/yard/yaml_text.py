@@ -20,6 +20,9 @@ from fruitwall.yard.problems import Location, Problem
 _CORE = "tag:yaml.org,2002:"
 _SCALARS = ("null", "bool", "int", "float", "str", "timestamp")
 
+MAX_DEPTH = 100
+"""A yard needs six levels; the YAML reader's time grows with the square of the depth."""
+
 
 @dataclass
 class PlainDocument:
@@ -72,6 +75,8 @@ def plain_document(text: str) -> PlainDocument:
     BrokenYaml
         If it cannot be read as YAML at all.
     """
+    if _bracket_depth(text) > MAX_DEPTH:
+        raise BrokenYaml(f"is nested too deeply: more than {MAX_DEPTH} brackets are open at once")
     try:
         root = YAML(typ="rt", pure=True).compose(text)
     except ReaderError as problem:
@@ -89,6 +94,15 @@ def plain_document(text: str) -> PlainDocument:
         except RecursionError as problem:
             raise BrokenYaml("is nested too deeply") from problem
     return document
+
+
+def _bracket_depth(text: str) -> int:
+    """Give how many brackets are open at once at most, wherever they stand."""
+    depth = deepest = 0
+    for bracket in re.findall(r"[\[\]{}]", text):
+        depth = depth + 1 if bracket in "[{" else max(0, depth - 1)
+        deepest = max(deepest, depth)
+    return deepest
 
 
 def _broken(problem: MarkedYAMLError) -> BrokenYaml:
