@@ -145,14 +145,14 @@ def _outlines(yard: Yard) -> Iterator[Problem]:
 
 def _tree_positions(yard: Yard) -> Iterator[Problem]:
     """Trees stand in the yard, and neither in a building, a pond nor a wall."""
-    from fruitwall.yard.plan import contains, covers_wholly, distance_to_line_m
+    from fruitwall.yard.plan import contains, well_inside, distance_to_line_m
 
     for number, tree in enumerate(yard.trees):
         where = f"[{tree.position[0]:g}, {tree.position[1]:g}]"
         if not contains(yard.outline, tree.position):
             yield _error(f"{where} lies outside the yard's outline", "trees", number, "position")
         for thing in yard.structures:
-            if isinstance(thing, Building | Pond) and covers_wholly(thing.outline, tree.position):
+            if isinstance(thing, Building | Pond) and well_inside(thing.outline, tree.position):
                 yield _error(f'{where} lies in the {thing.kind} "{thing.id}"', "trees", number, "position")
             elif isinstance(thing, Wall) and distance_to_line_m(thing, tree.position) < thing.thickness_m / 2:
                 yield _warning(f'{where} lies in the wall "{thing.id}"', "trees", number, "position")

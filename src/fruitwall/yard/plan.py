@@ -67,7 +67,7 @@ def contains(outline: Sequence[XY], point: XY, *, tolerance_m: float = 0.01) -> 
     return bool(shape(outline).distance(Point(point)) <= tolerance_m)
 
 
-def covers_wholly(outline: Sequence[XY], point: XY, *, margin_m: float = 0.01) -> bool:
+def well_inside(outline: Sequence[XY], point: XY, *, margin_m: float = 0.01) -> bool:
     """Say whether a point lies inside an outline and away from its edge by more than a margin. [m]"""
     from shapely import Point
 
