@@ -88,7 +88,7 @@ def heat_loss_w(
     Examples
     --------
     >>> round(float(heat_loss_w([15.0, 10.0, 6.0], 6.5, 4.0, -4.0, 15.0, 2.0)))
-    1699
+    1700
     """
     skin = np.atleast_1d(np.asarray(areas_m2, dtype=np.float64) * np.asarray(u_w_m2k, dtype=np.float64)).sum(axis=-1)
     inside, outside = np.asarray(t_in_c, dtype=np.float64), np.asarray(t_out_c, dtype=np.float64)
