@@ -13,8 +13,8 @@ The model says how wrong such forecasts have been, by lead time, and how the err
 * Members come in pairs of opposite sign and are spread evenly over the normal distribution, so that the median stays
   at the forecast and 50 members give the tenth percentile without luck.
 
-The numbers are fitted by ``bench/fit_dressing_prior.py`` and stored in ``data/dressing_prior.json``; docs/weather-files.md
-tells them.
+The numbers are fitted by ``bench/fit_dressing_prior.py``, stored in ``data/dressing_prior.json`` and told in
+docs/weather-files.md.
 """
 
 from __future__ import annotations
@@ -86,6 +86,13 @@ class ErrorModel:
     dew_sd_ratio: float = 1.25
     dew_with_air: float = 0.5
     ramp_h: float = 3.0
+
+    def __post_init__(self) -> None:
+        if self.by_cloud**2 + self.by_wind**2 > 1.0 or self.by_cloud_day**2 > 1.0:
+            raise ValueError(
+                f"the squares of by_cloud and by_wind, and that of by_cloud_day, must be at most 1 together, got "
+                f"{self.by_cloud:g}, {self.by_wind:g} and {self.by_cloud_day:g}"
+            )
 
     def air_sd_k(self, lead_h: ArrayLike) -> FloatArray:
         """Give the spread of the air temperature's error at a lead time; zero up to issue. [K]"""
@@ -254,11 +261,11 @@ def _joined(drawn: dict[str, FloatArray], knots: _Knots, times: TimeArray) -> di
 def _cloud(forcing: Forcing, error: FloatArray) -> FloatArray:
     """Add an error to the cloud within its limits; rain keeps its cloud."""
     floor = np.where(forcing.rain_mm >= WET_MM, np.minimum(forcing.cloud, WET_CLOUD), 0.0)
-    return np.clip(forcing.cloud + error, floor, 1.0)
+    return np.asarray(np.clip(forcing.cloud + error, floor, 1.0))
 
 
 def _sun(forcing: Forcing, cloud: FloatArray) -> FloatArray:
     """Let the sun follow the cloud, up to a clear sky or the forecast's own sun."""
     clear = clear_sun(forcing.time_utc, forcing.latitude_deg, forcing.longitude_deg)
     followed = forcing.shortwave_w_m2 * cloud_transmission(cloud) / cloud_transmission(forcing.cloud)
-    return np.minimum(followed, np.maximum(clear, forcing.shortwave_w_m2))
+    return np.asarray(np.minimum(followed, np.maximum(clear, forcing.shortwave_w_m2)))
