@@ -145,7 +145,7 @@ def _outlines(yard: Yard) -> Iterator[Problem]:
 
 def _tree_positions(yard: Yard) -> Iterator[Problem]:
     """Trees stand in the yard, and neither in a building, a pond nor a wall."""
-    from fruitwall.yard.plan import contains, well_inside, distance_to_line_m
+    from fruitwall.yard.plan import contains, distance_to_line_m, well_inside
 
     for number, tree in enumerate(yard.trees):
         where = f"[{tree.position[0]:g}, {tree.position[1]:g}]"

@@ -456,7 +456,7 @@ class Person(Part):
 class Prices(Part):
     """What effort and energy cost this household, so that they can be weighed against trees."""
 
-    per_hour: Money = Field(default=12.0, ge=0, le=1e5, description="Worth of an hour of a helper's evening")
+    per_hour: Money = Field(default=12.0, ge=0, le=1e5, description="Worth of an hour of somebody's evening")
     per_lift: Money = Field(default=1.0, ge=0, le=1e4, description="What a lift of a heavy pot is felt to cost")
     per_kwh: Money = Field(default=0.30, ge=0, le=100, description="Price of a kilowatt-hour")
 
