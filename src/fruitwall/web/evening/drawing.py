@@ -136,8 +136,10 @@ def drawing_of(plan: EveningPlan, yard: Yard, household: Household, numbers: dic
     for shelter in yard.shelters:
         shapes.append(_shelter(shelter, frame))
         name("shelter", shelter.name, _corners(frame.all(shelter.outline)))
-    for kind, label, position in _fixtures(yard):
-        x, y = frame.at(position)
+    fixtures = _fixtures(yard)
+    corner = (frame.width, frame.height - FOOT)
+    stands = spread([frame.at(spot) for _, _, spot in fixtures], apart=16, fixed=[], low=(8, 8), high=corner)
+    for (kind, label, _), (x, y) in zip(fixtures, stands, strict=True):
         shapes.append(_fixture(kind, x, y))
         name(kind, label, [(x + 11, y), (x - 11, y), (x, y - 11), (x, y + 11)])
 
@@ -242,7 +244,9 @@ def _area(kind: str, spots: list[Spot]) -> Markup:
 def _shelter(shelter: Shelter, frame: Frame) -> Markup:
     """Draw a standing shelter: a double edge, as of a frame and its cover."""
     where = points(frame.all(shelter.outline))
-    return tag("g", tag("polygon", class_="shelter", points=where), tag("polygon", class_="shelter-inner", points=where))
+    return tag(
+        "g", tag("polygon", class_="shelter", points=where), tag("polygon", class_="shelter-inner", points=where)
+    )
 
 
 def _fixtures(yard: Yard) -> list[tuple[str, str, tuple[float, float]]]:
@@ -379,7 +383,11 @@ def swatch(kind: str) -> Markup:
             part = tag("circle", class_="canopy", cx=16, cy=12, r=9)
         case "shelter":
             where = points(box)
-            part = tag("g", tag("polygon", class_="shelter", points=where), tag("polygon", class_="shelter-inner", points=where))
+            part = tag(
+                "g",
+                tag("polygon", class_="shelter", points=where),
+                tag("polygon", class_="shelter-inner", points=where),
+            )
         case "gear" | "indoors" | "outlet":
             part = _fixture(kind, 16, 12)
         case _:

@@ -88,7 +88,13 @@ def outline(family: Family, x: float, y: float, radius: float, *, class_: str) -
         flame = [(x - r * 0.42, y - side), (x, y - side - r * 0.62), (x + r * 0.42, y - side)]
         return tag("g", tag("polygon", class_=class_, points=points(flame)), shape)
     if family is MOVE:
-        roof = [(x - r, y - r * 0.35), (x, y - r * 1.25), (x + r, y - r * 0.35), (x + r, y + r * 0.9), (x - r, y + r * 0.9)]
+        roof = [
+            (x - r, y - r * 0.35),
+            (x, y - r * 1.25),
+            (x + r, y - r * 0.35),
+            (x + r, y + r * 0.9),
+            (x - r, y + r * 0.9),
+        ]
         return tag("polygon", class_=class_, points=points(roof))
     if family is SHELTER:
         hoop = f"M{x - r:.2f} {y + r * 0.9:.2f}V{y:.2f}a{r:.2f} {r * 1.1:.2f} 0 0 1 {2 * r:.2f} 0v{r * 0.9:.2f}z"
@@ -108,7 +114,14 @@ def badge(number: int, measure: str, verdict: str) -> Markup:
     return tag(
         "svg",
         outline(family_of(measure), 16, 16.5, 10.5, class_=f"mark {verdict}"),
-        tag("text", str(number), class_=f"mark-number {verdict}{' long' if number > 99 else ''}", x=16, y=16.5, dy="0.36em"),
+        tag(
+            "text",
+            str(number),
+            class_=f"mark-number {verdict}{' long' if number > 99 else ''}",
+            x=16,
+            y=16.5,
+            dy="0.36em",
+        ),
         class_="badge",
         viewBox="0 0 32 32",
         width=32,

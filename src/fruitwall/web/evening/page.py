@@ -94,6 +94,7 @@ class EveningPage:
     morning: list[TaskGroup]
     at_risk: list[RiskLine]
     limits: list[LimitLine]
+    """What holds the plan back first."""
     drawing: Drawing
     shapes: list[Sign]
     """Legend of the shapes in the drawing: those that occur."""
@@ -147,7 +148,7 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         tasks_count=len(before),
         morning=groups_of(plan, after, household, numbers, now),
         at_risk=[_risk(risk, numbers) for risk in plan.at_risk],
-        limits=[_limit(limit) for limit in plan.limits],
+        limits=[_limit(limit) for limit in sorted(plan.limits, key=lambda limit: not limit.binding)],
         drawing=drawing_of(plan, yard, household, numbers),
         shapes=_shapes(plan),
         fills=[Sign(_sample(LEAVE, verdict), words) for verdict, words in VERDICTS.items()],
@@ -323,6 +324,7 @@ def _solver(plan: EveningPlan) -> str:
 def night_of(text: str) -> date | None:
     """Read a night's name as pages carry it, 2026-12-22; None if it is none."""
     try:
-        return date.fromisoformat(text) if len(text) == 10 else None
+        night = date.fromisoformat(text)
     except ValueError:
         return None
+    return night if str(night) == text else None  # one name for each night: not 20261222, not 2026-W52-2

@@ -41,7 +41,9 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def one_night(request: Request, evening: str) -> Response:
         night = night_of(evening)
         if night is None:
-            raise HTTPException(404, f"“{evening}” names no night. A night is named by the date of its evening: 2026-12-22.")
+            raise HTTPException(
+                404, f"“{evening}” names no night. A night is named by the date of its evening: 2026-12-22."
+            )
         return show(request, night)
 
     @router.api_route("/plan.json", methods=["GET", "HEAD"])

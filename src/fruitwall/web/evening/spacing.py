@@ -8,7 +8,9 @@ from math import hypot
 Spot = tuple[float, float]
 
 
-def spread(places: Sequence[Spot], *, apart: float, fixed: Sequence[Spot], low: Spot, high: Spot, rounds: int = 80) -> list[Spot]:
+def spread(
+    places: Sequence[Spot], *, apart: float, fixed: Sequence[Spot], low: Spot, high: Spot, rounds: int = 80
+) -> list[Spot]:
     """Push signs apart until none is nearer to another than asked.
 
     Parameters
@@ -41,7 +43,9 @@ def spread(places: Sequence[Spot], *, apart: float, fixed: Sequence[Spot], low: 
                 moved |= _push(spots[one], spots[other], apart, turn=one)
             for place in fixed:
                 if abs(spots[one][0] - place[0]) < reach:
-                    moved |= _push(spots[one], [2 * place[0] - spots[one][0], 2 * place[1] - spots[one][1]], 2 * reach, turn=one)
+                    moved |= _push(
+                        spots[one], [2 * place[0] - spots[one][0], 2 * place[1] - spots[one][1]], 2 * reach, turn=one
+                    )
             for axis in (0, 1):
                 spots[one][axis] = min(max(spots[one][axis], low[axis]), high[axis])
         if not moved:

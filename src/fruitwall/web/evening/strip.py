@@ -56,8 +56,8 @@ class StripRow:
     number: int
     tree_id: str
     name: str
-    measure: str
-    """Chosen measure in words."""
+    measure: str | None
+    """Chosen measure in words, if there is something to choose: not for trees that are safe by themselves."""
     verdict: str
     verdict_with_plan: str
     courses: list[Course]
@@ -97,15 +97,14 @@ def strip_of(plan: EveningPlan, household: Household, numbers: dict[str, int]) -
     """
     times = _columns(plan)
     by_danger = sorted(plan.trees, key=_danger)
-    rows = [(tree, _row(tree, times, household, numbers[tree.id])) for tree in by_danger]
-    exposed = [row for tree, row in rows if _is_exposed(tree, times)]
-    sheltered = [row for tree, row in rows if not _is_exposed(tree, times)]
+    exposed = [tree for tree in by_danger if _is_exposed(tree, times)]
+    sheltered = [tree for tree in by_danger if not _is_exposed(tree, times)]
     return Strip(
         summary=_summary(plan, times, household),
         hours=[household.hour(time) for time in times],
         axis=_axis(plan, times, household),
-        exposed=exposed,
-        sheltered=sheltered,
+        exposed=[_row(tree, times, household, numbers[tree.id], measure=tree.measure_name) for tree in exposed],
+        sheltered=[_row(tree, times, household, numbers[tree.id], measure=None) for tree in sheltered],
     )
 
 
@@ -139,7 +138,9 @@ def course_picture(margins_k: Sequence[float], household: Household, *, label: s
         if outline:
             blocks.append(tag("path", class_=f"block {band.key}", d=outline))
     # The inner picture is stretched to the width of its place; text must not be, so it stands outside, in percent.
-    inner = tag("svg", *blocks, viewBox=f"0 0 {max(columns, 1)} 1", preserveAspectRatio="none", width="100%", height="100%")
+    inner = tag(
+        "svg", *blocks, viewBox=f"0 0 {max(columns, 1)} 1", preserveAspectRatio="none", width="100%", height="100%"
+    )
     texts = []
     for column, margin in enumerate(margins_k):
         band = band_of(margin)
@@ -195,7 +196,9 @@ def _is_exposed(tree: TreePlan, times: list[datetime]) -> bool:
     return does_something(tree.measure) or tree.verdict != "safe" or lowest < NEAR.from_k
 
 
-def _row(tree: TreePlan, times: list[datetime], household: Household, tree_number: int) -> StripRow:
+def _row(
+    tree: TreePlan, times: list[datetime], household: Household, tree_number: int, *, measure: str | None
+) -> StripRow:
     """Lay out one tree."""
     by_time = {hour.time: hour for hour in tree.hours}
     unknown = float("nan")
@@ -208,7 +211,7 @@ def _row(tree: TreePlan, times: list[datetime], household: Household, tree_numbe
         number=tree_number,
         tree_id=tree.id,
         name=full_name(tree),
-        measure=tree.measure_name,
+        measure=measure,
         verdict=tree.verdict,
         verdict_with_plan=tree.verdict_with_plan,
         courses=courses,
@@ -242,7 +245,9 @@ def _story(cells: list[Cell], household: Household) -> str:
     end = f"lowest margin {household.margin(lowest.margin_k)} at {household.clock(lowest.time)}"
     beyond = [cell for cell in known if band_of(cell.margin_k) in (BEYOND, FAR)]
     if beyond:
-        return f"beyond what it stands from {household.clock(beyond[0].time)} to {household.clock(beyond[-1].time)}, {end}"
+        return (
+            f"beyond what it stands from {household.clock(beyond[0].time)} to {household.clock(beyond[-1].time)}, {end}"
+        )
     if band_of(lowest.margin_k) is NEAR:
         return f"near what it stands, {end}"
     return f"safe all night, {end}"
@@ -290,9 +295,7 @@ def _axis(plan: EveningPlan, times: list[datetime], household: Household) -> Mar
             continue
         x = f"{number(100 * share)}%"
         late = share > 0.5
-        parts.append(
-            tag("text", f"{word} {household.clock(moment)}", class_="sun end" if late else "sun", x=x, y=11)
-        )
+        parts.append(tag("text", f"{word} {household.clock(moment)}", class_="sun end" if late else "sun", x=x, y=11))
         parts.append(tag("line", class_="sun", x1=x, x2=x, y1=15, y2=36))
     label = f"Hours from {household.clock(times[0])} to {household.clock(times[-1])}" if times else "No hours"
     return tag("svg", *parts, class_="axis", width="100%", height=36, role="img", aria_label=label)

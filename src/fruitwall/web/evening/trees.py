@@ -102,7 +102,8 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
         outcomes=[_outcome(tree, words, grades) for _, words, grades in OUTCOMES],
         chain=tree.chain,
         following=[
-            (short_day(night + timedelta(days=1 + later)), measure) for later, measure in enumerate(tree.following_nights)
+            (short_day(night + timedelta(days=1 + later)), measure)
+            for later, measure in enumerate(tree.following_nights)
         ],
     )
 
@@ -114,7 +115,7 @@ def _facts(tree: TreePlan, household: Household, *, acts: bool) -> list[tuple[st
         ("Most endangered", TISSUES[tree.tissue]),
         (
             "First hurt at",
-            f"{household.temperature(stands.p50)} (between {household.temperatures(stands.p10, stands.p90)})",
+            f"{household.temperature(stands.p50)} ({household.temperatures(stands.p10, stands.p90)})",
         ),
     ]
     for key, words in (("nothing", "Coldest if nothing is done"), ("chosen", "Coldest with the plan")):
@@ -125,7 +126,7 @@ def _facts(tree: TreePlan, household: Household, *, acts: bool) -> list[tuple[st
         facts.append(
             (
                 words,
-                f"{household.temperature(coldest.p50)} (between {household.temperatures(coldest.p10, coldest.p90)}), "
+                f"{household.temperature(coldest.p50)} ({household.temperatures(coldest.p10, coldest.p90)}), "
                 f"{household.margin(margin)}",
             )
         )

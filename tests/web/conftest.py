@@ -1,0 +1,88 @@
+"""The application in process, and served on a port of this machine for the browser."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+
+import pytest
+import uvicorn
+from fastapi import FastAPI
+from starlette.testclient import TestClient
+
+from fruitwall.service.evening_document import EveningPlan
+from fruitwall.web.app import create_app
+from fruitwall.web.settings import WebSettings
+from fruitwall.yard.model import Yard
+from tests.web.sample import NOW, sample_plan, sample_yard
+
+AppMaker = Callable[..., FastAPI]
+
+
+@pytest.fixture
+def make_app() -> AppMaker:
+    """Make an application around one plan, or around a function that gives or refuses plans."""
+
+    def make(
+        plan: EveningPlan | Callable[[date | None], EveningPlan] | None = None,
+        yard: Yard | None = None,
+        now: datetime = NOW,
+        **options: object,
+    ) -> FastAPI:
+        shown = plan if callable(plan) else (lambda _: plan or sample_plan())
+        return create_app(
+            WebSettings(plan_for=shown, yard=lambda: yard or sample_yard(), now=lambda: now, **options)  # type: ignore[arg-type]
+        )
+
+    return make
+
+
+@pytest.fixture
+def client_of(make_app: AppMaker) -> Callable[..., TestClient]:
+    """Make a client of an application; arguments as for `make_app`."""
+
+    def make(*arguments: object, **options: object) -> TestClient:
+        return TestClient(make_app(*arguments, **options), base_url="http://localhost")
+
+    return make
+
+
+@pytest.fixture
+def client(client_of: Callable[..., TestClient]) -> TestClient:
+    """A client of the application around the sample evening."""
+    return client_of()
+
+
+@contextmanager
+def serving(app: FastAPI) -> Iterator[str]:
+    """Serve an application on a free port; gives its address."""
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="error", ws="none", lifespan="off"))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    deadline = time.monotonic() + 10
+    while not server.started:
+        assert time.monotonic() < deadline, "the server did not start"
+        time.sleep(0.01)
+    try:
+        yield f"http://127.0.0.1:{server.servers[0].sockets[0].getsockname()[1]}"
+    finally:
+        server.should_exit = True
+        thread.join(timeout=10)
+
+
+@pytest.fixture
+def serve(make_app: AppMaker) -> Iterator[Callable[..., str]]:
+    """Serve an application for the browser; arguments as for `make_app`, gives the address."""
+    running = []
+
+    def start(*arguments: object, **options: object) -> str:
+        context = serving(make_app(*arguments, **options))
+        running.append(context)
+        return context.__enter__()
+
+    yield start
+    for context in running:
+        context.__exit__(None, None, None)
