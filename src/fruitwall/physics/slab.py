@@ -158,7 +158,7 @@ class Slab:
     back_resistance_m2kw : float
         Between the last layer and the temperature behind, if held. [m² K/W]
     shape : {"plane", "cylinder", "sphere"}
-        Plane slab; long cylinder or sphere of radius equal to the sum of the layers. Fluxes are per m² of outer surface.
+        Plane slab; long cylinder or sphere whose radius is the sum of the layers. Fluxes are per m² of outer surface.
     cells : int
         How finely it is cut, 8 to 400.
 
