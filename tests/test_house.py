@@ -198,10 +198,10 @@ def test_what_a_layer_gives_to_others_says_what_it_takes_and_gives():
     for module, name in sorted(functions_for_others()):
         path = SOURCE.joinpath(*module.split(".")[1:]).with_suffix(".py")
         function = dict(public_functions(ast.parse(path.read_text()))).get(name)
-        if function is None:
+        if function is None or not _arguments(function):
             continue
         text = ast.get_docstring(function) or ""
-        if _arguments(function) and not re.search(r"^Parameters\n-+$", text, re.M):
+        if not re.search(r"^Parameters\n-+$", text, re.M):
             incomplete.append(f"{module}.{name}: no Parameters")
         if _gives_something(function) and not re.search(r"^(Returns|Yields)\n-+$", text, re.M):
             incomplete.append(f"{module}.{name}: no Returns")

@@ -61,7 +61,13 @@ class ExaminedYard:
         return [p.text(self.name) for p in self.problems if p.severity == "warning"]
 
 
-def examine_yard(text: str, name: str = "yard.yaml", *, today: date | None = None) -> ExaminedYard:
+def examine_yard(
+    text: str,
+    name: str = "yard.yaml",
+    *,
+    today: date | None = None,
+    also: Callable[[Yard], list[Problem]] = lambda _: [],
+) -> ExaminedYard:
     """Read the text of a yard file and tell all that is wrong or doubtful in it.
 
     Parameters
@@ -72,6 +78,9 @@ def examine_yard(text: str, name: str = "yard.yaml", *, today: date | None = Non
         Name of the file, for messages.
     today : date, optional
         For what depends on it (a planting day in the future); left out, this is not checked.
+    also : callable
+        A further check of a yard whose form is right, by a layer that knows more (whether a kind is in the
+        catalogue); what it finds gets its line like everything else.
 
     Returns
     -------
@@ -83,7 +92,7 @@ def examine_yard(text: str, name: str = "yard.yaml", *, today: date | None = Non
     if not problems:
         try:
             yard = Yard.model_validate(document.data, by_alias=True, by_name=False)
-            problems = check_yard(yard, today=today)
+            problems = [*check_yard(yard, today=today), *also(yard)]
         except ValidationError as error:
             problems = problems_of(error, document.data)
     located = [p if p.line is not None else replace(p, line=document.line(p.loc)) for p in problems]
@@ -147,6 +156,16 @@ def parse_yard(text: str, name: str = "yard.yaml", *, today: date | None = None)
 
 def read_yard_text(path: str | os.PathLike[str]) -> str:
     """Give the text of a yard file.
+
+    Parameters
+    ----------
+    path : str or path
+        The file, in UTF-8.
+
+    Returns
+    -------
+    str
+        The text, its line ends as they are, without a byte order mark.
 
     Raises
     ------
