@@ -211,7 +211,7 @@ def yard_check(file: Annotated[Path, typer.Argument(metavar="FILE", help="The ya
     """Check a yard file and say all that is wrong in it."""
     from fruitwall.service.yards import check_yard_file
 
-    checked = check_yard_file(file)
+    checked = check_yard_file(file, today=_clock().date())
     _tell_warnings(checked)
     yard = checked.yard
     kinds = len({tree.taxon for tree in yard.trees})
@@ -229,7 +229,7 @@ def yard_import(
     """Keep a yard file in the journal; earlier versions stay."""
     from fruitwall.service.yards import check_yard_file, import_yard
 
-    checked = check_yard_file(file)
+    checked = check_yard_file(file, today=_clock().date())
     _tell_warnings(checked)
     with _open_journal(database) as journal:
         version = import_yard(journal, checked, now=_clock(), author=f"import of {file.name}"[:200])
@@ -360,7 +360,7 @@ def _find_yard(given: str | None, journal: Journal | None) -> tuple[CheckedYard,
     from fruitwall.service.yards import CheckedYard, check_yard_file, load_yard
 
     if given is not None and _is_file(given):
-        checked = check_yard_file(Path(given))
+        checked = check_yard_file(Path(given), today=_clock().date())
         _tell_warnings(checked)
         return checked, None
     assert journal is not None

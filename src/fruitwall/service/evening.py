@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -123,7 +123,7 @@ def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int
         raise PlanError(
             f"the night of {day} is over; name a later one with --date, or give the moment to plan from with --now"
         )
-    last = forecast.time_utc[-1].astype("datetime64[s]").item().replace(tzinfo=UTC)
+    last = forecast.end_utc
     found = [first]
     for ahead in range(1, nights):
         following = evening_of(location, day + timedelta(days=ahead))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -73,8 +73,7 @@ def weather_for(
         stored = journal.latest_forecast(yard_name)
         if stored is not None:
             found = _unpack(stored)
-            last = found.time_utc[-1].astype("datetime64[s]").item().replace(tzinfo=UTC)
-            if last >= now + STILL_COVERS:
+            if found.end_utc >= now + STILL_COVERS:
                 return found, past
     return _read(yard, forecast or DEFAULT_SERVICE, now), past
 

@@ -14,7 +14,8 @@ from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import HourOfTree
 from fruitwall.service.nights import Evening
 from fruitwall.service.outlook import Situation
-from fruitwall.service.station import naive_utc, spread
+from fruitwall.service.station import spread
+from fruitwall.weather.forcing import as_datetime64
 
 FloatArray = NDArray[np.float64]
 
@@ -73,7 +74,7 @@ def hours_of_trees(
 
     evening = situation.evenings[0]
     times = shown_times(evening)
-    forcing = situation.forcing.select(situation.forcing.time_utc[0], naive_utc(evening.night.end_utc))
+    forcing = situation.forcing.select(situation.forcing.start_utc, evening.night.end_utc)
     found: list[TreeHours] = []
     for first in range(0, len(situation.spots), TREES_AT_A_TIME):
         trees = range(first, min(first + TREES_AT_A_TIME, len(situation.spots)))
@@ -92,7 +93,7 @@ def hours_of_trees(
         )
         if result.series is None or result.time_utc is None:
             raise ValueError("simulate must keep the series when asked to")
-        steps = np.searchsorted(result.time_utc, np.array([naive_utc(t) for t in times]))
+        steps = np.searchsorted(result.time_utc, np.array([as_datetime64(t) for t in times]))
         for row, t in enumerate(trees):
             series = {name: values[row] for name, values in result.series.items()}
             found.append(_hours(series, steps, times, situation, t, tissues[t]))

@@ -18,8 +18,8 @@ from fruitwall.physics.exposure import DURATIONS_H, NightResult
 from fruitwall.plants.injury import first_injury_c, fruit_loss_chance, grade_chances, loss_share
 from fruitwall.plants.tolerance import TISSUES, Tolerance
 from fruitwall.service.nights import Evening
-from fruitwall.service.station import naive_utc
 from fruitwall.service.treatments import body_of, kinds_of, spots_of, tolerance_of, treatment_of
+from fruitwall.weather.forcing import as_datetime64
 
 if TYPE_CHECKING:
     from fruitwall.physics.body import Body
@@ -201,7 +201,7 @@ def _share_of_joined(worth: float, tolerance: Tolerance, cold_if_left: FloatArra
 
 def _acclimation_c(forcing: Forcing, now: datetime) -> float | None:
     """Give the mean temperature of the weeks before tonight; None if the past is not known for a week at least."""
-    end = naive_utc(now)
+    end = as_datetime64(now)
     past = forcing.time_utc < end
     start = end - np.timedelta64(ACCLIMATION_DAYS * 86400, "s")
     used = past & (forcing.time_utc >= start) & (np.arange(forcing.n_times) < forcing.n_history)

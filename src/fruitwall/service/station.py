@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.physics.treatment import Night
 from fruitwall.service.evening_document import Spread
-from fruitwall.weather.forcing import Forcing
+from fruitwall.weather.forcing import Forcing, as_datetime
 
 FloatArray = NDArray[np.float64]
 
@@ -46,14 +46,9 @@ def spread(values: FloatArray) -> Spread:
     return Spread(p10=float(low), p50=float(middle), p90=float(high))
 
 
-def naive_utc(moment: datetime) -> np.datetime64:
-    """Give an aware moment as numpy wants it: UTC without a zone."""
-    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
-
-
 def station_nights(forcing: Forcing, nights: Sequence[Night]) -> list[StationNight]:
     """Sum up a forecast's nights, each from noon to noon."""
-    return [_summary(forcing.select(naive_utc(night.start_utc), naive_utc(night.end_utc)), night) for night in nights]
+    return [_summary(forcing.select(night.start_utc, night.end_utc), night) for night in nights]
 
 
 def _summary(forcing: Forcing, night: Night) -> StationNight:
@@ -64,7 +59,7 @@ def _summary(forcing: Forcing, night: Night) -> StationNight:
     return StationNight(
         evening=night.name,
         minimum_c=spread(forcing.t_air_c.min(axis=1)),
-        coldest_at=forcing.time_utc[int(np.median(at))].astype("datetime64[s]").item().replace(tzinfo=UTC),
+        coldest_at=as_datetime(forcing.time_utc[int(np.median(at))]),
         dew_point_c=spread(np.take_along_axis(forcing.t_dew_c, at[:, None], axis=1)),
         wind_m_s=spread(forcing.wind_m_s[:, used].mean(axis=1)),
         cloud=spread(forcing.cloud[:, used].mean(axis=1)),

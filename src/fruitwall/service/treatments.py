@@ -12,6 +12,7 @@ from fruitwall.physics.body import Body
 from fruitwall.physics.rooms import Room
 from fruitwall.physics.treatment import Treatment
 from fruitwall.yard.plan import tree_age_years
+from fruitwall.yard.problems import Problem
 
 if TYPE_CHECKING:
     from fruitwall.physics.spot import Spot
@@ -30,6 +31,20 @@ CROWN_LEVEL = 0.66
 """Where in the crown exposures are taken, from its base (0) to its top (1): the outer leaves that see the sky."""
 
 
+def unknown_kinds(yard: Yard) -> list[Problem]:
+    """Give a problem for every tree whose kind is not in the catalogue, with near names."""
+    from fruitwall.plants.catalogue import catalogue
+
+    known = catalogue()
+    problems = []
+    for at, tree in enumerate(yard.trees):
+        try:
+            known.find(tree.taxon)
+        except UnknownTaxonError as error:
+            problems.append(Problem("error", ("trees", at, "taxon"), str(error)))
+    return problems
+
+
 def kinds_of(yard: Yard) -> dict[str, Taxon]:
     """Give the catalogue's kind of every tree, by the tree's identifier.
 
@@ -40,17 +55,10 @@ def kinds_of(yard: Yard) -> dict[str, Taxon]:
     """
     from fruitwall.plants.catalogue import catalogue
 
-    known = catalogue()
-    kinds: dict[str, Taxon] = {}
-    problems = []
-    for at, tree in enumerate(yard.trees):
-        try:
-            kinds[tree.id] = known.find(tree.taxon)
-        except UnknownTaxonError as error:
-            problems.append(f'trees[{at}].taxon ("{tree.name}"): {error}')
+    problems = unknown_kinds(yard)
     if problems:
-        raise YardFileError(problems)
-    return kinds
+        raise YardFileError([problem.text(yard.name) for problem in problems])
+    return {tree.id: catalogue().find(tree.taxon) for tree in yard.trees}
 
 
 def crown_level_m(tree: Tree) -> float:

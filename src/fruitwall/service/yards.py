@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import YardFileError
-from fruitwall.service.treatments import kinds_of
+from fruitwall.service.treatments import unknown_kinds
 from fruitwall.yard.file import examine_yard, parse_yard, read_yard_text
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ class CheckedYard:
     warnings: tuple[str, ...]
 
 
-def check_yard_text(text: str, name: str = "yard.yaml") -> CheckedYard:
+def check_yard_text(text: str, name: str = "yard.yaml", *, today: date | None = None) -> CheckedYard:
     """Check a yard file's text whole: its form, its sense, and that every kind of tree is known.
 
     Raises
@@ -34,17 +34,13 @@ def check_yard_text(text: str, name: str = "yard.yaml") -> CheckedYard:
     YardFileError
         With every problem at once.
     """
-    examined = examine_yard(text, name)
-    if examined.yard is None or examined.errors:
+    examined = examine_yard(text, name, today=today, also=unknown_kinds)
+    if examined.yard is None:
         raise YardFileError(examined.errors)
-    try:
-        kinds_of(examined.yard)
-    except YardFileError as error:
-        raise YardFileError([f"{name}: {problem}" for problem in error.problems]) from None
     return CheckedYard(examined.yard, text, tuple(examined.warnings))
 
 
-def check_yard_file(path: Path) -> CheckedYard:
+def check_yard_file(path: Path, *, today: date | None = None) -> CheckedYard:
     """Check a yard file whole.
 
     Raises
@@ -52,7 +48,7 @@ def check_yard_file(path: Path) -> CheckedYard:
     YardFileError
         If the file cannot be read, or with every problem in it.
     """
-    return check_yard_text(read_yard_text(path), path.name)
+    return check_yard_text(read_yard_text(path), path.name, today=today)
 
 
 def import_yard(journal: Journal, checked: CheckedYard, *, now: datetime, author: str) -> YardVersion:

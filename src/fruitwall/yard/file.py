@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
 from io import StringIO

@@ -1,0 +1,270 @@
+"""The commands as a person types them: what they print, and how they refuse."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import NamedTuple
+
+import jsonschema
+import numpy as np
+import pytest
+
+from fruitwall import cli
+from fruitwall.yard.demo import demo_yard_text
+from tests.yard.yards import SMALL_YARD, edited
+
+START = datetime.fromisoformat("2026-12-22T00:00:00-08:00")
+EVENING = "2026-12-22T15:00"
+
+
+class Printed(NamedTuple):
+    """What a command left behind."""
+
+    status: int
+    out: str
+    err: str
+
+
+Run = Callable[..., Printed]
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> Run:
+    """Run the command in this process, with a journal of its own."""
+
+    def call(*arguments: object) -> Printed:
+        monkeypatch.setattr(sys, "argv", ["fruitwall", *map(str, arguments)])
+        monkeypatch.setenv("FRUITWALL_DATABASE", str(tmp_path / "journal.db"))
+        with pytest.raises(SystemExit) as left:
+            cli.main()
+            raise SystemExit(0)
+        printed = capsys.readouterr()
+        code = left.value.code
+        return Printed(code if isinstance(code, int) else 0, printed.out, printed.err)
+
+    return call
+
+
+def forecast_csv(minimum_c: float = -3.0, hours: int = 60, **changes: str) -> str:
+    """Write two days that fall to a minimum before sunrise; `changes` replaces the row of an hour."""
+    rows = ["time,t_air [C],dew_point [C],wind [m/s],cloud [%],ghi [W/m2]"]
+    for hour in range(hours):
+        time = START + timedelta(hours=hour)
+        warmth = (1 - np.cos(2 * np.pi * (hour - 6) / 24)) / 2
+        sun = max(0.0, 500 * np.sin(np.pi * ((hour % 24) - 7) / 10)) if 7 <= hour % 24 <= 17 else 0.0
+        air = minimum_c + 14 * warmth
+        row = f"{time.isoformat()},{air:.2f},{minimum_c - 3:.2f},1.0,0,{sun:.0f}"
+        rows.append(changes.get(f"h{hour}", row))
+    return "\n".join(rows) + "\n"
+
+
+@pytest.fixture
+def yard_file(tmp_path: Path) -> Path:
+    file = tmp_path / "yard.yaml"
+    file.write_text(SMALL_YARD)
+    return file
+
+
+@pytest.fixture
+def cold(tmp_path: Path) -> Path:
+    file = tmp_path / "cold.csv"
+    file.write_text(forecast_csv())
+    return file
+
+
+def refused(printed: Printed, *words: str) -> None:
+    """Check that a command refused in one clear message, with status 2 and without a traceback."""
+    assert printed.status == 2, printed
+    assert printed.out == ""
+    assert "Traceback" not in printed.err
+    for word in words:
+        assert word in printed.err
+
+
+# ---------------------------------------------------------------- the main job
+
+
+def test_a_cold_night_needs_something_and_exits_with_3(run: Run, yard_file: Path, cold: Path) -> None:
+    printed = run("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 8)
+
+    assert printed.status == 3, printed.err
+    assert "Small yard, night of Tuesday 22 December 2026" in printed.out
+    assert "Mango" in printed.out
+
+
+def test_a_warm_night_needs_nothing_and_exits_with_0(run: Run, yard_file: Path, tmp_path: Path) -> None:
+    warm = tmp_path / "warm.csv"
+    warm.write_text(forecast_csv(minimum_c=9.0))
+
+    printed = run("tonight", "--yard", yard_file, "--forecast", warm, "--now", EVENING, "--members", 8)
+
+    assert printed.status == 0, printed.err
+    assert "Nothing needs doing tonight" in printed.out
+
+
+def test_the_json_plan_keeps_to_the_published_schema(run: Run, yard_file: Path, cold: Path) -> None:
+    schema = json.loads(run("schema", "evening-plan").out)
+    printed = run("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 8, "--json")
+
+    plan = json.loads(printed.out)
+    jsonschema.validate(plan, schema, cls=jsonschema.Draft202012Validator)
+    wanted = {"night", "forecast", "trees", "tasks", "limits", "at_risk", "cautions", "solver"}
+    assert wanted <= set(plan)
+    assert {t["id"] for t in plan["trees"]} == {"mango-1", "lime-1"}
+    assert plan["trees"][0]["tissue_min_c"]["nothing"]["p10"] <= plan["trees"][0]["tissue_min_c"]["nothing"]["p90"]
+
+
+def test_the_explanation_goes_from_station_to_risk(run: Run, yard_file: Path, cold: Path) -> None:
+    arguments = ("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 8)
+    printed = run(*arguments, "--explain", "mango")
+
+    for link in ("Station air, minimum", "Air at the tree", "Looks up into", "Harm to", "Chance of harm"):
+        assert link in printed.out
+
+
+def test_the_same_seed_gives_the_same_plan(run: Run, yard_file: Path, cold: Path) -> None:
+    arguments = ("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 6, "--json")
+    first, second = (json.loads(run(*arguments).out) for _ in range(2))
+
+    for plan in (first, second):
+        plan["solver"].pop("seconds")
+    assert first == second
+
+
+# ---------------------------------------------------------------- the yard in the journal
+
+
+def test_a_yard_comes_back_byte_for_byte(run: Run, tmp_path: Path) -> None:
+    text = demo_yard_text().replace("\n", "\r\n")
+    (tmp_path / "mine.yaml").write_bytes(text.encode())
+    run("yard", "import", tmp_path / "mine.yaml")
+    run("yard", "export", "--to", tmp_path / "back.yaml")
+
+    assert (tmp_path / "back.yaml").read_bytes() == (tmp_path / "mine.yaml").read_bytes()
+
+
+def test_an_export_does_not_overwrite_unasked(run: Run, yard_file: Path, tmp_path: Path) -> None:
+    run("yard", "import", yard_file)
+    (tmp_path / "there.txt").write_text("mine")
+
+    refused(run("yard", "export", "--to", tmp_path / "there.txt"), "exists already", "--force")
+    assert (tmp_path / "there.txt").read_text() == "mine"
+
+
+def test_an_imported_forecast_serves_tonight(run: Run, yard_file: Path, cold: Path) -> None:
+    run("yard", "import", yard_file)
+    kept = run("weather", "import", cold, "--now", EVENING)
+    printed = run("tonight", "--now", EVENING, "--members", 6)
+
+    assert kept.status == 0, kept.err
+    assert printed.status == 3, printed.err
+
+
+def test_weather_show_lists_the_nights(run: Run, yard_file: Path, cold: Path) -> None:
+    printed = run("weather", "show", cold, "--yard", yard_file, "--now", EVENING)
+
+    assert printed.status == 0, printed.err
+    assert "Tue 22 Dec" in printed.out
+
+
+def test_an_empty_journal_says_how_to_begin(run: Run) -> None:
+    refused(run("tonight", "--now", EVENING), "yard import")
+
+
+# ---------------------------------------------------------------- bad input: one message, status 2, nothing written
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (("taxon: mango", "taxon: mangoo"), ("mangoo", "mango", "line")),
+        (("position: [5, 5]", "position: [55, 5]"), ("outside", "line")),
+        (("height: 2 m", "height: 2 kg"), ("length", "2 kg", "line")),
+        (("height: 2 m", "height: -2 m"), ("height", "line")),
+        (("time_zone: America/Los_Angeles", "time_zone: America/Nowhere"), ("time_zone", "America/Nowhere")),
+    ],
+)
+def test_a_wrong_yard_file_is_refused_with_its_line(
+    run: Run, tmp_path: Path, cold: Path, change: tuple[str, str], words: tuple[str, ...]
+) -> None:
+    file = tmp_path / "wrong.yaml"
+    file.write_text(edited(*change))
+
+    refused(run("yard", "check", file), *words)
+    refused(run("yard", "import", file), *words)
+    refused(run("tonight", "--yard", file, "--forecast", cold, "--now", EVENING), *words)
+    refused(run("yard", "export"), "yard import")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (forecast_csv(h20="", h21="", h22="", h23="", h24=""), ("hour",)),
+        (forecast_csv(h20="2026-12-22T20:00:00-08:00,nan,-6,1,0,0"), ("t_air",)),
+        (forecast_csv().replace("t_air [C]", "t_air [kg]"), ("t_air", "kg")),
+        (forecast_csv().replace("-08:00", ""), ("time", "zone")),
+        (forecast_csv(hours=20), ("ends",)),
+        ("", ("empty",)),
+        ("{}", ()),
+    ],
+    ids=["missing hours", "not a number", "wrong unit", "no zone", "too short", "empty", "unknown json"],
+)
+def test_a_wrong_forecast_is_refused(
+    run: Run, yard_file: Path, tmp_path: Path, text: str, words: tuple[str, ...]
+) -> None:
+    file = tmp_path / "wrong.csv"
+    file.write_text(text)
+    run("yard", "import", yard_file)
+
+    refused(run("tonight", "--yard", yard_file, "--forecast", file, "--now", EVENING), *words)
+    refused(run("weather", "import", file, "--now", EVENING), *words)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--date", "22.12.2026"), ("--date", "2026-12-22")),
+        (("--now", "tonight"), ("--now",)),
+        (("--explain", "mangrove"), ("mangrove", "near names", "mango-1")),
+        (("--date", "2026-12-20"), ("over",)),
+        (("--date", "2027-03-01"), ("ends",)),
+    ],
+    ids=["date", "now", "tree", "past night", "night beyond the forecast"],
+)
+def test_a_wrong_option_is_refused(
+    run: Run, yard_file: Path, cold: Path, arguments: tuple[str, str], words: tuple[str, ...]
+) -> None:
+    given = ["tonight", "--yard", yard_file, "--forecast", cold, "--members", 4]
+    if arguments[0] != "--now":
+        given += ["--now", EVENING]
+    refused(run(*given, *arguments), *words)
+
+
+@pytest.mark.parametrize("option", [("--members", "0"), ("--members", "many"), ("--nights", "-1")])
+def test_typer_refuses_numbers_out_of_range(run: Run, yard_file: Path, cold: Path, option: tuple[str, str]) -> None:
+    printed = run("tonight", "--yard", yard_file, "--forecast", cold, *option)
+
+    assert printed.status == 2
+    assert option[0] in printed.err
+
+
+def test_a_missing_file_is_refused_by_name(run: Run, yard_file: Path) -> None:
+    refused(run("yard", "check", "nowhere.yaml"), "nowhere.yaml")
+    refused(run("tonight", "--yard", yard_file, "--forecast", "nowhere.csv", "--now", EVENING), "nowhere.csv")
+
+
+def test_an_unknown_schema_names_the_known_ones(run: Run) -> None:
+    refused(run("schema", "tree"), "yard", "evening-plan")
+
+
+def test_help_answers_without_loading_numbers() -> None:
+    code = "import sys; sys.argv = ['fruitwall', '--help']\nfrom fruitwall.cli import main\ntry: main()\nexcept SystemExit: pass\nprint(sorted(m for m in ('numpy', 'sqlalchemy', 'fastapi', 'numba', 'scipy') if m in sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout.strip().endswith("[]")
+    assert "tonight" in done.stdout
