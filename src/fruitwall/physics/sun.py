@@ -336,8 +336,8 @@ def spread_hours(
     Returns
     -------
     ndarray, shape (..., time, 60/step_minutes)
-        Mean of every step; the mean over an hour is the value given. Follows the sine of the sun's elevation; light of
-        an hour without sun is spread evenly. [W/m²]
+        Mean of every step; the mean over an hour is the value given. Follows the sine of the sun's elevation (raised by
+        0.833°, so that it begins at sunrise); light of an hour without sun is spread evenly. [W/m²]
 
     Raises
     ------
@@ -351,7 +351,8 @@ def spread_hours(
     _days_since_2000(ends)
     middles = (np.arange(steps) + 0.5) * step_minutes * 60.0 - 3600.0
     times = ends.astype("datetime64[s]")[..., None] + middles.astype("timedelta64[s]")
-    height = np.sin(np.radians(np.maximum(sun_position(times, latitude_deg, longitude_deg).elevation_deg, 0.0)))
+    above = sun_position(times, latitude_deg, longitude_deg).elevation_deg - SUNSET_DEG
+    height = np.sin(np.radians(np.clip(above, 0.0, 90.0)))
     mean = height.mean(axis=-1, keepdims=True)
     shape = np.where(mean > 0.0, height / np.where(mean > 0.0, mean, 1.0), 1.0)
     return np.asarray(np.asarray(shortwave_w_m2, dtype=np.float64)[..., None] * shape)
