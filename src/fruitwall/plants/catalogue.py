@@ -65,6 +65,8 @@ class Evidence:
     from_memory: bool
     at_tissue: bool
     """Temperature of the tissue itself, or of air so windy that it was the tissue's too."""
+    unhardened: bool
+    """Of a tree that cold weeks had not yet hardened."""
 
 
 @dataclass(frozen=True)
@@ -303,6 +305,7 @@ def _evidence(row: dict[str, str], sources: dict[str, Source], voices: dict[str,
         note=row["note"],
         from_memory="from memory" in row["note"][: tag.start()],
         at_tissue=tag[1] == "lab_LT" or "tissue=air" in row["note"],
+        unhardened="not hardened" in row["note"],
     )
 
 

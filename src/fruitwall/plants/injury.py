@@ -187,7 +187,7 @@ def first_injury_c(tolerance: Tolerance, tissue: str) -> tuple[float, float, flo
     p10, p50, p90 : float
         Coldest first. The least of the grades that count as harm: leaf grade 2, twig 5, wood 6, root 2, and half of
         the fruit. For the leaf of a kind that suffers above freezing the temperature of an eight-hour night that
-        gives grade 2 if that is warmer. NaN where the tissue is absent. [°C]
+        gives grade 2 if that is warmer. Freezing counts from 0 °C down. NaN where the tissue is absent. [°C]
 
     Raises
     ------
@@ -197,6 +197,7 @@ def first_injury_c(tolerance: Tolerance, tissue: str) -> tuple[float, float, flo
     if tissue not in TISSUES:
         raise ValueError(f"tissue must be one of {', '.join(TISSUES)}, got {tissue!r}")
     t = TISSUES.index(tissue)
+    by_chill = False
     if t == FRUIT:
         middle, sd = tolerance.fruit_c, tolerance.fruit_sd_k
     else:
@@ -204,9 +205,11 @@ def first_injury_c(tolerance: Tolerance, tissue: str) -> tuple[float, float, flo
         sd = float(tolerance.sd_k[t])
         chilled = tolerance.chill_level_c - tolerance.chill_dose_k_h[2] / 8.0
         if t == LEAF and chilled > middle:
-            middle, sd = float(chilled), tolerance.chill_sd_k
+            middle, sd, by_chill = float(chilled), tolerance.chill_sd_k, True
     spread = _P10 * float(np.hypot(sd, tolerance.slope_k))
-    return middle - spread, middle, middle + spread
+    if by_chill:
+        return middle - spread, middle, middle + spread
+    return min(middle - spread, 0.0), min(middle, 0.0), min(middle + spread, 0.0)
 
 
 def felt_c(
@@ -228,7 +231,7 @@ def felt_c(
     ndarray [..., tissue]
         Infinite where no exposure is below 0 °C: without ice there is no freezing injury. NaN where all are NaN. [°C]
     """
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         # Between 0 and -FREEZING_GATE_C ice is not yet certain: as if it were warmer, without bound at 0.
         supercooled = np.maximum(FREEZING_GATE_C / np.maximum(-coldest_c, 0.0) - 1.0, 0.0)
     return _nanmin(coldest_c - duration_k_per_log2h * np.log2(hours) + supercooled, axis=-1)

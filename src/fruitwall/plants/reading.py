@@ -84,12 +84,13 @@ class Reading:
 
 
 def readings(rows: Iterable[Evidence]) -> list[Reading]:
-    """Read statements; growth limits, and chilling of flowers and fruit, say nothing about injury of the tree."""
+    """Read statements on hardened trees; growth limits, and chilling of flowers and fruit, say nothing on the tree."""
     return [reading for row in rows for reading in _read(row)]
 
 
 def _read(row: Evidence) -> list[Reading]:
-    if row.type == "growth_limit":
+    if row.type == "growth_limit" or row.unhardened:
+        # What a tree stands before the cold weeks is where `effects` has the capacity to harden from.
         return []
     if row.effect == "chilling_injury" or row.low_c > 2.0:
         return [] if row.stage in ("flower", "fruit", "new_growth") else _chilling(row)
