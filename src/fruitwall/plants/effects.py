@@ -148,19 +148,19 @@ def hardened_share(mean_c: float) -> float:
 GRADE_POSITION = (np.nan, np.nan, 1.0, 0.8, 0.6, 0.4, 0.2, 0.0)
 """Where each grade lies between death of the wood (0) and first leaf burn (1). Equal steps: assumption.
 
-Organs of one tree differ by 4-8 K in hardy kinds and little in tender ones: sweet orange leaf -3.3 °C, major limbs
--3.3 to -4.4 °C, death -7 to -10 °C (lsu_clirette2021, dunn2007, fao_ecocrop_view).
+Organs of one tree, with roots, flowers and fruit, differ by 4-8 K in hardy kinds and less in tender
+ones: sweet orange leaf -3.3 °C, major limbs -3.3 to -4.4 °C, death -7 to -10 °C (lsu_clirette2021, dunn2007,
+fao_ecocrop_view).
 """
 
 
 def organ_gap_k(wood_c: NDArray[np.float64] | float) -> NDArray[np.float64]:
     """Give the usual distance from first leaf burn to death of the wood.
 
-    1.2 K in tender kinds, 0.35 K more per kelvin of hardiness beyond -3 °C; through mango (1-2 K), sweet orange
-    (about 5 K at -10 °C), olive. Set by eye on these kinds; see `docs/tolerance.md` for what the evidence as a
-    whole says.
+    1.2 K in tender kinds, 0.25 K more per kelvin of hardiness beyond -3 °C. The rows as a whole would have it a little
+    smaller, sweet orange (about 5 K) larger; `docs/tolerance.md` has the figures.
     """
-    return 1.2 + 0.35 * np.maximum(-3.0 - np.asarray(wood_c, dtype=np.float64), 0.0)
+    return 1.2 + 0.25 * np.maximum(-3.0 - np.asarray(wood_c, dtype=np.float64), 0.0)
 
 
 ORGAN_GAP_LOG_SD = 0.45
