@@ -106,8 +106,8 @@ def night_share(time_utc: Times, latitude_deg: ArrayLike, longitude_deg: ArrayLi
     night = 24.0 - 2.0 * half_day
     grown = 1.0 - np.exp(-(np.minimum(since_sunset, night) + 0.5) / EVENING_H)
     faded = np.exp(-((since_sunrise / MORNING_H) ** 2)) * (1.0 - np.exp(-(night + 0.5) / EVENING_H))
-    evening = since_sunset <= night
-    share = np.where(evening, grown, faded)
+    # On a short winter day the morning's share may not be gone when the evening's begins.
+    share = np.maximum(np.where(since_sunset <= night, grown, 0.0), faded)
     polar = np.where(half_day <= 0.0, 1.0, 0.0)
     return np.where((half_day <= 0.0) | (half_day >= 12.0), polar, share)
 
