@@ -179,7 +179,8 @@ def tree_plan(tree: Tree, fate: Fate) -> TreePlan:
         gear=[part.split(":")[1] for part in fate.measure.split("+") if ":" in part],
         reason=(
             f"Left alone its leaves would come to {fate.alone_c:.1f} °C, {-alone:.1f} K below where harm begins; "
-            f"so they stay at {fate.planned_c:.1f} °C, and the chance of harm falls from {harm_alone:.0%} to {harm_planned:.0%}."
+            f"so they stay at {fate.planned_c:.1f} °C, and the chance of harm falls from {harm_alone:.0%} to "
+            f"{harm_planned:.0%}."
             if acts
             else f"Its leaves come to {fate.alone_c:.1f} °C, {abs(alone):.1f} K {'below' if alone < 0 else 'above'} "
             "where harm begins."
@@ -198,10 +199,12 @@ def tree_plan(tree: Tree, fate: Fate) -> TreePlan:
         hours=hours,
         chain=[
             ReasonPart(label="Station air at its lowest", value="−1.7 °C", note="median of 50 courses, 06:20"),
-            ReasonPart(label="Air at the spot", value=f"{fate.alone_c + 1.4:.1f} °C", note="0.4 K warmer on the terrace"),
+            ReasonPart(
+                label="Air at the spot", value=f"{fate.alone_c + 1.4:.1f} °C", note="0.4 K warmer on the terrace"
+            ),
             ReasonPart(label="Sky view", value="71 %", note="terrace wall 18 %, walnut 11 %"),
             ReasonPart(label="Leaf under the air", value="1.4 K", note="net loss 62 W/m² at 0.4 m/s"),
-            ReasonPart(label="First hurt", value=f"{fate.stands_c:.1f} °C", note="7 published rows, two years in the ground"),
+            ReasonPart(label="First hurt", value=f"{fate.stands_c:.1f} °C", note="7 published rows, two years old"),
         ],
         following_nights=[fate.name, "leave as it is", "leave as it is"],
     )
@@ -230,26 +233,26 @@ def sample_tasks() -> list[Task]:
     """Build the checklist of the evening."""
     sun = SUNSET - timedelta(hours=2, minutes=50)
     return [
-        task(1, "Water the ground round the sapodilla", ["sapodilla"], when="before_sun_leaves", deadline=sun, minutes=8,
+        task(1, "Water the ground at the sapodilla", ["sapodilla"], when="before_sun_leaves", deadline=sun, minutes=8,
              person="Odalis", steps=["20 L within the crown's edge, slowly", "Keep leaves and leads dry"]),
         task(2, "Carry mango and sugar apple into the shed", ["pot-mango", "pot-sugar-apple"], minutes=11,
              lifting_index=1.24, steps=["Sack truck from the gear store", "Two lifts each: onto the truck, off it"],
              cautions=["Push, do not pull, where you can see over the pot."]),
         task(3, "Carry the cacao into the hallway", ["pot-cacao"], minutes=4, person="Odalis", lifting_index=0.82,
              steps=["Carry first, water afterwards"]),
-        task(4, "Push the tub with the Meyer lemon under the lean-to", ["pot-lemon"], minutes=7, person="Odalis and Wendell",
-             steps=["On the sack truck, one in front, one behind"]),
+        task(4, "Push the tub with the Meyer lemon under the lean-to", ["pot-lemon"], minutes=7,
+             person="Odalis and Wendell", steps=["On the sack truck, one in front, one behind"]),
         task(5, "Cover lychee and seedling mango at the house", ["lychee-mauritius", "mango-seedling"], minutes=10,
              steps=["Small fleece and large fleece", "Down to the ground all round, stones on the edge"]),
         task(6, "Hang the large lamps in the mango and cover it", ["mango-grafted"], minutes=14,
              steps=["Lamp string inside the crown, no lamp against cloth or leaf", "Blanket over it to the ground"],
              cautions=["Test the ground-fault device before you plug in."]),
-        task(7, "Cover papaya, canistel and old lychee", ["papaya", "canistel", "lychee-old"], minutes=13, person="Odalis",
-             steps=["Small fleece, bed sheets, large fleece", "Dry cloth only"]),
-        task(8, "Cover two-year-old avocado, atemoya and lime", ["avocado-mexicola", "atemoya", "lime-hollow"], minutes=15,
-             steps=["Small fleece, bed sheets, film on stakes", "No film against a leaf"]),
+        task(7, "Cover papaya, canistel and old lychee", ["papaya", "canistel", "lychee-old"], minutes=13,
+             person="Odalis", steps=["Small fleece, bed sheets, large fleece", "Dry cloth only"]),
+        task(8, "Cover two-year-old avocado, atemoya and lime", ["avocado-mexicola", "atemoya", "lime-hollow"],
+             minutes=15, steps=["Small fleece, bed sheets, film on stakes", "No film against a leaf"]),
         task(9, "Set the heater in the hoop frame and close it", HOOP_TREES, minutes=9,
-             steps=["Heater on a slab in the middle, thermostat 3 °C", "Long lead unrolled completely", "West side last"],
+             steps=["Heater on a slab in the middle, set to 3 °C", "Long lead unrolled completely", "West side last"],
              cautions=["At least 0.9 m between heater and film or leaves, measured to where the wind can blow it.",
                        "Somebody stays at home and looks at it before bed."]),
         task(10, "Look at the heater and the thermometer", HOOP_TREES, when="before_bed", minutes=3,
@@ -263,8 +266,8 @@ def sample_morning() -> list[Task]:
     return [
         task(1, "Open the hoop frame", HOOP_TREES, when="morning", deadline=late, minutes=4, person=None,
              steps=["Closed until noon its leaves would reach 41 °C in the sun"]),
-        task(2, "Heater and lamps off, blanket and film off", ["mango-grafted", "lime-hollow"], when="morning", minutes=8,
-             person=None, deadline=late + timedelta(minutes=30)),
+        task(2, "Heater and lamps off, blanket and film off", ["mango-grafted", "lime-hollow"], when="morning",
+             minutes=8, person=None, deadline=late + timedelta(minutes=30)),
     ]  # fmt: skip
 
 
@@ -273,7 +276,14 @@ def sample_limits() -> list[Limit]:
 
     def enough(key: str, name: str, unit: str, used: float, available: float) -> Limit:
         return Limit(
-            key=key, name=name, unit=unit, used=used, available=available, binding=False, one_more=None, one_more_saves=None
+            key=key,
+            name=name,
+            unit=unit,
+            used=used,
+            available=available,
+            binding=False,
+            one_more=None,
+            one_more_saves=None,
         )
 
     return [
@@ -308,8 +318,8 @@ def sample_plan(
         "sunrise": SUNRISE,
         "made": NOW - timedelta(minutes=4),
         "verdict": (
-            f"Near {'29 °F' if yard.display.temperature == 'F' else '−1.7 °C'} at the station tonight: {acting} trees need "
-            f"something before dark; {len(at_risk)} trees stay at risk even so."
+            f"Near {'29 °F' if yard.display.temperature == 'F' else '−1.7 °C'} at the station tonight: {acting} trees "
+            f"need something before dark; {len(at_risk)} trees stay at risk even so."
         ),
         "needs_action": True,
         "forecast": ForecastSummary(
@@ -341,7 +351,7 @@ def sample_plan(
         "cautions": [
             "Test every ground-fault device before the evening; unroll leads completely, joints off the ground.",
             "A portable heater should not run unattended: somebody stays at home tonight and looks at it before bed.",
-            "Treat the lifting limit as the most that could be right: cold hands, wet grass and a sloshing pot lower it.",
+            "Treat the lifting limit as the most that could be right: cold hands and wet grass lower it.",
             "Open the hoop frame in the morning; sun under film cooks a tree.",
         ],
         "expected_loss": {

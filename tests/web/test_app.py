@@ -142,7 +142,9 @@ def test_the_server_answers_under_its_own_names(client, host):
     assert client.get("/health", headers={"host": host}).status_code == 200
 
 
-@pytest.mark.parametrize("host", ["evil.example", "localhost.evil.example", "127.0.0.1.evil.example:80", "", "[::1", "a:b"])
+@pytest.mark.parametrize(
+    "host", ["evil.example", "localhost.evil.example", "127.0.0.1.evil.example:80", "", "[::1", "a:b"]
+)
 def test_the_server_does_not_answer_under_a_strange_name(client, host):
     answer = client.get("/", headers={"host": host})
 
@@ -160,7 +162,14 @@ def test_more_host_names_can_be_allowed(client_of):
 
 @pytest.mark.parametrize(
     ("header", "name"),
-    [("localhost:80", "localhost"), ("[::1]:80", "::1"), ("[::1]", "::1"), ("a:b", "a:b"), ("a:", "a:"), ("[::1]x", "[::1]x")],
+    [
+        ("localhost:80", "localhost"),
+        ("[::1]:80", "::1"),
+        ("[::1]", "::1"),
+        ("a:b", "a:b"),
+        ("a:", "a:"),
+        ("[::1]x", "[::1]x"),
+    ],
 )
 def test_a_host_header_is_taken_apart_strictly(header, name):
     assert host_name(header) == name

@@ -47,9 +47,15 @@ PAIRS = {
 # white stays white (rows sum to one) is checked below.
 EYES = {
     "all colours": np.eye(3),
-    "no red": np.array([[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]),
-    "no green": np.array([[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]),
-    "no blue": np.array([[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]),
+    "no red": np.array(
+        [[0.152286, 1.052583, -0.204868], [0.114503, 0.786281, 0.099216], [-0.003882, -0.048116, 1.051998]]
+    ),
+    "no green": np.array(
+        [[0.367322, 0.860646, -0.227968], [0.280085, 0.672501, 0.047413], [-0.011820, 0.042940, 0.968881]]
+    ),
+    "no blue": np.array(
+        [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]
+    ),
 }
 # Linear sRGB to CIE XYZ (IEC 61966-2-1) and its white.
 TO_XYZ = np.array([[0.4124, 0.3576, 0.1805], [0.2126, 0.7152, 0.0722], [0.0193, 0.1192, 0.9505]])
@@ -143,7 +149,10 @@ def test_the_design_sheet_tells_the_colours_and_contrasts_as_they_are(project, t
     column = THEMES.index(theme)
     found = colours(theme)
 
-    hexes = {name: values[column] for name, *values in re.findall(r"^\| `([\w-]+)` \|[^`]*`(#\w{6})` \| `(#\w{6})` \|", sheet, re.M)}
+    hexes = {
+        name: values[column]
+        for name, *values in re.findall(r"^\| `([\w-]+)` \|[^`]*`(#\w{6})` \| `(#\w{6})` \|", sheet, re.M)
+    }
     for name, value in hexes.items():
         assert np.allclose(_linear(value[1:]), found[name]), name
     assert hexes.keys() == found.keys()

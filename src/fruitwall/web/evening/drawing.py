@@ -6,6 +6,7 @@ Trees carry their number, structures a letter; both are told in words beside the
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from math import hypot
 from string import ascii_uppercase
 from typing import assert_never
@@ -13,10 +14,10 @@ from typing import assert_never
 from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, TreePlan
+from fruitwall.service.household import FEET_PER_METRE, NO_BREAK, Household
 from fruitwall.web.evening.marks import family_of, outline
 from fruitwall.web.evening.spacing import Spot, roomiest, spread
 from fruitwall.web.evening.strip import full_name
-from fruitwall.service.household import FEET_PER_METRE, NO_BREAK, Household
 from fruitwall.web.svg import points, tag
 from fruitwall.yard.model import (
     Building,
@@ -274,13 +275,7 @@ def _label_places(structure: Structure, frame: Frame) -> list[Spot]:
     """Give places where the letter of a structure may stand."""
     if isinstance(structure, Wall | Fence):
         spots = frame.all(structure.line)
-        places = []
-        for (x1, y1), (x2, y2) in zip(spots, spots[1:], strict=False):
-            length = max(hypot(x2 - x1, y2 - y1), 1.0)
-            aside = (-(y2 - y1) / length * 9, (x2 - x1) / length * 9)
-            for share in (0.06, 0.25, 0.5, 0.75, 0.94):
-                for side in (1, -1):
-                    places.append((x1 + (x2 - x1) * share + side * aside[0], y1 + (y2 - y1) * share + side * aside[1]))
+        places = [place for start, end in pairwise(spots) for place in _beside(start, end)]
         inside = [(x, y) for x, y in places if 6 < x < frame.width - 6 and 6 < y < frame.height - FOOT]
         return inside or places
     if isinstance(structure, Canopy):
@@ -289,6 +284,17 @@ def _label_places(structure: Structure, frame: Frame) -> list[Spot]:
         ring = [(x, y), (x - r, y), (x + r, y), (x, y - r), (x, y + r)]
         return [(x, y) for x, y in ring if 6 < x < frame.width - 6 and 6 < y < frame.height - FOOT] or [(x, y)]
     return _corners(frame.all(structure.outline))
+
+
+def _beside(start: Spot, end: Spot) -> list[Spot]:
+    """Give places on both sides of a line."""
+    dx, dy = end[0] - start[0], end[1] - start[1]
+    aside = 9 / max(hypot(dx, dy), 1.0)
+    return [
+        (start[0] + dx * share - side * dy * aside, start[1] + dy * share + side * dx * aside)
+        for share in (0.06, 0.25, 0.5, 0.75, 0.94)
+        for side in (1, -1)
+    ]
 
 
 def _corners(spots: list[Spot]) -> list[Spot]:

@@ -9,12 +9,12 @@ from zoneinfo import ZoneInfo
 from markupsafe import Markup
 
 from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit
+from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
 from fruitwall.web.evening.checklist import TaskGroup, groups_of
 from fruitwall.web.evening.drawing import Drawing, drawing_of
 from fruitwall.web.evening.marks import FAMILIES, LEAVE, OTHER, VERDICTS, Family, family_of, outline
 from fruitwall.web.evening.strip import Strip, course_picture, strip_of
 from fruitwall.web.evening.trees import TreeEntry, entries_of
-from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
 from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, SAFE
 from fruitwall.web.svg import tag
 from fruitwall.yard.model import Yard

@@ -14,9 +14,9 @@ from datetime import datetime, timedelta
 from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, TreePlan
-from fruitwall.web.evening.marks import does_something
 from fruitwall.service.household import Household
-from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, band_of
+from fruitwall.web.evening.marks import does_something
+from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, SAFE, Band, band_of
 from fruitwall.web.svg import number, tag
 
 AFTER_SUNRISE = timedelta(hours=2)
@@ -141,23 +141,19 @@ def course_picture(margins_k: Sequence[float], household: Household, *, label: s
     inner = tag(
         "svg", *blocks, viewBox=f"0 0 {max(columns, 1)} 1", preserveAspectRatio="none", width="100%", height="100%"
     )
-    texts = []
-    for column, margin in enumerate(margins_k):
-        band = band_of(margin)
-        if band is not None and band not in (NEAR, BEYOND, FAR):
-            continue
-        key = band.key if band else "unknown"
-        texts.append(
-            tag(
-                "text",
-                household.margin_number(margin),
-                class_=f"figure on-{key}",
-                x=f"{number(100 * (column + 0.5) / columns)}%",
-                y=number(ROW_HEIGHT * (1 - (band.height if band else 1.0) / 2)),
-                dy="0.36em",
-            )
-        )
-    return tag("svg", inner, *texts, class_="course", width=width, height=ROW_HEIGHT, role="img", aria_label=label)
+    figures = [
+        _figure(household.margin_number(margin), band_of(margin), 100 * (column + 0.5) / columns)
+        for column, margin in enumerate(margins_k)
+        if band_of(margin) is not SAFE
+    ]
+    return tag("svg", inner, *figures, class_="course", width=width, height=ROW_HEIGHT, role="img", aria_label=label)
+
+
+def _figure(text: str, band: Band | None, across: float) -> Markup:
+    """Write a number in the middle of its block; `across` in percent of the row."""
+    key, height = (band.key, band.height) if band is not None else ("unknown", 1.0)
+    middle = ROW_HEIGHT * (1 - height / 2)
+    return tag("text", text, class_=f"figure on-{key}", x=f"{number(across)}%", y=middle, dy="0.36em")
 
 
 def _block(column: int, height: float, *, split: bool) -> str:
@@ -229,16 +225,17 @@ def _course(label: str, lead: str, cells: list[Cell], household: Household) -> C
     """Draw one course and say it in words."""
     summary = f"{lead}: {_story(cells, household)}."
     margins = [cell.margin_k for cell in cells]
-    numbers = []
-    for margin in margins:
-        band = band_of(margin)
-        numbers.append((band.key if band else "unknown", household.margin_number(margin)))
+    bands = [band_of(margin) for margin in margins]
+    numbers = [
+        (band.key if band is not None else "unknown", household.margin_number(margin))
+        for band, margin in zip(bands, margins, strict=True)
+    ]
     return Course(label, course_picture(margins, household, label=summary), summary, numbers)
 
 
 def _story(cells: list[Cell], household: Household) -> str:
     """Tell a course in words: when it goes beyond, until when, and its lowest margin."""
-    known = [cell for cell in cells if band_of(cell.margin_k)]
+    known = [cell for cell in cells if band_of(cell.margin_k) is not None]
     if not known:
         return "nothing is known"
     lowest = min(known, key=lambda cell: cell.margin_k)

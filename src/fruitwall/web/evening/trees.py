@@ -8,9 +8,9 @@ from datetime import date, timedelta
 from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, ReasonPart, TreePlan
+from fruitwall.service.household import Household, percent, short_day
 from fruitwall.web.evening.marks import badge, does_something
 from fruitwall.web.evening.strip import full_name
-from fruitwall.service.household import Household, percent, short_day
 from fruitwall.web.svg import tag
 
 OUTCOMES: tuple[tuple[str, str, tuple[int, ...]], ...] = (
