@@ -152,15 +152,15 @@ def runner_up(problem: EveningProblem, solution: EveningSolution, tree: str) -> 
 def runners_up(
     problem: EveningProblem, solution: EveningSolution, trees: Sequence[str] | None = None
 ) -> Mapping[str, RunnerUp | None]:
-    """Give the runner-up of several trees (default: all) from one relaxation of tonight; see `runner_up`."""
-    relaxed = relax(build(problem, _tonight(problem, solution)))
-    base = _resolve(relaxed)[1].value
+    """Give the runner-up of several trees (default: all) from one programme of tonight; see `runner_up`."""
+    programme = build(problem, _tonight(problem, solution))
+    base = _resolve(relax(programme))[1].value
     found: dict[str, RunnerUp | None] = {}
     for tree in problem.trees if trees is None else trees:
         at = problem.trees.index(tree)
         chosen = solution.choices[at][0]
         try:
-            plan, optimum = _resolve(relaxed, forbidden=[relaxed.programme.x[(at, chosen, 0)]])
+            plan, optimum = _resolve(relax(programme, forbidden=[programme.x[(at, chosen, 0)]]))
         except NoPlan:
             found[tree] = None
             continue
@@ -182,9 +182,9 @@ def _tonight(problem: EveningProblem, solution: EveningSolution) -> Window:
     return Window((0,), problem.in_place, after)
 
 
-def _resolve(relaxed: Relaxed, *, forbidden: Collection[int] = ()) -> tuple[Plan, Optimum]:
+def _resolve(relaxed: Relaxed) -> tuple[Plan, Optimum]:
     """Solve one night and read it."""
-    optimum = optimise(relaxed, time_limit_s=_RESOLVE_TIME_S, gap=_RESOLVE_GAP, forbidden=forbidden)
+    optimum = optimise(relaxed, time_limit_s=_RESOLVE_TIME_S, gap=_RESOLVE_GAP)
     return read_plan(relaxed.programme, optimum.x), optimum
 
 

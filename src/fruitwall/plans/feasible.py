@@ -89,11 +89,11 @@ def _task(problem: EveningProblem, task: PlannedTask, standing: frozenset[str]) 
     part, way = task.part, task.way
     done = task.night == 0 and part.key in problem.done
     stands = done or (part.stays and part.key in standing)
-    if task.standing and not stands:
+    if task.again and not stands:
         yield "is taken to stand already, but does not"
-    if not task.standing and way not in part.ways:
+    if not task.again and way not in part.ways:
         yield f"is done in a way that is not open to it: {way}"
-    if task.standing and not done and part.minutes_again > 0:
+    if task.again and not done and part.minutes_again > 0:
         able = {person for its in part.ways for person in its.people}
         if len(way.people) != 1 or way.people[0] not in able or way.minutes < part.minutes_again - _EPS:
             yield f"has to be done again by one able person in {part.minutes_again:g} min, got {way}"
@@ -133,16 +133,16 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
             available = supplies.find(f"{kind}/{name}").available
             if amount > available + _EPS:
                 yield f"{kind} {name} has {available:g}, {amount:g} are used"
-    for key, count in pieces.items():
-        if count > supplies.find(key).available + _EPS:
-            yield f"{key}: {supplies.find(key).available:g} there, {count} used"
+    for key, taken in pieces.items():
+        if taken > supplies.find(key).available + _EPS:
+            yield f"{key}: {supplies.find(key).available:g} there, {taken} used"
     for trolley, uses in rolled.items():
         # Whoever has least time goes first: by each time, those who have no more must be through.
         count = supplies.find(f"trolley/{trolley}").available
         for time, _ in uses:
-            taken = sum(its for window, its in uses if window <= time)
-            if taken > count * time + _EPS:
-                yield f"trolley {trolley} is needed {taken:g} min within {time:g} min"
+            rolling = sum(its for window, its in uses if window <= time)
+            if rolling > count * time + _EPS:
+                yield f"trolley {trolley} is needed {rolling:g} min within {time:g} min"
 
 
 def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
@@ -154,8 +154,12 @@ def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
             loss += float(problem.weights[night]) * float(options[rank].loss[night])
     for task in solution.tasks:
         part, way = task.part, task.way
-        minutes = len(way.people) * way.minutes + part.minutes_morning + (0.0 if task.standing else part.minutes_remove)
-        price = minutes * prices.per_hour / 60.0 + way.lifts * prices.per_lift + part.kwh * prices.per_kwh
+        minutes = len(way.people) * way.minutes + part.minutes_morning + (0.0 if task.again else part.minutes_remove)
+        price = (
+            minutes * prices.per_hour / 60.0
+            + (way.lifts + way.lifts_back) * prices.per_lift
+            + part.kwh * prices.per_kwh
+        )
         effort += float(problem.weights[task.night]) * price
     wrong = []
     for name, mine, stated in (("loss", loss, solution.costs.loss), ("effort", effort, solution.costs.effort)):

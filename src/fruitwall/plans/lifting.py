@@ -10,7 +10,7 @@ Sources: Waters, Putz-Anderson and Garg, *Applications manual for the revised NI
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
@@ -111,25 +111,6 @@ class Multipliers:
         return self.horizontal * self.vertical * self.distance * self.asymmetry * self.frequency * self.coupling
 
 
-@dataclass(frozen=True)
-class LiftTask:
-    """One of several kinds of lift in the same work, for the composite index.
-
-    Attributes
-    ----------
-    mass_kg : float
-        Load. [kg]
-    frequency_independent_limit_kg : float
-        Recommended weight limit with a frequency multiplier of one. [kg]
-    f_per_min : float
-        Lifts a minute.
-    """
-
-    mass_kg: float
-    frequency_independent_limit_kg: float
-    f_per_min: float
-
-
 def multipliers(
     h_cm: ArrayLike,
     v_cm: ArrayLike,
@@ -151,11 +132,11 @@ def multipliers(
         raise ValueError(f'constants must be "metric" or "us", got {constants!r}')
     if coupling not in _COUPLING:
         raise ValueError(f'coupling must be "good", "fair" or "poor", got {coupling!r}')
-    h = _ranged("h_cm", h_cm, 0.0, 300.0)
-    v = _ranged("v_cm", v_cm, 0.0, 300.0)
-    d = _ranged("d_cm", d_cm, 0.0, 300.0)
-    a = _ranged("a_deg", a_deg, 0.0, 180.0)
-    v_origin = v if v_origin_cm is None else _ranged("v_origin_cm", v_origin_cm, 0.0, 300.0)
+    h = ranged("h_cm", h_cm, 0.0, 300.0)
+    v = ranged("v_cm", v_cm, 0.0, 300.0)
+    d = ranged("d_cm", d_cm, 0.0, 300.0)
+    a = ranged("a_deg", a_deg, 0.0, 180.0)
+    v_origin = v if v_origin_cm is None else ranged("v_origin_cm", v_origin_cm, 0.0, 300.0)
     # The two sets of constants are not exact conversions of each other (manual p. 7-11).
     unit = 1.0 if constants == "metric" else CM_PER_IN
     reach_min, reach_max, v_mid, v_max, d_max, v_slope, d_const = (
@@ -205,9 +186,9 @@ def frequency_multiplier(
     ValueError
         If an argument is outside its range.
     """
-    f = _ranged("f_per_min", f_per_min, 0.0, 1000.0)
-    hours = _ranged("duration_h", duration_h, 0.0, 8.0, open_low=True)
-    v = _ranged("v_cm", v_cm, 0.0, 300.0)
+    f = ranged("f_per_min", f_per_min, 0.0, 1000.0)
+    hours = ranged("duration_h", duration_h, 0.0, 8.0, open_low=True)
+    v = ranged("v_cm", v_cm, 0.0, 300.0)
     high = v >= (75.0 if constants == "metric" else 30.0 * CM_PER_IN) - 1e-9
     klass = np.where(hours <= 1.0, 0, np.where(hours <= 2.0, 1, 2))
     f, klass, high, hours = np.broadcast_arrays(f, klass, high, hours)
@@ -321,7 +302,7 @@ def lifting_index(
     ValueError
         If an argument is outside its range, or the limit is 0, for which the index is undefined.
     """
-    mass = _ranged("mass_kg", mass_kg, 0.0, 5000.0)
+    mass = ranged("mass_kg", mass_kg, 0.0, 5000.0)
     limit = recommended_weight_limit(
         h_cm, v_cm, d_cm, a_deg, f_per_min, duration_h, coupling, v_origin_cm=v_origin_cm, constants=constants
     )
@@ -331,131 +312,6 @@ def lifting_index(
             "because the posture or pace is beyond the equation"
         )
     return mass / limit
-
-
-def composite_lifting_index(tasks: Sequence[LiftTask], *, duration_h: float, v_cm: float = 0.0) -> float:
-    """Give the index of several kinds of lift done in the same work.
-
-    The tasks are numbered by falling single-task index; each further one adds its frequency-independent index times
-    what its frequency takes from the multiplier (section 2.4 of the manual).
-
-    Parameters
-    ----------
-    tasks : sequence of LiftTask
-        At least one.
-    duration_h, v_cm : float
-        Of the whole work, for the frequency table. [h, cm]
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    ValueError
-        If there is no task, or the frequencies together are beyond the table.
-    """
-    if not tasks:
-        raise ValueError("tasks must hold at least one task, got none")
-
-    def fm(f_per_min: float) -> float:
-        value = float(frequency_multiplier(f_per_min, duration_h, v_cm))
-        if value == 0.0:
-            raise ValueError(f"f_per_min must be within the frequency table, got {f_per_min} lifts a minute together")
-        return value
-
-    def independent(task: LiftTask) -> float:
-        return task.mass_kg / task.frequency_independent_limit_kg
-
-    ordered = sorted(tasks, key=lambda task: independent(task) / fm(task.f_per_min), reverse=True)
-    pace = ordered[0].f_per_min
-    index = independent(ordered[0]) / fm(pace)
-    for task in ordered[1:]:
-        index += independent(task) * (1.0 / fm(pace + task.f_per_min) - 1.0 / fm(pace))
-        pace += task.f_per_min
-    return index
-
-
-def frequency_in_bursts(lifts_per_min: float, burst_min: float, *, sample_min: float = 15.0) -> float:
-    """Give the lifts a minute that count for work in bursts (section 1.3.5.5 of the manual).
-
-    Parameters
-    ----------
-    lifts_per_min : float
-        Pace within the burst, 0 to 15.
-    burst_min, sample_min : float
-        Length of the burst and of the sample around it, above 0. A burst longer than the sample counts at its own
-        pace. [min]
-
-    Returns
-    -------
-    float
-
-    Raises
-    ------
-    ValueError
-        If an argument is outside its range.
-    """
-    pace = float(_ranged("lifts_per_min", lifts_per_min, 0.0, 15.0))
-    burst = float(_ranged("burst_min", burst_min, 0.0, 480.0, open_low=True))
-    sample = float(_ranged("sample_min", sample_min, 0.0, 480.0, open_low=True))
-    return pace * min(burst / sample, 1.0)
-
-
-def duration_class(work_min: Sequence[float], pause_min: Sequence[float] = ()) -> Literal["short", "moderate", "long"]:
-    """Give the duration class of work in stretches with pauses of light work between (manual pp. 13-14).
-
-    A stretch stands alone as short work if a pause at least as long follows it; otherwise it is added to the next.
-
-    Parameters
-    ----------
-    work_min : sequence of float
-        Stretches of lifting. [min]
-    pause_min : sequence of float
-        Pauses between them, one fewer. [min]
-
-    Returns
-    -------
-    "short" (up to 1 h), "moderate" (up to 2 h) or "long" (up to 8 h)
-
-    Raises
-    ------
-    ValueError
-        If the numbers of stretches and pauses do not go together, or the work is longer than 8 h.
-    """
-    if len(pause_min) != len(work_min) - 1:
-        raise ValueError(f"pause_min must have {len(work_min) - 1} values, one between stretches, got {len(pause_min)}")
-    longest = together = 0.0
-    for at, stretch in enumerate(work_min):
-        together += stretch
-        longest = max(longest, together)
-        if at < len(pause_min) and together <= 60.0 and pause_min[at] >= together:
-            together = 0.0
-    if longest > 480.0:
-        raise ValueError(f"work_min must be at most 480 min together, got {longest:g}")
-    return "short" if longest <= 60.0 else "moderate" if longest <= 120.0 else "long"
-
-
-def recovery_needed_min(work_min: float) -> float:
-    """Give the light work that must follow for the work to keep its class: as long as it (short), 0.3 of it (moderate).
-
-    Parameters
-    ----------
-    work_min : float
-        Lifting, above 0 to 120. [min]
-
-    Returns
-    -------
-    float
-        [min]
-
-    Raises
-    ------
-    ValueError
-        If the work is longer than 120 min: it is of long duration whatever follows.
-    """
-    work = float(_ranged("work_min", work_min, 0.0, 120.0, open_low=True))
-    return work if work <= 60.0 else 0.3 * work
 
 
 def horizontal_distance_cm(width_cm: float, v_cm: float) -> float:
@@ -478,8 +334,8 @@ def horizontal_distance_cm(width_cm: float, v_cm: float) -> float:
     ValueError
         If an argument is outside its range.
     """
-    width = float(_ranged("width_cm", width_cm, 0.0, 200.0, open_low=True))
-    v = float(_ranged("v_cm", v_cm, 0.0, 300.0))
+    width = float(ranged("width_cm", width_cm, 0.0, 200.0, open_low=True))
+    v = float(ranged("v_cm", v_cm, 0.0, 300.0))
     return (20.0 if v >= 25.0 else 25.0) + width / 2.0
 
 
@@ -530,7 +386,7 @@ def posture_limit_kg(posture: Posture) -> float:
     )
 
 
-def _ranged(name: str, value: ArrayLike, low: float, high: float, *, open_low: bool = False) -> NDArray[np.float64]:
+def ranged(name: str, value: ArrayLike, low: float, high: float, *, open_low: bool = False) -> NDArray[np.float64]:
     """Give the value as an array, refusing what is outside its range; NaN passes."""
     array = np.asarray(value, dtype=np.float64)
     with np.errstate(invalid="ignore"):

@@ -24,7 +24,7 @@ from fruitwall.errors import PlanError
 from fruitwall.plans.programme import Programme
 
 # First slack as a share of the relaxation's value, and the factor by which it grows when it was too narrow.
-_SLACK_SHARE = 5e-4
+_SLACK_SHARE = 2e-4
 _SLACK_GROWTH = 4.0
 
 
@@ -70,8 +70,8 @@ class Relaxed:
     ----------
     programme : Programme
         What it is made from.
-    matrix, low, high, objective
-        Rows and costs.
+    matrix, low, high, upper, objective
+        Rows, largest values of the columns (0 where forbidden), costs.
     value : float
         Optimum of the relaxation, ties included.
     x : ndarray, shape (column,)
@@ -84,14 +84,22 @@ class Relaxed:
     matrix: Any
     low: NDArray[np.float64]
     high: NDArray[np.float64]
+    upper: NDArray[np.float64]
     objective: NDArray[np.float64]
     value: float
     x: NDArray[np.float64]
     reduced: NDArray[np.float64]
 
 
-def relax(programme: Programme) -> Relaxed:
+def relax(programme: Programme, *, forbidden: Collection[int] = ()) -> Relaxed:
     """Solve the linear relaxation of a programme.
+
+    Parameters
+    ----------
+    programme : Programme
+        From `plans.programme.build`.
+    forbidden : collection of int
+        Columns that must be 0.
 
     Raises
     ------
@@ -107,6 +115,8 @@ def relax(programme: Programme) -> Relaxed:
     equal = low == high
     at_most = np.flatnonzero(np.isfinite(high) & ~equal)
     at_least = np.flatnonzero(np.isfinite(low) & ~equal)
+    upper = np.asarray(programme.upper, dtype=np.float64)
+    upper[list(forbidden)] = 0.0
     rows_ub = vstack([matrix[at_most], -matrix[at_least]], format="csr")
     result = linprog(
         objective,
@@ -114,18 +124,16 @@ def relax(programme: Programme) -> Relaxed:
         b_ub=np.concatenate([high[at_most], -low[at_least]]),
         A_eq=matrix[np.flatnonzero(equal)],
         b_eq=low[equal],
-        bounds=(0.0, 1.0),
+        bounds=np.column_stack([np.zeros_like(upper), upper]),
         method="highs-ds",
     )
     if result.status != 0:
         raise NoPlan(f"the evening has no plan that keeps all limits: {result.message}")
     reduced = result.lower.marginals + result.upper.marginals
-    return Relaxed(programme, matrix, low, high, objective, float(result.fun), result.x, reduced)
+    return Relaxed(programme, matrix, low, high, upper, objective, float(result.fun), result.x, reduced)
 
 
-def optimise(
-    relaxed: Relaxed, *, time_limit_s: float, gap: float, forbidden: Collection[int] = (), since: float | None = None
-) -> Optimum:
+def optimise(relaxed: Relaxed, *, time_limit_s: float, gap: float, since: float | None = None) -> Optimum:
     """Find the cheapest whole-numbered solution.
 
     Parameters
@@ -136,8 +144,6 @@ def optimise(
         Time after which the best plan so far is given. [s]
     gap : float
         Share of the value within which the proof may stop.
-    forbidden : collection of int
-        Columns that must be 0.
     since : float, optional
         `perf_counter` at which the time began; default now.
 
@@ -154,7 +160,6 @@ def optimise(
     """
     began = perf_counter() if since is None else since
     slack = max(_SLACK_SHARE * abs(relaxed.value), 1e-6)
-    banned = np.fromiter(forbidden, dtype=np.intp)
     best: NDArray[np.float64] | None = None
     value, bound = np.inf, relaxed.value
     while True:
@@ -163,7 +168,7 @@ def optimise(
             raise OutOfTime(f"no plan was found within {time_limit_s:g} s")
         if left <= 0.0:
             break
-        result, free = _restricted(relaxed, slack, banned, left, gap)
+        result, free = _restricted(relaxed, slack, left, gap)
         if result.x is not None:
             if result.fun < value:
                 best, value = np.round(result.x), float(result.fun)
@@ -182,21 +187,18 @@ def optimise(
     return _without_ties(relaxed, best, bound)
 
 
-def _restricted(
-    relaxed: Relaxed, slack: float, banned: NDArray[np.intp], time_s: float, gap: float
-) -> tuple[Any, bool]:
+def _restricted(relaxed: Relaxed, slack: float, time_s: float, gap: float) -> tuple[Any, bool]:
     """Solve with only the columns that can pay; tell also whether that was all of them."""
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     programme = relaxed.programme
     lower = np.zeros(len(relaxed.objective))
-    upper = np.asarray(programme.upper, dtype=np.float64).copy()
-    out = relaxed.reduced > slack
-    kept = relaxed.reduced < -slack
-    kept[banned] = False
+    upper = relaxed.upper.copy()
+    # A forbidden column is always 0: that is no guess of ours.
+    out = (relaxed.reduced > slack) & (relaxed.upper > 0.0)
+    kept = (relaxed.reduced < -slack) & (relaxed.upper > 0.0)
     upper[out] = 0.0
     lower[kept] = 1.0
-    upper[banned] = 0.0
     result = milp(
         relaxed.objective,
         integrality=np.asarray(programme.integral),

@@ -59,8 +59,8 @@ class Way:
         Trolley used, if any.
     ladder : bool
         Done from a ladder.
-    lifts : int
-        Lifts by hand, this evening and when it is undone.
+    lifts, lifts_back : int
+        Lifts by hand, this evening and when it is undone some day.
     lift : Lift or None
         The heaviest of those lifts.
     note : str
@@ -72,6 +72,7 @@ class Way:
     trolley: str | None = None
     ladder: bool = False
     lifts: int = 0
+    lifts_back: int = 0
     lift: Lift | None = None
     note: str = ""
 
@@ -261,7 +262,7 @@ class Measure:
 
     @property
     def lifts(self) -> int:
-        """Lifts by hand, if done the quickest way."""
+        """Lifts by hand on the evening it is set up, if done the quickest way."""
         return sum(part.quickest.lifts for part in self.all_parts)
 
     @property

@@ -169,7 +169,7 @@ class PlannedTask:
         What is in use.
     way : Way
         How and by whom; nobody if nothing has to be done.
-    standing : bool
+    again : bool
         It stands since the night before, or is done already this evening.
     sheet, circuit, lead : str or None
         Which sheet, circuit and extension lead it uses.
@@ -178,10 +178,15 @@ class PlannedTask:
     night: int
     part: Part
     way: Way
-    standing: bool
+    again: bool
     sheet: str | None = None
     circuit: str | None = None
     lead: str | None = None
+
+    @property
+    def minutes(self) -> float:
+        """Minutes of each person. [min]"""
+        return self.way.minutes
 
     @property
     def idle(self) -> bool:

@@ -144,7 +144,7 @@ def setting_up_cost(problem: EveningProblem, part: Part, way: Way) -> float:
     """Give the price of setting a part up in one way, and of undoing it some day. [currency]"""
     prices = problem.prices
     minutes = way.minutes * len(way.people) + part.minutes_remove
-    return prices.per_hour / 60.0 * minutes + prices.per_lift * way.lifts
+    return prices.per_hour / 60.0 * minutes + prices.per_lift * (way.lifts + way.lifts_back)
 
 
 def use_cost(problem: EveningProblem, part: Part) -> float:

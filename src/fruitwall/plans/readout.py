@@ -15,6 +15,9 @@ from fruitwall.plans.programme import Programme, again_people, all_parts
 
 NOBODY = Way((), 0.0)
 
+# Lamps and heaters go in before the cover goes on; water before everything.
+_ORDER = {kind: rank for rank, kind in enumerate(("wet", "carry", "roof", "lamps", "heater", "cover", "close"))}
+
 
 @dataclass(frozen=True)
 class Plan:
@@ -65,19 +68,20 @@ def read_plan(programme: Programme, x: NDArray[np.float64], *, had: Mapping[str,
     hanging = dict(had or {})
     for night in nights:
         used = [p for p in programme.parts.values() if any(x[c] > 0.5 for c, _ in programme.use(p.key, night))]
+        used.sort(key=lambda part: _ORDER[part.kind])
         sheets = _handed_out(problem, "sheet", [(p.key, p.sheets) for p in used if p.sheets], hanging)
         swaps += sum(1 for key, sheet in sheets.items() if hanging.get(key, sheet) != sheet)
         hanging = sheets
         circuits = {part.key: _circuit(programme, x, part, night) for part in used if part.feeds}
         leads = _handed_out(problem, "lead", _lead_demands(used, circuits), {})
         for part in used:
-            way, standing = _way(programme, x, part, night)
+            way, again = _way(programme, x, part, night)
             tasks.append(
                 PlannedTask(
                     night,
                     part,
                     way,
-                    standing,
+                    again,
                     sheet=sheets.get(part.key),
                     circuit=circuits.get(part.key),
                     lead=leads.get(part.key),
@@ -99,8 +103,8 @@ def costs_by_night(
         for task in (task for task in tasks if task.night == night):
             part, way = task.part, task.way
             minutes += way.minutes * len(way.people) + part.minutes_morning
-            minutes += 0.0 if task.standing else part.minutes_remove
-            lifts += way.lifts
+            minutes += 0.0 if task.again else part.minutes_remove
+            lifts += way.lifts + way.lifts_back
             kwh += part.kwh
         nightly.append(
             Costs(

@@ -1,0 +1,270 @@
+"""What to heed when the plan is carried out: short cautions in plain words, each with where it comes from.
+
+They stand beside a task, not instead of the instructions on the gear or of a trained person's judgement. Keys in
+brackets of the texts' sources are listed in `docs/planner.md`; "from memory" and "common practice, no source" are said
+where true.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from fruitwall.plans.covering import FILMS
+from fruitwall.plans.problem import PlannedTask
+from fruitwall.yard.model import Yard
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One thing to heed.
+
+    Attributes
+    ----------
+    key : str
+        Short name.
+    text : str
+        In plain words, for whoever does it.
+    source : str
+        Who says so.
+    per_task : bool
+        Belongs beside the task; otherwise it is said once for the whole evening.
+    """
+
+    key: str
+    text: str
+    source: str
+    per_task: bool = True
+
+
+Applies = Callable[[Yard, PlannedTask], bool]
+
+
+def _electric(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.watts > 0
+
+
+def _heater(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "heater"
+
+
+def _lamps(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "lamps"
+
+
+def _heater_on_lead(yard: Yard, task: PlannedTask) -> bool:
+    return _heater(yard, task) and task.lead is not None
+
+
+def _on_lead(yard: Yard, task: PlannedTask) -> bool:
+    return task.lead is not None
+
+
+def _lifted(yard: Yard, task: PlannedTask) -> bool:
+    return task.way.lifts > 0
+
+
+def _moved(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind in ("carry", "roof") and not task.idle
+
+
+def _rolled(yard: Yard, task: PlannedTask) -> bool:
+    return task.way.trolley is not None
+
+
+def _ladder(yard: Yard, task: PlannedTask) -> bool:
+    return task.way.ladder
+
+
+def _film(yard: Yard, task: PlannedTask) -> bool:
+    part = task.part
+    if part.kind == "cover":
+        return any(cover.id == task.sheet and cover.material in FILMS for cover in yard.gear.covers)
+    if part.kind == "close":
+        return any(
+            f"close:{shelter.id}" == part.key and (shelter.top in FILMS or shelter.sides in FILMS)
+            for shelter in yard.shelters
+        )
+    return False
+
+
+def _draped(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "cover" and any(c.id == task.sheet and not c.on_frame for c in yard.gear.covers)
+
+
+def _wet(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "wet"
+
+
+def _indoors(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "carry"
+
+
+def _anything(yard: Yard, task: PlannedTask) -> bool:
+    return not task.idle
+
+
+_RULES: tuple[tuple[Applies, Caution], ...] = (
+    (
+        _electric,
+        Caution(
+            "ground_fault",
+            "Only on a socket with ground-fault protection (GFCI about 6 mA, RCD 30 mA), tested before the evening; "
+            "lamps, leads and joints made for outdoors, off the ground and out of the wet.",
+            "ground-fault notes; RoSPA Northern Ireland (30 mA from memory)",
+        ),
+    ),
+    (
+        _on_lead,
+        Caution(
+            "leads",
+            "Unroll every lead completely, one load to a lead, no chains of leads; none across a path or under a "
+            "door. If a plug is warm or the protection trips again: off, unplugged, and left off.",
+            "Electrical Safety First; RoSPA Northern Ireland",
+        ),
+    ),
+    (
+        _heater,
+        Caution(
+            "heater",
+            "Keep 0.9 m (3 ft) free on all sides of the heater, measured to where wind can blow the cover; level "
+            "ground, tip-over switch and thermostat working. Advice is never to leave a heater alone or asleep "
+            "beside it: somebody stays up for it, or use lamps, water or cloth instead.",
+            "fire departments' and ESFI tips",
+        ),
+    ),
+    (
+        _heater_on_lead,
+        Caution(
+            "heater_lead",
+            "Makers want a heater plugged straight into the wall. On a lead it must be short, 14 or 12 AWG (2.5 mm² "
+            "or more), uncovered and cool to the hand; ask the maker first.",
+            "fire departments' tips; heater safety sheet",
+        ),
+    ),
+    (
+        _heater,
+        Caution(
+            "no_fuel",
+            "Never replace it by a gas or charcoal burner under a cover: carbon monoxide has no smell, and cloth that "
+            "breathes does not save anybody.",
+            "heater makers; charcoal from memory",
+        ),
+    ),
+    (
+        _lamps,
+        Caution(
+            "lamps",
+            "Fix the lamps so that glass touches neither leaf nor cloth nor film, also when the wind moves them; no "
+            "dry leaves or straw below. Read the watts on the label.",
+            "Colorado State University GardenNotes 722; Electrical Safety First",
+        ),
+    ),
+    (
+        _wet,
+        Caution(
+            "water_and_power",
+            "No water where lamps or leads are plugged in. What runs onto paths freezes: grit it or stay off.",
+            "safety leaflets; the path is common practice, no source",
+        ),
+    ),
+    (
+        _lifted,
+        Caution(
+            "lifting",
+            "The lifting limit is meant for a warm, dry, level place and a steady load; cold, wet grass, gloves and "
+            "a freshly watered pot make it the most that could be right. Step in close, turn with the feet, set it "
+            "down every 10 m. Lift less, or not at all, if your back or doctor says so.",
+            "NIOSH 94-110; HSE INDG143",
+        ),
+    ),
+    (
+        _rolled,
+        Caution(
+            "trolley",
+            "Push rather than pull where you can see over the load. Get help on a slope, and never stand below a "
+            "loaded trolley.",
+            "HSE INDG143; the last words are common practice, no source",
+        ),
+    ),
+    (
+        _moved,
+        Caution(
+            "path",
+            "Clear and light the path first; wet leaves and frost make it slippery.",
+            "common practice, no source",
+        ),
+    ),
+    (
+        _indoors,
+        Caution(
+            "indoors",
+            "Not beside a radiator: warm and dark indoors takes hardiness and drops leaves.",
+            "from memory",
+        ),
+    ),
+    (
+        _ladder,
+        Caution(
+            "ladder",
+            "One out for four up, tied or held, three points of contact: pull the sheet over with a line or a pole, "
+            "not with an armful of cloth. No ladder on frost, ice or soft ground, in wind, or of metal near wires.",
+            "OSHA guidance as reproduced by trade sites; the pole is common practice, no source",
+        ),
+    ),
+    (
+        _film,
+        Caution(
+            "film",
+            "Film must be open before the morning sun is on it: closed, it cooks the tree even on a cool day.",
+            "Colorado State University GardenNotes 722",
+        ),
+    ),
+    (
+        _draped,
+        Caution(
+            "touching",
+            "Where cloth touches leaves they freeze with it, wet cloth more so: keep it off with stakes where you "
+            "can, and dry.",
+            "Colorado State University GardenNotes 722",
+        ),
+    ),
+    (
+        _anything,
+        Caution(
+            "cold_hands",
+            "Tie knots and plug in before the cold, or with warm hands; wear a head torch and tell somebody when you "
+            "start and when you are done.",
+            "cold-stress summaries; the torch is common practice, no source",
+            per_task=False,
+        ),
+    ),
+    (
+        _anything,
+        Caution(
+            "what_prevails",
+            "Instructions on the gear, local electrical, fire and building codes and the work of licensed people "
+            "prevail over this plan.",
+            "this project",
+            per_task=False,
+        ),
+    ),
+)
+
+
+def cautions_for(yard: Yard, tasks: Sequence[PlannedTask]) -> list[Caution]:
+    """Give the cautions that apply to what is planned.
+
+    Parameters
+    ----------
+    yard : Yard
+        Where it is done.
+    tasks : sequence of PlannedTask
+        What is done.
+
+    Returns
+    -------
+    list of Caution
+        Each once, the gravest kinds first; none if nothing is done.
+    """
+    return [caution for applies, caution in _RULES if any(applies(yard, task) for task in tasks)]

@@ -1,0 +1,152 @@
+"""Measures that cover a tree, alone or with lamps or a heater below."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from fruitwall.plans.covers import HEATER_CLEARANCE_M, fits
+from fruitwall.plans.feeds import Load, feeds_for, why_no_power
+from fruitwall.plans.making import Making, Refusal, heater_part, lamps_part
+from fruitwall.plans.parts import Measure, Part, Setting
+from fruitwall.plans.ways import covering_ways, helpers
+from fruitwall.yard.model import Cover, CoverMaterial, Heater, LampString, Tree
+
+FILMS = frozenset({"film_polyethylene", "film_infrared", "bubble_film"})
+"""Covers that overheat in the sun and must be opened every morning."""
+
+LIGHT_CLOTHS = frozenset({"fleece_light", "fleece_medium", "fleece_heavy"})
+"""Covers that let enough light through to stay on for some days; the others are pulled aside every morning."""
+
+_COVER_NAMES: dict[CoverMaterial, str] = {
+    "fleece_light": "light fleece",
+    "fleece_medium": "medium fleece",
+    "fleece_heavy": "heavy fleece",
+    "frost_blanket": "frost blanket",
+    "bed_sheet": "bed sheet",
+    "burlap": "burlap",
+    "film_polyethylene": "polyethylene film",
+    "film_infrared": "infrared film",
+    "bubble_film": "bubble film",
+}
+
+
+@dataclass(frozen=True)
+class Covering:
+    """A kind of cover and the sheets of it that fit a tree."""
+
+    material: CoverMaterial
+    on_frame: bool
+    sheets: tuple[Cover, ...]
+
+    @property
+    def key(self) -> str:
+        """Key of the measure that is this cover alone."""
+        return f"cover:{self.material}" + ("/frame" if self.on_frame else "")
+
+    @property
+    def name(self) -> str:
+        """The same in words."""
+        return _COVER_NAMES[self.material] + (" on its frame" if self.on_frame else "")
+
+
+def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[Measure | Refusal]:
+    """Cover a tree, alone or with lamps or a heater below."""
+    yard = making.yard
+    kinds = dict.fromkeys((cover.material, cover.on_frame) for cover in yard.gear.covers)
+    for material, on_frame in kinds:
+        same = [c for c in yard.gear.covers if (c.material, c.on_frame) == (material, on_frame)]
+        fitting = sorted((c for c in same if fits(c, tree)), key=lambda c: (c.width_m * c.length_m, c.id))
+        covering = Covering(material, on_frame, tuple(fitting))
+        if not fitting:
+            need = tree.crown_diameter_m + 2.0 * tree.height_m
+            yield Refusal(covering.key, f"no {covering.name} reaches the ground: it takes {need:.1f} m both ways")
+            continue
+        part = _cover_part(making, tree, covering)
+        if not part.ways:
+            yield Refusal(covering.key, _why_not_covered(making, tree))
+            continue
+        bare = Measure(
+            covering.key,
+            f"cover with {covering.name}",
+            tree.id,
+            parts=(part,),
+            requires=open_,
+            cover=material,
+            on_frame=on_frame,
+            to_ground=True,
+        )
+        yield bare
+        for lamp in yard.gear.lamps:
+            yield from _with_lamps(making, tree, bare, lamp)
+        for heater in yard.gear.heaters:
+            yield from _with_heater(making, tree, bare, covering, heater)
+
+
+def _cover_part(making: Making, tree: Tree, covering: Covering, *, wide: bool = False) -> Part:
+    """Make the part of putting a sheet over a tree; `wide` with room for a heater."""
+    times = making.times
+    minutes = times.cover + times.cover_per_m * (tree.height_m + tree.crown_diameter_m)
+    minutes += times.frame if covering.on_frame else 0.0
+    film, light = covering.material in FILMS, covering.material in LIGHT_CLOTHS
+    steps = ["Drape it to the ground all round and weigh the edge down; never tie it in round the trunk."]
+    if covering.on_frame:
+        steps.insert(0, "Set the stakes or frame so that the cover touches no leaf.")
+    if film:
+        steps.append("Open it in the morning before the sun is on it: film cooks a tree.")
+    elif not light:
+        steps.append("Pull it aside in the morning, so that sun warms the soil.")
+    return Part(
+        key=f"{covering.key}{'/wide' if wide else ''}@{tree.id}",
+        kind="cover",
+        name=f"cover {tree.name} with {covering.name}",
+        trees=(tree.id,),
+        ways=covering_ways(making.yard, tree, minutes, times),
+        minutes_again=times.film_again if film else 0.0 if light else times.cover_again_share * minutes,
+        minutes_morning=times.film_morning if film else 0.0 if light else times.cloth_morning,
+        minutes_remove=times.cover_remove,
+        sheets=tuple(sheet.id for sheet in covering.sheets),
+        position=tree.position,
+        steps=tuple(steps),
+    )
+
+
+def _why_not_covered(making: Making, tree: Tree) -> str:
+    if not helpers(making.yard):
+        return "nobody has time this evening"
+    if tree.height_m > making.times.highest_m:
+        return f"it is {tree.height_m:.1f} m high; above {making.times.highest_m:g} m nothing is covered in the dark"
+    return f"it is {tree.height_m:.1f} m high, which takes two people or somebody who uses a ladder"
+
+
+def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> Iterator[Measure | Refusal]:
+    """Add a lamp string under a cover."""
+    key = f"{bare.key}+lamps:{lamp.id}"
+    load = Load(lamp.watts, False, tree.position)
+    feeds = feeds_for(making.yard, load, making.times)
+    if not feeds:
+        yield Refusal(key, why_no_power(making.yard, load, making.times))
+        return
+    part = lamps_part(making, lamp, feeds, tree.position, (tree.id,), tree.id, tree.name)
+    yield replace(bare, key=key, name=f"{bare.name}, lamps below", parts=(part, *bare.parts), lamp=lamp.id)
+
+
+def _with_heater(
+    making: Making, tree: Tree, bare: Measure, covering: Covering, heater: Heater
+) -> Iterator[Measure | Refusal]:
+    """Add a heater under a cover on a frame that leaves it clearance."""
+    key = f"{bare.key}+heater:{heater.id}"
+    if not covering.on_frame:
+        return  # a heater under draped cloth is never planned: no reason worth a line for every cloth
+    wide = [sheet for sheet in covering.sheets if fits(sheet, tree, heater=True)]
+    if not wide:
+        yield Refusal(key, f"no such sheet leaves {HEATER_CLEARANCE_M:.2f} m free round a heater")
+        return
+    load = Load(heater.watts, True, tree.position)
+    feeds = feeds_for(making.yard, load, making.times)
+    if not feeds:
+        yield Refusal(key, why_no_power(making.yard, load, making.times))
+        return
+    cover = _cover_part(making, tree, replace(covering, sheets=tuple(wide)), wide=True)
+    part = heater_part(making, heater, feeds, tree.position, (tree.id,), tree.id, tree.name)
+    yield replace(bare, key=key, name=f"{bare.name}, heater below", parts=(part, cover), heater=heater.id)

@@ -1,0 +1,104 @@
+"""What all makers of measures share: the yard with its times, refusals, lamps and heaters as parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fruitwall.plans.covers import HEATER_CLEARANCE_M
+from fruitwall.plans.parts import Feed, Part
+from fruitwall.plans.times import SetUpTimes
+from fruitwall.plans.ways import easy_ways
+from fruitwall.yard.model import Heater, LampString, Yard
+
+XY = tuple[float, float]
+
+NIGHT_H = 14.0
+"""Hours for which lamps and heaters are counted, dusk to after sunrise in midwinter. common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A measure that cannot be carried out for a tree.
+
+    Attributes
+    ----------
+    key : str
+        As the measure would be called.
+    why : str
+        In words.
+    """
+
+    key: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Making:
+    """What all makers of measures need."""
+
+    yard: Yard
+    times: SetUpTimes
+    rain_expected: bool
+    night_h: float
+
+
+def make_ready(yard: Yard, times: SetUpTimes | None, rain_expected: bool, night_hours: float) -> Making:
+    """Check the settings of a maker and fill in what was left out."""
+    if not 0.0 < night_hours <= 24.0:
+        raise ValueError(f"night_hours must be greater than 0 and at most 24, got {night_hours:g}")
+    return Making(yard, times or SetUpTimes(), rain_expected, night_hours)
+
+
+def lamps_part(
+    making: Making, lamp: LampString, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], where: str, name: str
+) -> Part:
+    """Make the part of hanging a lamp string."""
+    times = making.times
+    return Part(
+        key=f"lamps:{lamp.id}@{where}",
+        kind="lamps",
+        name=f"hang {lamp.name} in {name}",
+        trees=trees,
+        ways=easy_ways(making.yard, times.lamps, at),
+        minutes_again=times.lamps_again,
+        minutes_morning=times.lamps_morning,
+        minutes_remove=times.lamps_remove,
+        device=lamp.id,
+        watts=lamp.watts,
+        kwh=lamp.watts * making.night_h / 1000.0,
+        feeds=feeds,
+        position=at,
+        steps=(
+            "Hang the lamps low and spread through the crown before the cover goes on.",
+            "No lamp may touch leaf, cloth or film, now or when the wind moves them.",
+            "Test the ground-fault device, then switch on at dusk.",
+        ),
+    )
+
+
+def heater_part(
+    making: Making, heater: Heater, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], where: str, name: str
+) -> Part:
+    """Make the part of placing a heater."""
+    times = making.times
+    share = 1.0 if heater.thermostat_c is None else times.thermostat_share
+    return Part(
+        key=f"heater:{heater.id}@{where}",
+        kind="heater",
+        name=f"place {heater.name} by {name}",
+        trees=trees,
+        ways=easy_ways(making.yard, times.heater, at),
+        minutes_again=times.heater_again,
+        minutes_morning=times.heater_morning,
+        minutes_remove=times.heater_remove,
+        device=heater.id,
+        watts=heater.watts,
+        kwh=heater.watts * making.night_h * share / 1000.0,
+        feeds=feeds,
+        position=at,
+        steps=(
+            f"Stand it level on bare ground or paving, {HEATER_CLEARANCE_M:.1f} m from cloth, film, wood and leaves, "
+            "measured to where the cover can blow.",
+            "Test the ground-fault device, then switch on at dusk. Somebody stays at home and looks after it.",
+        ),
+    )

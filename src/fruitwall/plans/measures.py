@@ -1,0 +1,196 @@
+"""What can be done for each tree with this yard's gear, places and people.
+
+Only what is physically possible and allowed is listed: sheets that reach the ground, lamps under a cover and within
+reach of a protected circuit, heaters with clearance, containers that somebody may lift or roll. What is left out is
+told with its reason by `refused_measures`. Which of it is worth doing is for `plans.evening`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from fruitwall.plans.covering import covered
+from fruitwall.plans.feeds import circuit_watts
+from fruitwall.plans.making import NIGHT_H, Making, Refusal, make_ready
+from fruitwall.plans.moving import carried, roofs_of, spaces_under, under_roofs
+from fruitwall.plans.parts import Lift, Measure, Part, Setting, Way
+from fruitwall.plans.problem import Supplies, Supply
+from fruitwall.plans.sheltering import closes, heater_refusals, sheltered, states_of
+from fruitwall.plans.times import SetUpTimes
+from fruitwall.plans.ways import easy_ways, helpers
+from fruitwall.yard.model import Tree, Yard
+from fruitwall.yard.plan import ground_at
+
+__all__ = [
+    "Lift",
+    "Measure",
+    "Part",
+    "Refusal",
+    "SetUpTimes",
+    "Setting",
+    "Way",
+    "possible_measures",
+    "refused_measures",
+    "settings_of",
+    "supplies_of",
+]
+
+MINUTES_STEP = 30.0
+"""What "one more" of a person's minutes means. [min]"""
+
+
+def possible_measures(
+    yard: Yard,
+    tree: Tree,
+    *,
+    times: SetUpTimes | None = None,
+    rain_expected: bool = False,
+    night_hours: float = NIGHT_H,
+) -> list[Measure]:
+    """Give what can be done for a tree.
+
+    Parameters
+    ----------
+    yard : Yard
+        With its gear, circuits, places and people.
+    tree : Tree
+        One of the yard's trees.
+    times : SetUpTimes, optional
+        How long things take.
+    rain_expected : bool
+        Rain is forecast before the night: the ground needs no wetting.
+    night_hours : float
+        Hours for which lamps and heaters are counted, above 0 to 24. [h]
+
+    Returns
+    -------
+    list of Measure
+        The first is ``leave``. Keys are unique.
+    """
+    making = make_ready(yard, times, rain_expected, night_hours)
+    return [found for found in _considered(making, tree) if isinstance(found, Measure)]
+
+
+def refused_measures(
+    yard: Yard,
+    tree: Tree,
+    *,
+    times: SetUpTimes | None = None,
+    rain_expected: bool = False,
+    night_hours: float = NIGHT_H,
+) -> list[Refusal]:
+    """Give what this yard has gear or places for but cannot be done for a tree, and why.
+
+    Parameters
+    ----------
+    yard, tree, times, rain_expected, night_hours
+        As in `possible_measures`.
+
+    Returns
+    -------
+    list of Refusal
+    """
+    making = make_ready(yard, times, rain_expected, night_hours)
+    return [found for found in _considered(making, tree) if isinstance(found, Refusal)]
+
+
+def settings_of(yard: Yard, *, times: SetUpTimes | None = None, night_hours: float = NIGHT_H) -> tuple[Setting, ...]:
+    """Give every state of every standing shelter that can be closed; of each shelter the first is open.
+
+    Parameters
+    ----------
+    yard, times, night_hours
+        As in `possible_measures`.
+
+    Returns
+    -------
+    tuple of Setting
+    """
+    making = make_ready(yard, times, False, night_hours)
+    return tuple(setting for shelter in yard.shelters for setting in states_of(making, shelter))
+
+
+def supplies_of(yard: Yard, *, times: SetUpTimes | None = None) -> Supplies:
+    """Give all that can be used up on an evening.
+
+    Parameters
+    ----------
+    yard, times
+        As in `possible_measures`.
+
+    Returns
+    -------
+    Supplies
+    """
+    space = times or SetUpTimes()
+    items = [Supply("sheet", cover.id, cover.name, cover.count) for cover in yard.gear.covers]
+    items += [Supply("lamps", lamp.id, lamp.name, lamp.count) for lamp in yard.gear.lamps]
+    items += [Supply("heater", heater.id, heater.name, heater.count) for heater in yard.gear.heaters]
+    items += [Supply("lead", lead.id, lead.name, lead.count) for lead in yard.gear.leads]
+    items += [
+        Supply("circuit", circuit.id, circuit.name, circuit_watts(circuit), "W", circuit_watts(circuit))
+        for circuit in yard.circuits
+    ]
+    items += [Supply("room", f"place:{place.id}", place.name, place.spaces, "spaces") for place in yard.indoor_places]
+    items += [
+        Supply("room", f"roof:{roof.id}", roof.name, spaces_under(yard, roof, space), "spaces")
+        for roof in roofs_of(yard)
+    ]
+    items += [
+        Supply("person", person.id, person.name, person.minutes_before_dusk, "min", MINUTES_STEP)
+        for person in yard.people
+    ]
+    items += [Supply("trolley", trolley.id, trolley.name, trolley.count) for trolley in yard.gear.trolleys]
+    return Supplies(tuple(items))
+
+
+def _considered(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
+    """Go through everything that the yard could do for a tree."""
+    shelter = next((its for its in making.yard.shelters if tree.id in its.trees and closes(its)), None)
+    states = states_of(making, shelter) if shelter is not None else []
+    # A tree of a shelter that is treated on its own stands in the open shelter meanwhile.
+    open_ = tuple(states[:1])
+    yield Measure("leave", "leave as it is", tree.id, requires=open_)
+    if shelter is not None:
+        for setting in states[1:]:
+            yield sheltered(tree, shelter, setting)
+        yield from heater_refusals(making, shelter)
+    yield from wetted(making, tree, open_)
+    yield from covered(making, tree, open_)
+    if tree.container is not None:
+        yield from carried(making, tree)
+        yield from under_roofs(making, tree)
+
+
+def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[Measure | Refusal]:
+    """Wet the ground of a planted tree, so that it stores the day's sun."""
+    yard, times = making.yard, making.times
+    if tree.container is not None:
+        return
+    lies = ground_at(yard, tree.position)
+    why = None
+    if lies is not None:
+        why = f"it stands in {lies.name}, not in open ground"
+    elif making.rain_expected:
+        why = "rain is expected, which wets the ground by itself"
+    elif not helpers(yard):
+        why = "nobody has time this evening"
+    if why is not None:
+        yield Refusal("wet", why)
+        return
+    area = math.pi / 4.0 * (tree.crown_diameter_m + 1.0) ** 2
+    part = Part(
+        key=f"wet@{tree.id}",
+        kind="wet",
+        name=f"wet the ground under {tree.name}",
+        trees=(tree.id,),
+        ways=easy_ways(yard, times.wet + times.wet_per_m2 * area, tree.position),
+        deadline="before_sun_leaves",
+        position=tree.position,
+        steps=(
+            "Water the bare soil under and around the crown thoroughly while the sun is still on it; keep leaves dry.",
+            "Not where lamps or leads are plugged in.",
+        ),
+    )
+    yield Measure("wet", "wet the ground in the afternoon", tree.id, parts=(part,), requires=open_, wet_ground=True)

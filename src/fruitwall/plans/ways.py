@@ -1,0 +1,140 @@
+"""Who can do a part, how, and in how many minutes."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from fruitwall.plans.lifting import container_posture, posture_limit_kg
+from fruitwall.plans.loads import container_mass_kg
+from fruitwall.plans.parts import Lift, Way
+from fruitwall.plans.pushing import KEEP_MOVING_FORCE_N, push_force_n, within_guideline
+from fruitwall.plans.times import SetUpTimes
+from fruitwall.plans.walking import CARRYING_M_S, DETOUR, walking_minutes
+from fruitwall.yard.model import Person, Tree, Trolley, Yard
+
+XY = tuple[float, float]
+
+
+def helpers(yard: Yard) -> list[Person]:
+    """Give the people who have any time this evening."""
+    return [person for person in yard.people if person.minutes_before_dusk > 0]
+
+
+def easy_ways(yard: Yard, minutes: float, at: XY) -> tuple[Way, ...]:
+    """Give the ways of a job that anybody can do alone from the ground."""
+    walk = walking_minutes(yard.gear_store, at)
+    return tuple(Way((person.id,), minutes + walk) for person in helpers(yard))
+
+
+def covering_ways(yard: Yard, tree: Tree, minutes: float, times: SetUpTimes) -> tuple[Way, ...]:
+    """Give the ways of putting a cover over a tree: alone, with a pole, two with poles, from a ladder.
+
+    A tree within one person's reach needs no help. A higher one is first of all for a pole, or for two who throw the
+    cover from the ground; a ladder in the dark is the last choice, and only of those who use ladders.
+    """
+    people = helpers(yard)
+    walk = walking_minutes(yard.gear_store, tree.position)
+    height = tree.height_m
+    if height > times.highest_m:
+        return ()
+    if height <= times.reach_m:
+        return tuple(Way((person.id,), minutes + walk) for person in people)
+    ways = []
+    if height <= times.pole_reach_m:
+        ways += [Way((person.id,), minutes + times.pole + walk, note="alone, with a pole") for person in people]
+    ways += [
+        Way((first.id, second.id), minutes + walk, note="two people, from the ground with poles")
+        for rank, first in enumerate(people)
+        for second in people[rank + 1 :]
+    ]
+    ways += [
+        Way((person.id,), minutes + times.ladder + walk, ladder=True, note="from a ladder, which stands firm and dry")
+        for person in people
+        if person.uses_ladder
+    ]
+    return tuple(ways)
+
+
+def container_mass(tree: Tree) -> float:
+    """Give the mass of a tree with its container: as weighed, or estimated wet. [kg]"""
+    if tree.container is None:
+        raise ValueError(f"tree {tree.id} has no container")
+    if tree.container.mass_kg is not None:
+        return tree.container.mass_kg
+    return container_mass_kg(
+        tree.container.volume_l,
+        tree_height_m=tree.height_m,
+        crown_diameter_m=tree.crown_diameter_m,
+        material=tree.container.material,
+    )
+
+
+def container_lift(tree: Tree) -> Lift:
+    """Give the lift of a tree's container in the posture assumed for it."""
+    assert tree.container is not None
+    posture = container_posture(tree.container.volume_l, handles=tree.container.handles)
+    return Lift(container_mass(tree), posture_limit_kg(posture))
+
+
+def may_lift(person: Person, lift: Lift) -> bool:
+    """Tell whether a person may lift it: index at most 1 and within the own limit."""
+    own = person.max_lift_kg if person.max_lift_kg is not None else math.inf
+    return person.lifts and lift.index <= 1.0 and lift.mass_kg <= own
+
+
+def may_roll(person: Person, trolley: Trolley, mass_kg: float, times: SetUpTimes) -> bool:
+    """Tell whether a person may roll it: the trolley bears it, and the push on soft ground is within guidance."""
+    push = push_force_n(mass_kg + times.trolley_mass_kg)
+    return person.pushes_trolley and mass_kg <= trolley.max_mass_kg and within_guideline(push)
+
+
+def carrying_ways(yard: Yard, tree: Tree, to: XY, times: SetUpTimes) -> tuple[Way, ...]:
+    """Give the ways of bringing a container to another place: by hand where that is allowed, or on a trolley."""
+    lift = container_lift(tree)
+    metres = DETOUR * math.dist(tree.position, to)
+    there = walking_minutes(yard.gear_store, tree.position)
+    loaded = metres / CARRYING_M_S / 60.0
+    ways = []
+    set_downs = math.ceil(max(0.0, metres / times.rest_every_m - 1.0))
+    by_hand = times.carry + there + loaded + set_downs * times.rest
+    for person in helpers(yard):
+        if may_lift(person, lift):
+            lifts = 1 + set_downs
+            note = "by hand" if not set_downs else f"by hand, set down every {times.rest_every_m:g} m"
+            ways.append(Way((person.id,), by_hand, lifts=lifts, lifts_back=lifts, lift=lift, note=note))
+    rests = math.ceil(max(0.0, metres / times.roll_rest_every_m - 1.0))
+    rolled = times.carry + times.trolley + there + loaded + rests * times.rest
+    for trolley in yard.gear.trolleys:
+        ways += [
+            Way((person.id,), rolled, trolley=trolley.id, note=f"on {trolley.name}, tilted on, not lifted")
+            for person in helpers(yard)
+            if may_roll(person, trolley, lift.mass_kg, times)
+        ]
+    return tuple(ways)
+
+
+def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
+    """Say why nobody can bring a container anywhere."""
+    people: Sequence[Person] = helpers(yard)
+    if not people:
+        return "nobody has time this evening"
+    lift = container_lift(tree)
+    mass = f"{lift.mass_kg:.0f} kg"
+    words = []
+    if lift.index > 1.0:
+        words.append(f"the lifting equation allows {lift.limit_kg:.0f} kg in this posture (index {lift.index:.1f})")
+    elif not any(person.lifts for person in people):
+        words.append("nobody lifts")
+    else:
+        words.append("it is above everybody's own limit")
+    push = push_force_n(lift.mass_kg + times.trolley_mass_kg)
+    if not yard.gear.trolleys:
+        words.append("there is no trolley")
+    elif not within_guideline(push):
+        words.append(f"rolling it on soft ground takes {push:.0f} N, more than the {KEEP_MOVING_FORCE_N:.0f} N advised")
+    elif not any(person.pushes_trolley for person in people):
+        words.append("nobody pushes the trolley")
+    else:
+        words.append("no trolley bears it")
+    return f"it weighs about {mass}: {', and '.join(words)}"
