@@ -31,8 +31,8 @@ WHEN = {
 def evening(plan: EveningPlan, household: Household) -> RenderableType:
     """Lay out the whole plan: verdict, trees, checklist, limits, what stays at risk, cautions."""
     parts: list[RenderableType] = [_head(plan, household), _trees(plan, household)]
-    parts += _checklist("Before dark, in walking order", plan.tasks, household)
-    parts += _checklist("Tomorrow morning", plan.morning, household)
+    parts += _checklist("Before dark, in walking order", plan.tasks, plan.cautions, household)
+    parts += _checklist("Tomorrow morning", plan.morning, plan.cautions, household)
     parts += _at_risk(plan)
     parts += _limits(plan)
     parts += _cautions(plan.cautions)
@@ -114,8 +114,10 @@ def _tree_row(tree: TreePlan, household: Household) -> tuple[RenderableType, ...
     )
 
 
-def _checklist(title: str, tasks: Iterable[Task], household: Household) -> list[RenderableType]:
-    """Give the tasks with deadline, person and steps."""
+def _checklist(
+    title: str, tasks: Iterable[Task], cautions: Sequence[str], household: Household
+) -> list[RenderableType]:
+    """Give the tasks with deadline, person and steps, and the numbers of the cautions that belong to each."""
     tasks = list(tasks)
     if not tasks:
         return []
@@ -135,7 +137,11 @@ def _checklist(title: str, tasks: Iterable[Task], household: Household) -> list[
             )
         )
         lines += [Padding(Text(step, style="dim"), (0, 0, 0, 10)) for step in task.steps]
-        lines += [Padding(Text(f"Caution: {c}", style="yellow"), (0, 0, 0, 10)) for c in task.cautions]
+        lines += [Padding(Text(c, style="yellow"), (0, 0, 0, 10)) for c in task.cautions if c not in cautions]
+        numbers = sorted(cautions.index(c) + 1 for c in task.cautions if c in cautions)
+        if numbers:
+            heed = f"Heed {'caution' if len(numbers) == 1 else 'cautions'} {', '.join(map(str, numbers))} below."
+            lines.append(Padding(Text(heed, style="yellow"), (0, 0, 0, 10)))
     return lines
 
 
@@ -169,7 +175,12 @@ def _cautions(cautions: Iterable[str]) -> list[RenderableType]:
     texts = list(cautions)
     if not texts:
         return []
-    return [Text("\nCautions", style="bold"), *(Padding(Text(c), (0, 0, 0, 2)) for c in texts)]
+    table = Table(box=None, pad_edge=False, show_header=False, padding=(0, 1, 0, 0))
+    table.add_column(justify="right")
+    table.add_column(overflow="fold")
+    for number, text in enumerate(texts, start=1):
+        table.add_row(f"{number}.", text)
+    return [Text("\nCautions", style="bold"), Padding(table, (0, 0, 0, 1))]
 
 
 def _foot(plan: EveningPlan, household: Household) -> RenderableType:
@@ -242,9 +253,9 @@ def nights_table(
             short_day(night.evening),
             shown,
             household.clock(night.coldest_at),
-            household.temperature(night.dew_point_c),
-            household.wind(night.wind_m_s),
-            percent(night.cloud),
+            household.temperature(night.dew_point_c.p50),
+            household.wind(night.wind_m_s.p50),
+            percent(night.cloud.p50),
         )
     notes = [Text(f"Note: {w}", style="yellow") for w in warnings]
     return Group(Text(source, style="dim"), *notes, Text(""), table)

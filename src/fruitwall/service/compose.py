@@ -142,7 +142,7 @@ def _tree_plan(
     return TreePlan(
         id=tree.id,
         name=tree.name,
-        taxon=kind.scientific_name,
+        taxon=kind.scientific,
         cultivar=tree.cultivar,
         position=tree.position,
         crown_diameter_m=tree.crown_diameter_m,
@@ -157,7 +157,7 @@ def _tree_plan(
             chosen=tissue_min["chosen"],
             tolerance=stands,
             harm=(harm["nothing"], harm["chosen"]),
-            alternatives=len(situation.measures[at]) - 1,
+            why_left=words.why_left(tree, situation.measures[at], household),
             household=household,
         ),
         runner_up=(words.runner_up(found, measure.key, names, situation.yard.display.currency) or None)

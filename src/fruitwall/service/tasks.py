@@ -12,7 +12,7 @@ from fruitwall.plans.parts import DEADLINES, Deadline
 from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household
 from fruitwall.service.nights import Evening
-from fruitwall.service.words import vent_by
+from fruitwall.service.words import sentence, vent_by
 
 if TYPE_CHECKING:
     from fruitwall.plans.problem import PlannedTask
@@ -25,7 +25,7 @@ HOT_UNDER_COVER_C = 30.0
 at which leaves of tender kinds are scorched, to leave time."""
 
 
-MORNING_VERBS = {"cover": "Open or take off", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}
+MORNING_VERBS = {"cover": "Open", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}
 """What undoes a part, by its kind; containers stay where they are while the next nights are cold."""
 
 
@@ -64,7 +64,7 @@ def _task(
     lift = planned.way.lift
     return Task(
         order=order,
-        what=planned.part.name,
+        what=sentence(planned.part.name),
         trees=list(planned.part.trees),
         position=planned.part.position,
         deadline=deadline_of(evening, deadline),
@@ -111,7 +111,7 @@ def morning_tasks(outlook: Outlook, decision: Decision, household: Household) ->
     return [
         Task(
             order=order,
-            what=_morning_words(task),
+            what=_morning_words(task, yard),
             trees=list(task.part.trees),
             position=task.part.position,
             deadline=evening.uncover,
@@ -132,6 +132,16 @@ def _warmest_c(outlook: Outlook, decision: Decision, trees: Sequence[int]) -> fl
     return float(np.nanmax(found)) if not np.isnan(found).all() else float("-inf")
 
 
-def _morning_words(task: PlannedTask) -> str:
-    """Say what undoes a part in the morning."""
-    return f"{MORNING_VERBS[task.part.kind]}: {task.part.name}"
+def _morning_words(task: PlannedTask, yard: Yard) -> str:
+    """Say what undoes a part in the morning: verb, thing, and at which tree."""
+    names = {tree.id: tree.name for tree in yard.trees}
+    things = {
+        thing.id: thing.name for thing in (*yard.gear.covers, *yard.gear.lamps, *yard.gear.heaters, *yard.shelters)
+    }
+    part = task.part
+    if part.kind == "close":
+        shelter = next((s.name for s in yard.shelters if set(part.trees) <= set(s.trees)), part.name)
+        return f"{MORNING_VERBS[part.kind]} {shelter}"
+    thing = things.get(task.sheet or part.device or "", part.name)
+    where = ", ".join(names[tree] for tree in part.trees)
+    return f"{MORNING_VERBS[part.kind]}: {thing}, at {where}"

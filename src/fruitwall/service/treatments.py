@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from math import nan
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from fruitwall.errors import UnknownTaxonError, YardFileError
 from fruitwall.physics.body import Body
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from fruitwall.plans.parts import Measure
     from fruitwall.plants.catalogue import Taxon
     from fruitwall.plants.tolerance import Tolerance
-    from fruitwall.yard.model import Tree, Yard
+    from fruitwall.yard.model import CoverMaterial, Tree, Yard
 
 LEAFY_AREA_INDEX = 2.5
 """Leaf area over crown area of a tree in leaf. Assumption: open crowns of young fruit trees, 2 to 4."""
@@ -133,12 +134,13 @@ def treatment_of(
     heaters = {heater.id: heater for heater in yard.gear.heaters}
     lamp = lamps[measure.lamp] if measure.lamp else None
     heater = heaters[measure.heater] if measure.heater else None
-    heat = {
-        "lamp_w": lamp.watts if lamp else 0.0,
-        "lamp_kind": lamp.kind if lamp else "incandescent",
-        "heater_w": heater.watts if heater else 0.0,
-        "thermostat_c": heater.thermostat_c if heater and heater.thermostat_c is not None else nan,
-    }
+    heated = Treatment(
+        key=measure.key,
+        lamp_w=lamp.watts if lamp else 0.0,
+        lamp_kind=lamp.kind if lamp else "incandescent",
+        heater_w=heater.watts if heater else 0.0,
+        thermostat_c=heater.thermostat_c if heater and heater.thermostat_c is not None else nan,
+    )
     if measure.place is not None:
         place = next(p for p in yard.indoor_places if p.id == measure.place)
         kept = nan if place.kept_at_c is None else place.kept_at_c
@@ -146,8 +148,8 @@ def treatment_of(
     if measure.shelter is not None:
         shelter = next(s for s in yard.shelters if s.id == measure.shelter)
         length, width = _extent(shelter.outline)
-        return Treatment(
-            key=measure.key,
+        return replace(
+            heated,
             cover=None if shelter.top == "open" else shelter.top,
             sides=shelter.sides,
             on_frame=True,
@@ -155,18 +157,16 @@ def treatment_of(
             frame_width_m=width,
             frame_length_m=length,
             frame_height_m=shelter.height_m,
-            **heat,
         )
     spot = moved.get((measure.tree, measure.moved_to)) if measure.moved_to is not None else None
-    return Treatment(
-        key=measure.key,
-        cover=measure.cover,
+    return replace(
+        heated,
+        cover=cast("CoverMaterial | None", measure.cover),
         on_frame=measure.on_frame,
         to_ground=measure.to_ground,
         wet_ground=measure.wet_ground,
         wet_from_utc=wet_from if measure.wet_ground else None,
         spot=spot,
-        **heat,
     )
 
 
@@ -175,6 +175,9 @@ def _extent(outline: Sequence[tuple[float, float]]) -> tuple[float, float]:
     from shapely import Polygon
     from shapely.geometry import LineString
 
-    corners = list(Polygon(outline).minimum_rotated_rectangle.exterior.coords)
+    rectangle = Polygon(outline).minimum_rotated_rectangle
+    if not isinstance(rectangle, Polygon):
+        raise ValueError(f"outline must enclose an area, got {list(outline)}")
+    corners = list(rectangle.exterior.coords)
     sides = sorted((LineString(corners[i : i + 2]).length for i in (0, 1)), reverse=True)
     return sides[0], sides[1]

@@ -8,9 +8,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
+from fruitwall.plans.covers import sheet_for
+from fruitwall.plans.parts import Measure
 from fruitwall.plans.problem import OneMore, RunnerUp
 from fruitwall.service.evening_document import Spread, TreePlan
 from fruitwall.service.household import Household, percent
+from fruitwall.yard.model import Tree
 
 TISSUE_WORDS = {
     "leaf": "leaves",
@@ -57,7 +60,7 @@ def reason(
     chosen: Spread,
     tolerance: Spread,
     harm: tuple[float, float],
-    alternatives: int,
+    why_left: str,
     household: Household,
 ) -> str:
     """Say in one sentence why a tree gets what it gets.
@@ -74,8 +77,8 @@ def reason(
         What it stands. [°C]
     harm : (nothing, chosen)
         Chance of harm.
-    alternatives : int
-        How many measures other than leaving it were possible.
+    why_left : str
+        Why nothing is done for it, as of `why_left`; used only if it is left.
     household : Household
     """
     what = TISSUE_WORDS[tissue].capitalize()
@@ -89,12 +92,21 @@ def reason(
         )
     if harm[0] < 0.05:
         return f"{what} down to {alone}; harm is unlikely ({percent(harm[0])})."
-    why = (
-        "the gear and people of this yard can do nothing for it"
-        if alternatives == 0
-        else "the gear, minutes and effort at hand do more good elsewhere"
-    )
-    return f"{what} down to {alone}, chance of harm {percent(harm[0])}; {why}."
+    return f"{what} down to {alone}, chance of harm {percent(harm[0])}; {why_left}."
+
+
+ELSEWHERE = "the gear, minutes and effort at hand do more good elsewhere"
+
+
+def why_left(tree: Tree, measures: Sequence[Measure], household: Household) -> str:
+    """Say why a tree is left although it is in danger: nothing fits it, or other trees need it more."""
+    if any(measure.cover or measure.shelter or measure.place or measure.roof for measure in measures):
+        return ELSEWHERE
+    width, length = sheet_for(tree.crown_diameter_m, tree.height_m)
+    sheet = f"no sheet here reaches the ground round it ({household.length(width)} by {household.length(length)})"
+    if tree.container is not None:
+        return f"nobody here can move its container, and {sheet}"
+    return sheet
 
 
 def runner_up(found: RunnerUp, chosen_key: str, names: dict[str, str], currency: str) -> str:
@@ -128,8 +140,13 @@ def _money(amount: float, currency: str) -> str:
 def why_at_risk(tree: TreePlan) -> str:
     """Say why a tree stays in danger."""
     if tree.measure != "leave":
-        return f"{tree.measure_name} helps, but not enough."
-    return tree.reason.split("; ")[-1].rstrip(".").capitalize() + "."
+        return f"{sentence(tree.measure_name)} helps, but not enough."
+    return sentence(tree.reason.split("; ")[-1])
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital, without touching the rest (names stay names)."""
+    return text[:1].upper() + text[1:]
 
 
 def vent_by(when: datetime, warmest_c: float, household: Household) -> str:
