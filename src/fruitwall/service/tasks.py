@@ -135,9 +135,9 @@ def _warmest_c(outlook: Outlook, decision: Decision, trees: Sequence[int]) -> fl
 def _morning_words(task: PlannedTask, yard: Yard) -> str:
     """Say what undoes a part in the morning: verb, thing, and at which tree."""
     names = {tree.id: tree.name for tree in yard.trees}
-    things = {
-        thing.id: thing.name for thing in (*yard.gear.covers, *yard.gear.lamps, *yard.gear.heaters, *yard.shelters)
-    }
+    things = {cover.id: cover.name for cover in yard.gear.covers}
+    things |= {lamps.id: lamps.name for lamps in yard.gear.lamps}
+    things |= {heater.id: heater.name for heater in yard.gear.heaters}
     part = task.part
     if part.kind == "close":
         shelter = next((s.name for s in yard.shelters if set(part.trees) <= set(s.trees)), part.name)
