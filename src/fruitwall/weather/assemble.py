@@ -116,6 +116,21 @@ def assemble(
         raise WeatherError(f"{where}: {error}") from error
 
 
+def dew_below_lowered_air(columns: dict[str, FloatArray], before_c: FloatArray) -> None:
+    """Lower the dew point with an air temperature that a source's own minimum has lowered, in place.
+
+    Parameters
+    ----------
+    columns : dict of str to ndarray
+        As for `assemble`; the dew point is bounded by the air where the latter is below `before_c`.
+    before_c : ndarray, shape of the air temperature
+        Air temperature before. [°C]
+    """
+    if "t_dew_c" in columns:
+        air, dew = columns["t_air_c"], columns["t_dew_c"]
+        columns["t_dew_c"] = np.where(air < before_c, np.minimum(dew, air), dew)
+
+
 def _every_hour(
     times: TimeArray, columns: dict[str, FloatArray], *, where: str, may_bridge: bool, notes: list[str]
 ) -> tuple[TimeArray, dict[str, FloatArray]]:

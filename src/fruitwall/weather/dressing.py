@@ -241,7 +241,7 @@ def _even(drawn: FloatArray) -> FloatArray:
     quantiles = np.array([normal.inv_cdf((rank + 0.5) / members) for rank in range(members)])
     quantiles = (quantiles - quantiles[::-1]) / 2.0  # exactly symmetric
     ranks = drawn.argsort(axis=1, kind="stable").argsort(axis=1, kind="stable")
-    return quantiles[ranks]
+    return np.asarray(quantiles[ranks])
 
 
 def _joined(drawn: dict[str, FloatArray], knots: _Knots, times: TimeArray) -> dict[str, FloatArray]:

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 
 from fruitwall import __version__
 from fruitwall.errors import SourceUnavailable, WeatherError
@@ -115,6 +116,7 @@ def fetch(
     WeatherError
         If the request itself is wrong (no such place, refused, too large an answer).
     """
+    _check_address(url)
     path = None if cache_dir is None else cache_dir / f"{hashlib.sha256(url.encode()).hexdigest()[:32]}.json"
     kept = None if path is None else _read_kept(path, url)
     if kept is not None and kept.fetched_utc <= now < kept.expires_utc:
@@ -142,6 +144,19 @@ def host_of(url: str) -> str:
     """Give the host of an address, for messages."""
     match = re.match(r"https?://([^/?#]+)", url, flags=re.IGNORECASE)
     return match[1] if match else url
+
+
+def _check_address(url: str) -> None:
+    """Refuse what is no web address before the network is asked."""
+    try:
+        parts = urlsplit(url)
+        sound = parts.scheme.lower() in ("http", "https") and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        sound = False
+    if not sound or any(letter.isspace() for letter in url):
+        raise WeatherError(
+            f'{url}: this is no address that can be asked; expected one such as "https://api.met.no/..."'
+        )
 
 
 def _new_client() -> httpx2.Client:
@@ -191,7 +206,7 @@ def _ask(
             raise WeatherError(f"{url}: this is no address that can be asked ({error})") from error
         except httpx2.TooManyRedirects as error:
             raise WeatherError(f"{url}: it sends us on too many times") from error
-        except httpx2.TransportError as error:
+        except httpx2.RequestError as error:
             trouble = f"no connection ({error})" if str(error) else "no connection"
         if attempt + 1 < TRIES:
             pause(wait_s)

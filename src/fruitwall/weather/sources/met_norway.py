@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
-from fruitwall.weather.assemble import ALL_BUT_AIR, assemble
+from fruitwall.weather.assemble import ALL_BUT_AIR, assemble, dew_below_lowered_air
 from fruitwall.weather.forcing import HOUR, Forcing, as_datetime64, say_hour
 from fruitwall.weather.humidity import dew_point_from_humidity
 from fruitwall.weather.place import Place
@@ -86,7 +86,9 @@ def parse(document: Any, *, where: str, place: Place) -> Forcing:
         raise WeatherError(f"{where}: no air_temperature in data.instant.details")
     _dew_point(columns)
     hourly = {name: _to_hours(values, stamps, times)[None, :] for name, values in columns.items()}
+    before = hourly["t_air_c"].copy()
     _reach_minima(hourly["t_air_c"][0], stamps, times, steps, str(units.get("air_temperature", "")), where)
+    dew_below_lowered_air(hourly, before)
     hourly["rain_mm"] = _rain(steps, stamps, times, str(units.get("precipitation_amount", "mm")), where)[None, :]
     return assemble(
         times,

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
-from fruitwall.weather.assemble import ALL_BUT_AIR, assemble
+from fruitwall.weather.assemble import ALL_BUT_AIR, assemble, dew_below_lowered_air
 from fruitwall.weather.forcing import HOUR, Forcing, as_datetime64
 from fruitwall.weather.place import Place
 from fruitwall.weather.sources.reading import LONGEST_FORECAST_H, describe, dig, read_instant, read_numbers
@@ -105,7 +105,9 @@ def parse_grid(document: Any, *, where: str, place: Place) -> Forcing:
         raise WeatherError(f"{where}: the layers have no two hours in common")
     times = np.arange(start, end + HOUR, HOUR)
     columns = {name: _on_hours(hours, times)[None, :] for name, hours in present.items()}
+    before = columns["t_air_c"].copy()
     _reach_minimum(columns["t_air_c"][0], times, document, where)
+    dew_below_lowered_air(columns, before)
     rain = _rain(document, times, where)
     if rain is not None:
         columns["rain_mm"] = rain[None, :]
