@@ -126,7 +126,7 @@ def prepare_situation(yard: Yard, forcing: Forcing, evenings: Sequence[Evening],
     YardFileError
         If trees name unknown kinds.
     """
-    from fruitwall.physics.faces import wall_faces
+    from fruitwall.physics.spot import survey_faces
     from fruitwall.plans.measures import possible_measures
 
     kinds = kinds_of(yard)
@@ -145,7 +145,7 @@ def prepare_situation(yard: Yard, forcing: Forcing, evenings: Sequence[Evening],
         spots=tuple(home),
         bodies=tuple(body_of(tree, kinds[tree.id]) for tree in yard.trees),
         treatments=tuple(tuple(treatment_of(yard, m, moved, wet_from) for m in options) for options in measures),
-        faces=tuple(wall_faces(yard)),
+        faces=tuple(survey_faces(yard)),
     )
 
 
