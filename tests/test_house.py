@@ -194,11 +194,12 @@ def test_every_module_class_and_public_function_says_what_it_is(path):
 
 
 def test_what_a_layer_gives_to_others_says_what_it_takes_and_gives():
+    """Up to two arguments may be told in the summary."""
     incomplete = []
     for module, name in sorted(functions_for_others()):
         path = SOURCE.joinpath(*module.split(".")[1:]).with_suffix(".py")
         function = dict(public_functions(ast.parse(path.read_text()))).get(name)
-        if function is None or not _arguments(function):
+        if function is None or len(_arguments(function)) <= 2:
             continue
         text = ast.get_docstring(function) or ""
         if not re.search(r"^Parameters\n-+$", text, re.M):

@@ -141,6 +141,15 @@ def runner_up(problem: EveningProblem, solution: EveningSolution, tree: str) -> 
 
     Tonight is solved again with that measure forbidden to that tree, the following nights held as planned.
 
+    Parameters
+    ----------
+    problem : EveningProblem
+        The evening.
+    solution : EveningSolution
+        Its plan.
+    tree : str
+        Which tree.
+
     Returns
     -------
     RunnerUp or None
