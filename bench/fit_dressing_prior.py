@@ -178,6 +178,33 @@ def next_night_correlation(rows: list[dict[str, Any]]) -> float:
 
 def night_warming() -> dict[str, Any]:
     """Regress the cooling of winter nights on cloud, root of wind and dryness of the evening air."""
+    stations = {name: cooling_slopes(of) for name, of in read_hours().items()}
+    mean = {
+        name: round(float(np.mean([station[name] for station in stations.values()])), 2)
+        for name in ("cooling_per_cloud_k", "cooling_per_sqrt_wind_k")
+    }
+    return {"stations": stations, "mean": mean}
+
+
+def cloud_by_range() -> dict[str, float]:
+    """Fit the day's mean sky cover on its range of temperature; used by `weather.history` for daily files."""
+    rows = []
+    for hours in read_hours().values():
+        days: dict[date, list[Hour]] = defaultdict(list)
+        for hour in hours:
+            days[hour.when.date()].append(hour)
+        for of in days.values():
+            if len(of) == 24:
+                air = [hour.t_air_c for hour in of]
+                rows.append((max(air) - min(air), float(np.mean([hour.cloud for hour in of]))))
+    range_k, cloud = np.array(rows).T
+    slope, start = np.polyfit(range_k, cloud, 1)
+    correlation = float(np.corrcoef(range_k, cloud)[0, 1])
+    return {"days": len(rows), "at_zero": float(start), "per_k": float(slope), "correlation": correlation}
+
+
+def read_hours() -> dict[str, list[Hour]]:
+    """Read the winter hours of the seven stations."""
     hours: dict[str, list[Hour]] = defaultdict(list)
     with gzip.open(DATA / "tmy3_winter_nights" / "hours.csv.gz", "rt", encoding="utf-8") as file:
         for row in csv.DictReader(file):
@@ -189,12 +216,7 @@ def night_warming() -> dict[str, Any]:
                 cloud=float(row["sky_cover_tenths"]) / 10,
             )
             hours[row["station"]].append(hour)
-    stations = {name: cooling_slopes(of) for name, of in hours.items()}
-    mean = {
-        name: round(float(np.mean([station[name] for station in stations.values()])), 2)
-        for name in ("cooling_per_cloud_k", "cooling_per_sqrt_wind_k")
-    }
-    return {"stations": stations, "mean": mean}
+    return hours
 
 
 def cooling_slopes(hours: list[Hour]) -> dict[str, Any]:

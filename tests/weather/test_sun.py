@@ -65,7 +65,7 @@ def test_cloud_inferred_from_sun_holds_through_the_night():
 
 
 def test_the_hours_mean_counts_the_hour_before_the_stamp():
-    # Sunrise at March air base on 22 December is at 06:50 PST: the hour to 07:00 has next to no sun, that to 08:00 some.
+    # The sun rises at March air base on 22 December at 06:50 PST: hardly any sun in the hour to 07:00, some to 08:00.
     stamps = np.array(["2026-12-22T15:00:00", "2026-12-22T16:00:00"], dtype="datetime64[s]")
 
     before, after = clear_sun(stamps, 33.9, -117.25)
@@ -76,7 +76,7 @@ def test_the_hours_mean_counts_the_hour_before_the_stamp():
 
 def test_the_clear_sun_is_that_of_a_cloudless_day_in_the_typical_year():
     # TMY3, 23 December 1998 (its irradiance is modelled as well): within 15 % at every hour above 100 W/m², most of it
-    # from the afternoon, where the typical year's sun stands some ten minutes behind. An hour's slip would show as 60 %.
+    # from the afternoon, where the typical year's sun stands ten minutes behind. An hour's slip would show as 60 %.
     forcing = demo_forcing()
     times = forcing.time_utc
     day = (times >= np.datetime64("2026-12-23T15:00:00")) & (times <= np.datetime64("2026-12-24T02:00:00"))

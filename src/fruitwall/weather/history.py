@@ -18,7 +18,7 @@ from fruitwall.weather.forcing import Forcing, as_datetime
 from fruitwall.weather.place import Place
 from fruitwall.weather.sources.csv_file import DEFAULT_HEIGHT_M, HOURLY_COLUMNS, file_place, parse_hourly
 from fruitwall.weather.stamps import solar_offset
-from fruitwall.weather.sun import cloud_from_transmission
+from fruitwall.weather.sun import clear_sun
 from fruitwall.weather.table import Column, Table, parse_table, read_text
 from fruitwall.weather.wind import wind_at_height
 
@@ -42,6 +42,11 @@ HARGREAVES_INLAND = 0.16
 
 CLEAR_SHARE = 0.75
 """Share of the sun above the air that arrives on clear days at sea level (FAO-56 eq. 37). [-]"""
+
+CLOUD_WITHOUT_RANGE, CLOUD_PER_K = 0.96, -0.038
+"""Line of the day's mean sky cover against its range of temperature: 1,057 winter days at seven stations of the southern
+United States, correlation -0.61 (bench/data/tmy3_winter_nights; ``cloud_by_range`` of bench/fit_dressing_prior.py). [-,
+1/K]"""
 
 
 def read_history(
@@ -105,8 +110,8 @@ def parse_daily(text: str, *, where: str, place: Place | None) -> Forcing:
 
     Notes
     -----
-    Temperature by `daily_curve`. Where cloud is missing the day's clearness is taken from its temperature range by
-    Hargreaves' formula (FAO-56 eq. 50) and turned into cloud; where the dew point is missing it lies 2 K below the
+    Temperature by `daily_curve`. Where cloud is missing, the sun's share of a clear day comes from the day's range of
+    temperature by Hargreaves' formula (FAO-56 eq. 50), and cloud from a line through measured days; where the dew point is missing it lies 2 K below the
     minimum; where wind is missing it is FAO-56's 2 m/s at 2 m. Means are taken to hold at noon, lines between.
     """
     table = parse_table(text, where=where, keys=KEYS, columns=DAILY_COLUMNS)
@@ -196,8 +201,11 @@ def _other_columns(
     if "cloud" in values:
         columns["cloud"] = hourly(values["cloud"])
     else:
-        columns["cloud"] = hourly(_cloud_from_range(values["t_max_c"] - values["t_min_c"]))
-        notes.append("no cloud given; taken from each day's range of temperature (Hargreaves, FAO-56 eq. 50)")
+        range_k = values["t_max_c"] - values["t_min_c"]
+        columns["cloud"] = hourly(np.clip(CLOUD_WITHOUT_RANGE + CLOUD_PER_K * range_k, 0.0, 1.0))
+        clear = clear_sun(times, at.latitude_deg, at.longitude_deg)
+        columns["shortwave_w_m2"] = clear * hourly(np.minimum(HARGREAVES_INLAND * np.sqrt(range_k) / CLEAR_SHARE, 1.0))
+        notes.append("no cloud given; cloud and sun taken from each day's range of temperature")
     columns["rain_mm"] = _rain_by_hour(values.get("rain_mm", np.zeros(dates.size)), noons, times)
     return columns
 
@@ -206,11 +214,6 @@ def _noons(dates: TimeArray, longitude_deg: float) -> FloatArray:
     """Give local mean solar noon of each date in seconds of UTC."""
     offset_s = solar_offset(longitude_deg).total_seconds()
     return np.asarray(dates.astype("datetime64[s]").astype(np.int64) + 12 * 3600.0 - offset_s)
-
-
-def _cloud_from_range(range_k: FloatArray) -> FloatArray:
-    """Infer a day's cloud from its range of temperature: wide ranges are clear days."""
-    return cloud_from_transmission(HARGREAVES_INLAND * np.sqrt(range_k) / CLEAR_SHARE)
 
 
 def _rain_by_hour(rain_mm: FloatArray, noons: FloatArray, times: TimeArray) -> FloatArray:
