@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from tests.web.sample import FAHRENHEIT, calm_plan, large_evening, sample_plan, sample_yard
+from tests.web.sample import FAHRENHEIT, FATES, Fate, calm_plan, large_evening, sample_plan, sample_yard
 
 pytestmark = pytest.mark.browser
 
@@ -88,9 +88,11 @@ def test_what_a_finger_has_to_hit_is_44_pixels_high(browser, serve, size):
 
 def test_figures_stay_within_their_blocks(browser, serve):
     yard = sample_yard(display=FAHRENHEIT)
+    arctic = {key: Fate(fate.stands_c, fate.alone_c - 30, fate.planned_c, "wet") for key, fate in FATES.items()}
     page = browser.new_page(viewport=PHONE)
-    page.goto(serve(sample_plan(yard=yard), yard))
+    page.goto(serve(sample_plan(yard=yard, fates=arctic), yard))
     open_all(page)
+    assert page.get_by_text("−55", exact=True).count() > 0
 
     wide = page.evaluate(
         """() => [...document.querySelectorAll('.strip svg.course')].flatMap(row => {

@@ -56,7 +56,7 @@ def test_minimum_and_source_of_the_forecast_are_told_with_their_spread_and_age(p
 
     assert "−1.7 °C (8 chances in 10: −3.0 to −0.4 °C)" in told
     assert "dew point −6.2 °C, wind 0.9 m/s, clear sky" in told
-    assert "Ensemble forecast for the valley station, issued Tue 22 Dec, 11:00 (3 h ago), 50 possible courses" in told
+    assert "Ensemble forecast for the valley station; issued Tue 22 Dec, 11:00 (3 h ago), 50 possible courses" in told
 
 
 def test_a_household_that_reads_fahrenheit_gets_it_everywhere(client_of):
@@ -86,7 +86,7 @@ def test_warnings_of_the_forecast_are_shown(client_of):
 
     page = show(client_of, sample_plan(forecast=forecast))
 
-    assert page.one("p", cls="warning").text == "two hours of wind are missing"
+    assert "To know Two hours of wind are missing" in page.one("dl", cls="forecast").text
 
 
 def test_coming_nights_are_linked_with_their_minima(page):
@@ -260,6 +260,28 @@ def test_a_task_tells_deadline_minutes_person_trees_steps_and_cautions(page):
     assert [caution.text[:14] for caution in heater.all("p", cls="caution")] == ["At least 0.9 m", "Somebody stays"]
 
 
+def test_a_caution_stands_in_full_once_and_is_pointed_to_after_that(client_of):
+    tasks = sample_plan().tasks
+    first = tasks[1].model_copy(update={"cautions": ["Mind the step."]})
+    second = tasks[2].model_copy(update={"cautions": ["Mind the step.", "Mind the pond."]})
+    third = tasks[3].model_copy(update={"cautions": ["Mind the pond."]})
+
+    page = show(client_of, sample_plan(tasks=[first, second, third]))
+
+    told = [[c.text for c in task.all("p", cls="caution")] for task in page.one(id="before-dark").all("li", cls="task")]
+    assert told[0][1:] == ["Mind the step."]  # after the lifting index
+    assert told[1][1:] == ["Mind the pond.", "Other cautions as above."]
+    assert told[2] == ["Cautions as above."]
+
+
+def test_a_task_begins_with_a_capital_letter(client_of):
+    task = sample_plan().tasks[0].model_copy(update={"what": "bring Cacao into Hallway"})
+
+    assert show(client_of, sample_plan(tasks=[task])).one(id="before-dark").one("span", cls="what").text == (
+        "Bring Cacao into Hallway"
+    )
+
+
 def test_a_deadline_that_has_passed_is_called_passed(page):
     terms = [task.text for task in page.one(id="before-dark").all("p", cls="terms")]
 
@@ -309,15 +331,32 @@ def test_what_stays_at_risk_is_told_with_its_chance_and_reason(page):
     )
 
 
-def test_what_holds_the_plan_back_comes_first_and_says_what_one_more_would_buy(client_of):
+def test_what_holds_the_plan_back_comes_dearest_first_and_says_what_one_more_would_buy(client_of):
     page = show(client_of, sample_plan(limits=sample_plan().limits[::-1]))
 
-    limits = [limit.text for limit in page.one(id="limits").all("li")]
+    limits = [limit.text for limit in next(page.one(id="limits").all("ul")).all("li")]
 
-    assert limits[0].startswith("Patio outlet 1,675 of 1,920 W, holds the plan back")
-    assert limits[0].endswith("100 more W would save 22 USD (Old lychee would fare better).")
-    assert "holds the plan back" in limits[1]
-    assert all("enough" in limit for limit in limits[2:])
+    assert limits == [
+        "Small fleece 3 of 3 sheets, holds the plan back One more would save 38 USD (Guava would fare better).",
+        "Patio outlet 1,675 of 1,920 W, holds the plan back 100 more W would save 22 USD "
+        "(Old lychee would fare better).",
+    ]
+
+
+def test_what_would_not_help_if_there_were_more_is_folded_away(client_of):
+    used_up = (
+        sample_plan()
+        .limits[0]
+        .model_copy(
+            update={"name": "Heater", "one_more": "One more would change next to nothing.", "one_more_saves": 0.0}
+        )
+    )
+
+    page = show(client_of, sample_plan(limits=[used_up, *sample_plan().limits[1:]]))
+
+    folded = page.one(id="limits").one("details")
+    assert folded.one("summary").text == "4 that would not help if there were more"
+    assert next(limit.text for limit in folded.all("li")) == "Heater 3 of 3 sheets, all in use"
 
 
 def test_each_tree_tells_measure_reason_runner_up_chain_chances_and_following_nights(page):

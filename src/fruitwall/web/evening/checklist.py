@@ -37,6 +37,9 @@ class TaskLine:
     lifting: str | None
     """What the lifting index means, in words."""
     cautions: list[str]
+    """Those that no task before it carries."""
+    cautions_above: bool
+    """Whether it carries some that stand in full at a task before it."""
 
 
 @dataclass(frozen=True)
@@ -69,10 +72,11 @@ def groups_of(
         Only occasions with tasks.
     """
     names = {tree.id: tree.name for tree in plan.trees}
+    told: set[str] = set()
     groups = []
     for when, heading in HEADINGS.items():
         lines = [
-            _line(task, plan, names, household, numbers, now)
+            _line(task, plan, names, household, numbers, now, told)
             for task in sorted(tasks, key=lambda task: task.order)
             if task.when == when
         ]
@@ -88,13 +92,16 @@ def _line(
     household: Household,
     numbers: dict[str, int],
     now: datetime,
+    told: set[str],
 ) -> TaskLine:
-    """Turn one task into what is shown."""
+    """Turn one task into what is shown; `told` are the cautions shown so far and grows."""
+    new = [caution for caution in task.cautions if caution not in told]
+    told.update(new)
     mark = sha256("\n".join((plan.yard, str(plan.night), task.when, task.what, *task.trees)).encode())
     return TaskLine(
         key=mark.hexdigest()[:12],
         order=task.order,
-        what=task.what,
+        what=sentence(task.what),
         trees=[(tree, numbers[tree], names[tree]) for tree in task.trees if tree in names],
         deadline=household.clock(task.deadline),
         late=task.deadline < now,
@@ -102,8 +109,14 @@ def _line(
         minutes=minutes(task.minutes),
         steps=task.steps,
         lifting=_lifting(task.lifting_index),
-        cautions=task.cautions,
+        cautions=new,
+        cautions_above=len(new) < len(task.cautions),
     )
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital letter."""
+    return text[:1].upper() + text[1:]
 
 
 def _lifting(index: float | None) -> str | None:

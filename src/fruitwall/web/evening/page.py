@@ -10,7 +10,8 @@ from markupsafe import Markup
 
 from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit
 from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
-from fruitwall.web.evening.checklist import TaskGroup, groups_of
+from fruitwall.web.evening.bars import bar
+from fruitwall.web.evening.checklist import TaskGroup, groups_of, sentence
 from fruitwall.web.evening.drawing import Drawing, drawing_of
 from fruitwall.web.evening.marks import FAMILIES, LEAVE, OTHER, VERDICTS, Family, family_of, outline
 from fruitwall.web.evening.strip import Strip, course_picture, strip_of
@@ -21,6 +22,10 @@ from fruitwall.yard.model import Yard
 
 OLD_FORECAST = timedelta(hours=9)
 """From this age on a forecast is called old: the services used renew theirs every one to six hours."""
+
+
+WORTH_SAYING = 0.5
+"""Least saving that counts, in the household's currency: half a unit is nothing after rounding."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +46,6 @@ class LimitLine:
     """How much of how much is used."""
     state: str
     """Whether it holds the plan back, in words."""
-    binding: bool
     share: Markup
     one_more: str | None
 
@@ -82,6 +86,9 @@ class EveningPage:
     source: str
     """Who made the forecast and when."""
     warnings: list[str]
+    """What must be seen before the plan is believed."""
+    notes: list[str]
+    """What the source of the weather left out."""
     nights: list[NightLink]
     """Coming nights with their minima."""
     effort: str
@@ -94,7 +101,9 @@ class EveningPage:
     morning: list[TaskGroup]
     at_risk: list[RiskLine]
     limits: list[LimitLine]
-    """What holds the plan back first."""
+    """What holds the plan back, dearest first."""
+    enough: list[LimitLine]
+    """Whatever else could have run out."""
     drawing: Drawing
     shapes: list[Sign]
     """Legend of the shapes in the drawing: those that occur."""
@@ -139,7 +148,8 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         minimum=_minimum(plan, household),
         sky=_sky(plan, household),
         source=_source(plan, household, now),
-        warnings=[*_age_warning(plan, now), *plan.forecast.warnings],
+        warnings=_age_warning(plan, now),
+        notes=[sentence(warning) for warning in plan.forecast.warnings],
         nights=_nights(plan, household),
         effort=_effort(plan),
         strip=strip_of(plan, household, numbers),
@@ -148,7 +158,8 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         tasks_count=len(before),
         morning=groups_of(plan, after, household, numbers, now),
         at_risk=[_risk(risk, numbers) for risk in plan.at_risk],
-        limits=[_limit(limit) for limit in sorted(plan.limits, key=lambda limit: not limit.binding)],
+        limits=[_limit(limit) for limit in sorted(filter(_holds_back, plan.limits), key=_saves, reverse=True)],
+        enough=[_limit(limit) for limit in plan.limits if not _holds_back(limit)],
         drawing=drawing_of(plan, yard, household, numbers),
         shapes=_shapes(plan),
         fills=[Sign(_sample(LEAVE, verdict), words) for verdict, words in VERDICTS.items()],
@@ -201,7 +212,7 @@ def _source(plan: EveningPlan, household: Household, now: datetime) -> str:
     """Tell who made the forecast, when, and in how many versions."""
     forecast = plan.forecast
     members = f", {forecast.members} possible courses" if forecast.members > 1 else ""
-    return f"{forecast.source}, issued {household.moment(forecast.issued)} ({ago(forecast.issued, now)}){members}"
+    return f"{forecast.source}; issued {household.moment(forecast.issued)} ({ago(forecast.issued, now)}){members}"
 
 
 def _age_warning(plan: EveningPlan, now: datetime) -> list[str]:
@@ -283,26 +294,28 @@ def _risk(risk: AtRisk, numbers: dict[str, int]) -> RiskLine:
     return RiskLine(risk.id, numbers.get(risk.id, 0), risk.name, chances, risk.why)
 
 
+def _holds_back(limit: Limit) -> bool:
+    """Tell whether more of it would make a better plan: what is used up need not be missed."""
+    return limit.binding and (limit.one_more_saves is None or limit.one_more_saves >= WORTH_SAYING)
+
+
 def _limit(limit: Limit) -> LimitLine:
     """Turn something scarce into a line."""
     share = min(limit.used / limit.available, 1.0) if limit.available > 0 else 1.0
-    bar = tag(
-        "svg",
-        tag("rect", class_="bar-bed", width="100%", height=8),
-        tag("rect", class_="bar full" if limit.binding else "bar planned", width=f"{share * 100:.1f}%", height=8),
-        class_="bar",
-        width="100%",
-        height=8,
-        aria_hidden="true",
-    )
+    holds_back = _holds_back(limit)
+    state = "holds the plan back" if holds_back else "all in use" if limit.binding else "enough"
     return LimitLine(
         name=limit.name,
         amount=f"{_amount(limit.used)} of {_amount(limit.available)} {limit.unit}".strip(),
-        state="holds the plan back" if limit.binding else "enough",
-        binding=limit.binding,
-        share=bar,
+        state=state,
+        share=bar(share, "full" if holds_back else "planned"),
         one_more=limit.one_more,
     )
+
+
+def _saves(limit: Limit) -> float:
+    """Give what one more would save; what was not worked out comes first, being unknown."""
+    return float("inf") if limit.one_more_saves is None else limit.one_more_saves
 
 
 def _amount(value: float) -> str:

@@ -153,7 +153,8 @@ def _figure(text: str, band: Band | None, across: float) -> Markup:
     """Write a number in the middle of its block; `across` in percent of the row."""
     key, height = (band.key, band.height) if band is not None else ("unknown", 1.0)
     middle = ROW_HEIGHT * (1 - height / 2)
-    return tag("text", text, class_=f"figure on-{key}", x=f"{number(across)}%", y=middle, dy="0.36em")
+    narrow = " long" if len(text) > 2 else ""
+    return tag("text", text, class_=f"figure on-{key}{narrow}", x=f"{number(across)}%", y=middle, dy="0.36em")
 
 
 def _block(column: int, height: float, *, split: bool) -> str:

@@ -9,9 +9,9 @@ from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, ReasonPart, TreePlan
 from fruitwall.service.household import Household, percent, short_day
+from fruitwall.web.evening.bars import bar
 from fruitwall.web.evening.marks import badge, does_something
 from fruitwall.web.evening.strip import full_name
-from fruitwall.web.svg import tag
 
 OUTCOMES: tuple[tuple[str, str, tuple[int, ...]], ...] = (
     ("unhurt", "unhurt", (0,)),
@@ -48,10 +48,9 @@ class TreeEntry:
     potted: bool
     measure: str
     does_something: bool
-    verdict: str
     verdict_with_plan: str
-    harm_nothing: str
-    harm_chosen: str
+    verdicts: str
+    """With nothing done and with the plan."""
     reason: str
     runner_up: str | None
     facts: list[tuple[str, str]]
@@ -92,10 +91,8 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
         potted=tree.potted,
         measure=tree.measure_name,
         does_something=acts,
-        verdict=tree.verdict,
         verdict_with_plan=tree.verdict_with_plan,
-        harm_nothing=percent(tree.chance_of_harm["nothing"]),
-        harm_chosen=percent(tree.chance_of_harm["chosen"]),
+        verdicts=_verdicts(tree, acts=acts),
         reason=tree.reason,
         runner_up=tree.runner_up,
         facts=_facts(tree, household, acts=acts),
@@ -106,6 +103,15 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
             for later, measure in enumerate(tree.following_nights)
         ],
     )
+
+
+def _verdicts(tree: TreePlan, *, acts: bool) -> str:
+    """Say what nothing and the plan would lead to."""
+    if not acts:
+        return f"{tree.verdict} if nothing is done"
+    if tree.verdict == tree.verdict_with_plan:
+        return f"{tree.verdict}, with or without the plan"
+    return f"{tree.verdict} if nothing is done, {tree.verdict_with_plan} with the plan"
 
 
 def _facts(tree: TreePlan, household: Household, *, acts: bool) -> list[tuple[str, str]]:
@@ -137,17 +143,4 @@ def _outcome(tree: TreePlan, words: str, grades: tuple[int, ...]) -> Outcome:
     """Add up the chances of some grades, for both courses."""
     nothing = min(sum(tree.injury.nothing[grade] for grade in grades), 1.0)
     chosen = min(sum(tree.injury.chosen[grade] for grade in grades), 1.0)
-    return Outcome(words, percent(nothing), percent(chosen), _bar(nothing, "alone"), _bar(chosen, "planned"))
-
-
-def _bar(share: float, kind: str) -> Markup:
-    """Draw a share as a bar; the number stands beside it."""
-    return tag(
-        "svg",
-        tag("rect", class_="bar-bed", width="100%", height=8, y=0),
-        tag("rect", class_=f"bar {kind}", width=f"{share * 100:.1f}%", height=8, y=0),
-        class_="bar",
-        width="100%",
-        height=8,
-        aria_hidden="true",
-    )
+    return Outcome(words, percent(nothing), percent(chosen), bar(nothing, "alone"), bar(chosen, "planned"))
