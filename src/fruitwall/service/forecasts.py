@@ -20,8 +20,6 @@ DEFAULT_SERVICE = "open-meteo"
 STILL_COVERS = timedelta(hours=18)
 """An imported forecast is used as long as it reaches this far ahead: over tonight to tomorrow morning."""
 
-FORCING_TYPE = "application/x-npz"
-
 
 def weather_for(
     yard: Yard,
@@ -88,7 +86,7 @@ def import_forecast(
     WeatherError
         If it cannot be used; nothing is kept then.
     """
-    from fruitwall.journal.forcing_file import pack_forcing
+    from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing
 
     if not file.is_file():
         raise WeatherError(f"no file {file}; nothing imported")
@@ -99,7 +97,7 @@ def import_forecast(
         source=forcing.source[:200],
         issued=forcing.issued_utc,
         fetched=now,
-        media_type=FORCING_TYPE,
+        media_type=MEDIA_TYPE,
     )
     return stored, forcing
 
