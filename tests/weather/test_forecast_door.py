@@ -9,6 +9,7 @@ import httpx2
 import pytest
 
 from fruitwall.errors import SourceUnavailable, WeatherError
+from fruitwall.weather import fetch
 from fruitwall.weather.sources import SERVICES, read_forecast
 from fruitwall.weather.sources.forecast import recognise
 from tests.weather.builders import JANUARY_NOW, SAMPLES, YARD, sample
@@ -25,6 +26,11 @@ HOME = {
     "elevation_m": YARD.elevation_m,
     "now": JANUARY_NOW,
 }
+
+
+@pytest.fixture(autouse=True)
+def _no_pauses(monkeypatch):
+    monkeypatch.setattr(fetch, "FIRST_PAUSE_S", 0.0)
 
 
 def client(answers: dict[str, str], asked: list[str] | None = None) -> httpx2.Client:

@@ -102,8 +102,8 @@ def test_cloud_by_range_is_what_the_typical_years_show():
     fitted = cloud_by_range()
     assert fitted["at_zero"] == pytest.approx(history.CLOUD_WITHOUT_RANGE, abs=0.005)
     assert fitted["per_k"] == pytest.approx(history.CLOUD_PER_K, abs=0.0005)
-    assert fitted["days"] == 1057
-    assert fitted["correlation"] == pytest.approx(-0.61, abs=0.005)
+    assert fitted["days"] == 1050
+    assert fitted["correlation"] == pytest.approx(-0.63, abs=0.005)
 
 
 def test_given_means_and_rain_are_used():

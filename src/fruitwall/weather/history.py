@@ -43,10 +43,9 @@ HARGREAVES_INLAND = 0.16
 CLEAR_SHARE = 0.75
 """Share of the sun above the air that arrives on clear days at sea level (FAO-56 eq. 37). [-]"""
 
-CLOUD_WITHOUT_RANGE, CLOUD_PER_K = 0.96, -0.038
-"""Line of the day's mean sky cover against its range of temperature: 1,057 winter days at seven stations of the southern
-United States, correlation -0.61 (bench/data/tmy3_winter_nights; ``cloud_by_range`` of bench/fit_dressing_prior.py). [-,
-1/K]"""
+CLOUD_WITHOUT_RANGE, CLOUD_PER_K = 0.987, -0.040
+"""Line of the day's mean sky cover against its range of temperature: 1,050 winter days at seven stations of the
+southern United States, correlation -0.63 (`cloud_by_range` of bench/fit_dressing_prior.py). [-, 1/K]"""
 
 
 def read_history(
@@ -111,8 +110,9 @@ def parse_daily(text: str, *, where: str, place: Place | None) -> Forcing:
     Notes
     -----
     Temperature by `daily_curve`. Where cloud is missing, the sun's share of a clear day comes from the day's range of
-    temperature by Hargreaves' formula (FAO-56 eq. 50), and cloud from a line through measured days; where the dew point is missing it lies 2 K below the
-    minimum; where wind is missing it is FAO-56's 2 m/s at 2 m. Means are taken to hold at noon, lines between.
+    temperature by Hargreaves' formula (FAO-56 eq. 50), and cloud from a line through measured days; where the dew
+    point is missing it lies 2 K below the minimum; where wind is missing it is FAO-56's 2 m/s at 2 m. Means are taken
+    to hold at noon, lines between.
     """
     table = parse_table(text, where=where, keys=KEYS, columns=DAILY_COLUMNS)
     for name, example in (("t_min_c", "t_min [C]"), ("t_max_c", "t_max [C]")):

@@ -51,7 +51,7 @@ def dew_point_from_humidity(t_air_c: ArrayLike, humidity_pct: ArrayLike) -> NDAr
     Examples
     --------
     >>> round(float(dew_point_from_humidity(20.0, 50.0)), 2)
-    9.26
+    9.27
     """
     t_air = np.asarray(t_air_c, dtype=np.float64)
     humidity = np.asarray(humidity_pct, dtype=np.float64)

@@ -109,7 +109,7 @@ def fit_minimum(t0_c: ArrayLike, td0_c: ArrayLike | None, t_min_c: ArrayLike) ->
     --------
     >>> model = fit_minimum([3.2, 0.8, 0.2, 2.6], None, [-3.1, -5.0, -6.3, -5.4])
     >>> round(float(model.predict(2.0)), 2)
-    -4.75
+    -4.73
     """
     t0, t_min = _nights("t0_c", t0_c), _nights("t_min_c", t_min_c)
     td0 = None if td0_c is None else _nights("td0_c", td0_c)
