@@ -46,6 +46,9 @@ __all__ = [
     "solve",
 ]
 
+PROVEN_WITHIN = 1e-3
+"""Difference that counts as none: a tenth of a cent, above what breaks ties. [currency]"""
+
 # Re-solves of tonight: proof and time that are enough to compare two plans.
 _RESOLVE_GAP = 1e-4
 _RESOLVE_TIME_S = 2.0
@@ -250,7 +253,7 @@ def _solution(
         nightly=nightly,
         nightly_nothing=nothing,
         limits=limits_tonight(problem, plan.tasks),
-        status="optimal" if left <= gap + 1e-9 else "gap",
+        status="optimal" if total - bound <= gap * total + PROVEN_WITHIN else "gap",
         gap=left,
         bound=bound,
         seconds=perf_counter() - began,

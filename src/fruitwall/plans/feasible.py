@@ -91,6 +91,8 @@ def _task(problem: EveningProblem, task: PlannedTask, standing: frozenset[str]) 
     stands = done or (part.stays and part.key in standing)
     if task.again and not stands:
         yield "is taken to stand already, but does not"
+    if not task.again and stands:
+        yield "is set up anew, although it stands already"
     if not task.again and way not in part.ways:
         yield f"is done in a way that is not open to it: {way}"
     if task.again and not done and part.minutes_again > 0:
@@ -133,9 +135,10 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
             available = supplies.find(f"{kind}/{name}").available
             if amount > available + _EPS:
                 yield f"{kind} {name} has {available:g}, {amount:g} are used"
+    have = {item.key: item.available for item in supplies.items}
     for key, taken in pieces.items():
-        if taken > supplies.find(key).available + _EPS:
-            yield f"{key}: {supplies.find(key).available:g} there, {taken} used"
+        if taken > have.get(key, 0.0) + _EPS:
+            yield f"{key}: {have.get(key, 0.0):g} there, {taken} used"
     for trolley, uses in rolled.items():
         # Whoever has least time goes first: by each time, those who have no more must be through.
         count = supplies.find(f"trolley/{trolley}").available

@@ -301,7 +301,7 @@ class EveningSolution:
     limits : tuple of LimitUse
         Use of every supply tonight.
     status : "optimal" or "gap"
-        Proven optimal within the gap that was asked for, or the gap that was left.
+        Proven optimal within the gap that was asked for (or a tenth of a cent), or the gap that was left.
     gap : float
         (Total - proven lower bound) / total.
     bound : float

@@ -234,6 +234,8 @@ def _efforts(programme: Programme, night: int) -> None:
                 programme.a[(part.key, person, night)] = column
                 again.append((column, 1.0))
             programme.row(again + new + [(column, -1.0) for column, _ in use], 0.0, np.inf)
+            if new:  # what stands is not set up anew to save the minutes again
+                programme.row(new + programme.use(part.key, night - 1), -np.inf, 1.0)
 
 
 def _supplies(programme: Programme, night: int) -> None:
