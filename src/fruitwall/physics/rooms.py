@@ -5,8 +5,17 @@ Indoors there is no sky: air, walls and plant are taken to be at one temperature
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isnan, nan
+from math import exp, isnan, nan
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+LAG_H = {True: 12.0, False: 4.0}
+"""Time in which a heated and an unheated place follow the air outside: house wall and garden shed. Our judgement."""
 
 
 @dataclass(frozen=True)
@@ -37,3 +46,40 @@ class Room:
     def heated(self) -> bool:
         """Whether a heating keeps it at a temperature."""
         return not isnan(self.kept_at_c)
+
+
+def room_temperature(room: Room, t_air_c: FloatArray, step_s: float, nights: Sequence[tuple[int, int]]) -> FloatArray:
+    """Give the temperature of an indoor place.
+
+    Parameters
+    ----------
+    room : Room
+    t_air_c : ndarray, shape (member, step)
+        Air of the yard. [°C]
+    step_s : float
+        Time step. [s]
+    nights : sequence of (int, int)
+        First and last step of each night in the room.
+
+    Returns
+    -------
+    ndarray, shape (member, step)
+        Heated: the outside air, lagged by 12 h, but at least what is kept. Unheated: the outside air, lagged by 4 h,
+        shifted so that at the end of each night it is `warmer_k` above the air outside. [°C]
+
+    Notes
+    -----
+    The lag is a first-order filter that starts at the first day's mean.
+    """
+    keep = exp(-step_s / (3600.0 * LAG_H[room.heated]))
+    day = max(1, round(86_400.0 / step_s))
+    lagged = np.empty_like(t_air_c)
+    lagged[:, 0] = t_air_c[:, :day].mean(axis=1)
+    for step in range(1, t_air_c.shape[1]):
+        lagged[:, step] = keep * lagged[:, step - 1] + (1.0 - keep) * t_air_c[:, step]
+    if room.heated:
+        return np.maximum(lagged, room.kept_at_c)
+    shifted = lagged.copy()
+    for first, last in nights:
+        shifted[:, first : last + 1] += (t_air_c[:, last] + room.warmer_k - lagged[:, last])[:, None]
+    return shifted

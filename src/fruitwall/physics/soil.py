@@ -47,7 +47,7 @@ PAVING: dict[str, Layer] = {
     "asphalt": Layer(0.10, 0.7, 2100.0, 1000.0),
     "timber": Layer(0.04, 0.13, 500.0, 1600.0),
 }
-"""Hard surfaces, 10 cm thick (deck boards 4 cm): concrete, granite, asphalt, timber [2]_, brick [3]_, gravel from memory."""
+"""Hard surfaces, 10 cm thick (boards 4 cm): concrete, granite, asphalt, timber [2]_, brick [3]_, gravel from memory."""
 
 POND = Layer(0.6, 25.0, 1000.0, 4190.0)
 """Open water: a conductivity that stands for stirring, so that all of it takes part within an hour or two."""

@@ -1,0 +1,292 @@
+"""March cases (a tree under a treatment) through time, one block of ensemble members at a time.
+
+`marcher()` compiles on first use and caches the result on disk. The compiled function holds no global lock, so that
+threads can each march their own cases; it never uses Numba's own threads.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
+from typing import Any
+
+import numba
+import numpy as np
+
+from fruitwall.physics import kernel_lanes as lane
+from fruitwall.physics import kernel_rows as k
+
+FAR_BELOW = -999.0
+FAR_ABOVE = 999.0
+PASSES = 2
+"""Newton passes of an ordinary step; with the straight-line start they leave less than 1e-3 K in night minima."""
+
+PASSES_AFTER_JUMP = 4
+PASSES_AT_JUMP = 12
+
+
+@lane.apart
+def walls(x: Any, w: int, faces: Any, block: int, t: int, ids: Any, shares: Any, shares_low: Any) -> None:
+    """Sum up the walls that a spot sees."""
+    lane.clear_walls(x, w)
+    for i in range(ids.shape[0]):
+        if ids[i] >= 0:
+            lane.add_wall(x, w, faces[ids[i], block, t], shares[i], shares_low[i])
+
+
+@lane.apart
+def solve(x: Any, w: int, p: Any, own: float, passes: int) -> None:
+    """Newton passes with or without cover."""
+    if p[k.P_COVERED] > 0.5:
+        for _ in range(passes):
+            lane.newton_covered(x, w, p, own)
+    else:
+        for _ in range(passes):
+            lane.newton_open(x, w, p, own)
+
+
+@lane.lanes
+def put_aside(x: Any, w: int) -> None:
+    """Keep the surfaces."""
+    lane.copy_row(x, w, k.X_KEEP_LEAF, k.X_LEAF)
+    lane.copy_row(x, w, k.X_KEEP_AIR, k.X_AIR)
+    lane.copy_row(x, w, k.X_KEEP_COVER, k.X_COVER)
+    lane.copy_row(x, w, k.X_KEEP_SOIL, k.X_SOIL)
+    lane.copy_row(x, w, k.X_KEEP_DOWN, k.X_DOWN)
+
+
+@lane.lanes
+def take_back(x: Any, w: int) -> None:
+    """Bring the kept surfaces back."""
+    lane.copy_row(x, w, k.X_LEAF, k.X_KEEP_LEAF)
+    lane.copy_row(x, w, k.X_AIR, k.X_KEEP_AIR)
+    lane.copy_row(x, w, k.X_COVER, k.X_KEEP_COVER)
+    lane.copy_row(x, w, k.X_SOIL, k.X_KEEP_SOIL)
+    lane.copy_row(x, w, k.X_DOWN, k.X_KEEP_DOWN)
+
+
+@lane.lanes
+def note_side(x: Any, w: int) -> None:
+    """The surfaces as they are now are those that would be if still covered."""
+    lane.copy_row(x, w, k.X_SIDE_LEAF, k.X_LEAF)
+    lane.copy_row(x, w, k.X_SIDE_AIR, k.X_AIR)
+    lane.copy_row(x, w, k.X_SIDE_COVER, k.X_COVER)
+    lane.copy_row(x, w, k.X_SIDE_SOIL, k.X_SOIL)
+
+
+@lane.lanes
+def use_side(x: Any, w: int) -> None:
+    """Start from what the surfaces would be if still covered."""
+    lane.copy_row(x, w, k.X_LEAF, k.X_SIDE_LEAF)
+    lane.copy_row(x, w, k.X_AIR, k.X_SIDE_AIR)
+    lane.copy_row(x, w, k.X_COVER, k.X_SIDE_COVER)
+    lane.copy_row(x, w, k.X_SOIL, k.X_SIDE_SOIL)
+
+
+@lane.lanes
+def march_ground(x: Any, w: int, p: Any) -> None:
+    """Bring the ground to the end of the step."""
+    lane.ground_march(x, w, p, 0, k.X_Z0)
+    lane.ground_march(x, w, p, 1, k.X_Z1)
+    lane.ground_march(x, w, p, 2, k.X_Z2)
+    lane.ground_march(x, w, p, 3, k.X_Z3)
+    lane.ground_march(x, w, p, 4, k.X_Z4)
+    lane.ground_march(x, w, p, 5, k.X_Z5)
+
+
+@lane.lanes
+def march_bodies(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> None:
+    """Bring twig, limb and fruit to the end of the step."""
+    a, f = b[k.B_TWIG_A], b[k.B_TWIG_B]
+    lane.body_step(x, w, k.X_TWIG, k.X_OPEN0, k.X_OPEN, dt / b[k.B_TWIG_C], a, f, mul, add)
+    a, f = b[k.B_WOOD_A], b[k.B_WOOD_B]
+    lane.body_step(x, w, k.X_WOOD, k.X_SHADE0, k.X_SHADE, dt / b[k.B_WOOD_C], a, f, mul, add)
+    a, f = b[k.B_FRUIT_A], b[k.B_FRUIT_B]
+    lane.body_step(x, w, k.X_FRUIT, k.X_HALF0, k.X_HALF, dt / b[k.B_FRUIT_C], a, f, mul, add)
+
+
+@lane.apart
+def change_ground(x: Any, w: int, matrix: Any) -> None:
+    """Turn the ground's terms into those of its wetted state; the last column belongs to the surface."""
+    wetted = np.empty(k.TERMS)
+    for j in range(w):
+        for a in range(k.TERMS):
+            wetted[a] = matrix[a, k.TERMS] * x[k.X_SOIL + j]
+            wetted[a] += matrix[a, 0] * x[k.X_Z0 + j] + matrix[a, 1] * x[k.X_Z1 + j] + matrix[a, 2] * x[k.X_Z2 + j]
+            wetted[a] += matrix[a, 3] * x[k.X_Z3 + j] + matrix[a, 4] * x[k.X_Z4 + j] + matrix[a, 5] * x[k.X_Z5 + j]
+        x[k.X_Z0 + j], x[k.X_Z1 + j], x[k.X_Z2 + j] = wetted[0], wetted[1], wetted[2]
+        x[k.X_Z3 + j], x[k.X_Z4 + j], x[k.X_Z5 + j] = wetted[3], wetted[4], wetted[5]
+
+
+@lane.apart
+def begin(x: Any, w: int, p: Any, b: Any, start: Any) -> None:
+    """Everything at one temperature; a root ball that starts below zero starts frozen."""
+    for row in (k.X_LEAF, k.X_AIR, k.X_COVER, k.X_SOIL, k.X_TWIG, k.X_WOOD, k.X_FRUIT, k.X_RIM, k.X_CORE):
+        for j in range(w):
+            x[row + j] = start[j]
+    rim_l, core_l = b[k.B_RIM_L], b[k.B_CORE_L]
+    for j in range(w):
+        t = start[j]
+        x[k.X_RIM_H + j] = b[k.B_RIM_C] * t - (rim_l if t < 0.0 else 0.0)
+        x[k.X_CORE_H + j] = b[k.B_CORE_C] * t - (core_l if t < 0.0 else 0.0)
+        x[k.X_WARMEST + j] = FAR_BELOW
+        x[k.X_Z0 + j], x[k.X_Z1 + j], x[k.X_Z2 + j] = p[k.P_REST] * t, p[k.P_REST + 1] * t, p[k.P_REST + 2] * t
+        x[k.X_Z3 + j], x[k.X_Z4 + j], x[k.X_Z5 + j] = p[k.P_REST + 3] * t, p[k.P_REST + 4] * t, p[k.P_REST + 5] * t
+
+
+@lane.lanes
+def note_lows(h: Any, w: int, lowest: Any) -> None:
+    """Keep the lowest of every tissue."""
+    lane.note_lowest(h, w, k.H_LEAF, lowest[0])
+    lane.note_lowest(h, w, k.H_TWIG, lowest[1])
+    lane.note_lowest(h, w, k.H_WOOD, lowest[2])
+    lane.note_lowest(h, w, k.H_FRUIT, lowest[3])
+    lane.note_lowest(h, w, k.H_ROOT, lowest[4])
+
+
+@lane.lanes
+def note_means(h: Any, w: int, low: Any, level: int, scale: float) -> None:
+    """Keep the lowest mean of every tissue."""
+    lane.note_mean(h, w, k.H_LEAF, low[0, level], scale)
+    lane.note_mean(h, w, k.H_TWIG, low[1, level], scale)
+    lane.note_mean(h, w, k.H_WOOD, low[2, level], scale)
+    lane.note_mean(h, w, k.H_FRUIT, low[3, level], scale)
+    lane.note_mean(h, w, k.H_ROOT, low[4, level], scale)
+
+
+@lane.lanes
+def add_tissues(to: Any, source: Any, w: int) -> None:
+    """Add the tissues of an earlier step to those of a later one."""
+    lane.add_row(to, source, w, k.H_LEAF)
+    lane.add_row(to, source, w, k.H_TWIG)
+    lane.add_row(to, source, w, k.H_WOOD)
+    lane.add_row(to, source, w, k.H_FRUIT)
+    lane.add_row(to, source, w, k.H_ROOT)
+
+
+@lane.apart
+def gather(
+    history: Any, w: int, night_of: Any, night_lo: Any, first: int, levels: int, low: Any, lowest: Any, air: Any
+) -> None:
+    """Lowest values and lowest running means of every night; `history` is used up."""
+    steps = history.shape[0]
+    for t in range(steps):
+        night = night_of[t]
+        if night >= 0:
+            lane.note_lowest(history[t], w, k.H_AIR, air[night])
+            note_lows(history[t], w, lowest[night])
+    length = 1
+    for level in range(levels):
+        # The first level joins `first` single steps, every further one two neighbours: sums in place, last step first.
+        joins = first - 1 if level == 0 else 1
+        grown = first if level == 0 else 2 * length
+        for back in range(steps - grown + 1):
+            t = steps - 1 - back
+            night = night_of[t]
+            for i in range(joins):
+                add_tissues(history[t], history[t - (i + 1) * length], w)
+            if night >= 0 and t - grown + 1 >= night_lo[night]:
+                note_means(history[t], w, low[night], level, 1.0 / grown)
+        length = grown
+
+
+def _digest() -> int:
+    """Number that changes with the sources of the kernel: Numba's cache looks at one file only."""
+    text = b"".join(Path(module.__file__ or "").read_bytes() for module in (lane, k))
+    return int.from_bytes(sha256(text).digest()[:4], "big")
+
+
+@cache
+def marcher() -> Any:
+    """Give the compiled march."""
+    sources = _digest()
+
+    @numba.njit(nogil=True, cache=True, fastmath=lane.FAST, error_model="numpy")
+    def march(
+        cases: Any, block: int, width: int, forcing: Any, faces: Any, rooms: Any, start: Any,
+        visible: Any, phase: Any, side_phase: Any, params: Any, ground: Any, change: Any,
+        face_ids: Any, face_shares: Any, face_low: Any, room_of: Any, bodies: Any,
+        night_of: Any, night_lo: Any, night_hi: Any, dt: float, first: int, levels: int,
+        low: Any, lowest: Any, warmest: Any, air: Any, series: Any,
+    ) -> int:  # fmt: skip
+        """March some cases of one block; results go into the last arrays, by case."""
+        steps = forcing.shape[1]
+        w = np.uint64(width)
+        x = np.zeros(k.STATE_SIZE)
+        history = np.empty((steps, k.HISTORY_SIZE))
+        for case in cases:
+            b = bodies[case]
+            before = phase[case, 0]
+            home = before if before >= 0 else 0
+            begin(x, w, params[case, home], b, start[block])
+            soil_kind = ground[case, home]
+            fresh = True
+            for t in range(steps):
+                now = phase[case, t]
+                jump = t == 0 or now != before
+                if jump and before > 0:
+                    note_side(x, w)
+                p = params[case, now if now >= 0 else home]
+                if jump and now >= 0:
+                    if ground[case, now] != soil_kind:
+                        change_ground(x, w, change[case])
+                        soil_kind = ground[case, now]
+                    # The surfaces answer a change at once, the stored heat does not.
+                    s = t - 1 if t > 0 else 0
+                    walls(x, w, faces, block, s, face_ids[case], face_shares[case], face_low[case, now])
+                    lane.surround(x, w, forcing[block, s], p, visible[case, s])
+                    lane.ground_now(x, w, p)
+                    solve(x, w, p, p[k.P_DIRECT], PASSES_AT_JUMP)
+                    lane.wood_radiation(x, w, p, b[k.B_SHADE])
+                    lane.settled(x, w)
+                wind_mul, wind_add = 1.0, 0.0
+                if now >= 0:
+                    lane.guess(x, w, 0.0 if jump or fresh else 1.0)
+                    walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, now])
+                    lane.surround(x, w, forcing[block, t], p, visible[case, t])
+                    lane.ground_answer(x, w, p)
+                    solve(x, w, p, p[k.P_OWN], PASSES_AFTER_JUMP if jump else PASSES)
+                    lane.wood_radiation(x, w, p, b[k.B_SHADE])
+                    if p[k.P_COVERED] > 0.5:
+                        wind_mul, wind_add = p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]
+                else:
+                    lane.guess(x, w, 0.0)
+                    lane.indoors(x, w, rooms[room_of[case], block, t], forcing[block, t])
+                fresh = jump
+                side = side_phase[case, t]
+                if side >= 0:
+                    q = params[case, side]
+                    put_aside(x, w)
+                    use_side(x, w)
+                    walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, side])
+                    lane.surround(x, w, forcing[block, t], q, visible[case, t])
+                    solve(x, w, q, q[k.P_OWN], PASSES_AFTER_JUMP)
+                    note_side(x, w)
+                    lane.note_warmest(x, w, 1.0 if q[k.P_FOLIAGE] > 0.0 else 0.0)
+                    take_back(x, w)
+                    lane.surround(x, w, forcing[block, t], p, visible[case, t])
+                elif p[k.P_COVERED] > 0.5:
+                    lane.note_warmest(x, w, 1.0 if p[k.P_FOLIAGE] > 0.0 else 0.0)
+                if t > 0:
+                    march_ground(x, w, p)
+                    march_bodies(x, w, b, dt, wind_mul, wind_add)
+                    if b[k.B_POTTED] > 0.5:
+                        lane.root_ball(x, w, b, dt, wind_mul, wind_add)
+                if b[k.B_POTTED] < 0.5:
+                    lane.root_depth(x, w, b)
+                h = history[t]
+                if now >= 0:
+                    lane.note_history(x, w, h, p[k.P_CONTACT_LEAF], p[k.P_CONTACT_COVER], p[k.P_CONTACT_AIR])
+                else:
+                    lane.note_history(x, w, h, 1.0, 0.0, 0.0)
+                night = night_of[t]
+                if night >= 0 and t == night_hi[night]:
+                    lane.take_warmest(x, w, warmest[case, night])
+                before = now
+            if series.shape[0] > 0:
+                series[case] = history
+            gather(history, w, night_of, night_lo, first, levels, low[case], lowest[case], air[case])
+        return sources
+
+    return march

@@ -1,0 +1,583 @@
+"""One step of the night for a row of ensemble members: the innermost loops, compiled by Numba.
+
+Every function is one short loop over lanes (members) without branches or library calls, so that the compiler turns it
+into vector instructions; parameters are taken out of their array before the loop. The equations are set out in
+``docs/model-night.md``; ``bench/night_reference.py`` solves the same ones with SciPy.
+
+Symbols: l leaf, i inside air, c cover, s soil surface, a outside air; e black-body emission, d its derivative; q flux,
+g its derivative; f what a balance lacks, m minus its derivatives.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import Any
+
+import numba
+
+from fruitwall.physics import kernel_rows as k
+
+# Like fastmath, but a NaN stays a NaN.
+FAST = {"contract", "arcp", "reassoc", "nsz", "afn"}
+apart: Any = numba.njit(nogil=True, cache=True, fastmath=FAST, error_model="numpy")
+lanes: Any = numba.njit(nogil=True, cache=True, fastmath=FAST, error_model="numpy", forceinline=True)
+
+SIGMA = 5.670374419e-8
+ZERO = 273.15
+EPS = 0.96  # leaf, soil, bark: 0.95-0.98 (Campbell & Norman 1998, table 11.3; from memory)
+ABSORBED = 0.5  # of sun by leaves, all wavelengths (Campbell & Norman 1998, ch. 11; from memory)
+BARK_SUN = 0.2  # of level sun, per surface of a twig or fruit: absorptance 0.7 times shadow over surface, 0.25 to 0.32
+LATENT = 44100.0 / 101.3  # J/mol over kPa
+FROST_MORE = 0.136  # by how much the heat of sublimation exceeds that of evaporation
+STABLE = 0.3  # free exchange left over a surface colder than the air above it; see docs/model-night.md
+STABLE_WIND = 0.45  # share of the wind near the ground that a full inversion takes; see docs/model-night.md
+SMALL2 = 0.01  # (0.1 K)², rounds off |ΔT|^¼ at 0
+LIMIT = 4.0  # K, longest stride of one pass
+BAND = 1.0  # K over which a thermostat goes from off to full
+
+
+@lanes
+def saturation(t: float) -> float:
+    """Vapour pressure over water above 0 °C and over ice below, -50 to 70 °C. [kPa]
+
+    Polynomials fitted to `physics.air.saturation_vapour_pressure`, within 1e-6 of it (tested).
+    """
+    t = -50.0 if t < -50.0 else t
+    t = 70.0 if t > 70.0 else t
+    x = (t - 10.0) * (1.0 / 60.0)
+    e = 0.000757283953554
+    e = e * x + 0.00109992641986
+    e = e * x - 0.0160378914624
+    e = e * x - 0.0332134313045
+    e = e * x + 0.300613471985
+    e = e * x + 1.92391554993
+    e = e * x + 5.37073246174
+    e = e * x + 8.77636694017
+    e = e * x + 8.72739046763
+    e = e * x + 4.93717240299
+    e = e * x + 1.22796263979
+    y = (0.0 if t > 0.0 else t) * 0.02
+    ice = -0.00291606819341
+    ice = ice * y - 0.00172070785755
+    ice = ice * y - 0.0007288443274
+    ice = ice * y + 0.126249903756
+    ice = ice * y + 0.480404791039
+    return e * (1.0 + ice * y)
+
+
+@lanes
+def exponential(z: float) -> float:
+    """exp(z) for -32 to 3: Taylor series of z/32, squared five times; within 1e-12."""
+    z = -32.0 if z < -32.0 else z
+    y = z * (1.0 / 32.0)
+    e = 1.0 / 362880.0
+    e = e * y + 1.0 / 40320.0
+    e = e * y + 1.0 / 5040.0
+    e = e * y + 1.0 / 720.0
+    e = e * y + 1.0 / 120.0
+    e = e * y + 1.0 / 24.0
+    e = e * y + 1.0 / 6.0
+    e = e * y + 0.5
+    e = e * y + 1.0
+    e = e * y + 1.0
+    e = e * e
+    e = e * e
+    e = e * e
+    e = e * e
+    return e * e
+
+
+@lanes
+def clear_walls(x: Any, w: int) -> None:
+    """Set the sums of the walls to nothing."""
+    for j in range(w):
+        x[k.X_EWALL + j] = 0.0
+        x[k.X_TWALL + j] = 0.0
+        x[k.X_EWALL_LOW + j] = 0.0
+
+
+@apart
+def add_wall(x: Any, w: int, temperature: Any, share: float, share_low: float) -> None:
+    """Add what one wall sends from the upper and the lower hemisphere."""
+    for j in range(w):
+        t = temperature[j]
+        kelvin = t + ZERO
+        e = SIGMA * kelvin * kelvin * kelvin * kelvin
+        x[k.X_EWALL + j] += share * e
+        x[k.X_TWALL + j] += share * t
+        x[k.X_EWALL_LOW + j] += share_low * e
+
+
+@apart
+def surround(x: Any, w: int, f: Any, p: Any, visible: float) -> None:
+    """Make the station's weather into the spot's surroundings."""
+    cooling, wind, calm2, diffuse = p[k.P_COOLING], p[k.P_WIND], p[k.P_CALM2], p[k.P_DIFFUSE]
+    sky, roof, air_view, air_low = p[k.P_SKY], p[k.P_ROOF], p[k.P_AIR_VIEW], p[k.P_AIR_VIEW_LOW]
+    for j in range(w):
+        ta = f[k.F_AIR + j] + cooling * f[k.F_COOLING + j]
+        kelvin = ta + ZERO
+        ea = SIGMA * kelvin * kelvin * kelvin * kelvin
+        u = f[k.F_WIND + j] * wind * (1.0 - STABLE_WIND * f[k.F_COOLING + j])
+        full = saturation(ta)
+        vapour = f[k.F_VAPOUR + j]
+        x[k.X_TA + j] = ta
+        x[k.X_EA + j] = full if vapour > full else vapour
+        x[k.X_ROOT_U + j] = sqrt(sqrt(u * u + calm2))
+        x[k.X_LENV + j] = sky * f[k.F_SKY + j] + roof * f[k.F_ROOF + j] + air_view * ea + x[k.X_EWALL + j]
+        x[k.X_EWALL_LOW + j] += air_low * ea
+        x[k.X_SUN + j] = visible * f[k.F_BEAM + j] + diffuse * f[k.F_DIFFUSE + j]
+
+
+@apart
+def ground_answer(x: Any, w: int, p: Any) -> None:
+    """Known part of the heat that the ground takes up over this step."""
+    w0, w1, w2 = p[k.P_WEIGHT], p[k.P_WEIGHT + 1], p[k.P_WEIGHT + 2]
+    w3, w4, w5 = p[k.P_WEIGHT + 3], p[k.P_WEIGHT + 4], p[k.P_WEIGHT + 5]
+    d0, d1, d2 = w0 * p[k.P_DECAY], w1 * p[k.P_DECAY + 1], w2 * p[k.P_DECAY + 2]
+    d3, d4, d5 = w3 * p[k.P_DECAY + 3], w4 * p[k.P_DECAY + 4], w5 * p[k.P_DECAY + 5]
+    old = w0 * p[k.P_OLD] + w1 * p[k.P_OLD + 1] + w2 * p[k.P_OLD + 2]
+    old += w3 * p[k.P_OLD + 3] + w4 * p[k.P_OLD + 4] + w5 * p[k.P_OLD + 5]
+    for j in range(w):
+        r = d0 * x[k.X_Z0 + j] + d1 * x[k.X_Z1 + j] + d2 * x[k.X_Z2 + j]
+        r += d3 * x[k.X_Z3 + j] + d4 * x[k.X_Z4 + j] + d5 * x[k.X_Z5 + j]
+        x[k.X_RETURN + j] = r + old * x[k.X_SOIL0 + j]
+
+
+@lanes
+def ground_now(x: Any, w: int, p: Any) -> None:
+    """Heat that comes back from the ground at this instant, for a jump of the surroundings."""
+    w0, w1, w2 = p[k.P_WEIGHT], p[k.P_WEIGHT + 1], p[k.P_WEIGHT + 2]
+    w3, w4, w5 = p[k.P_WEIGHT + 3], p[k.P_WEIGHT + 4], p[k.P_WEIGHT + 5]
+    for j in range(w):
+        r = w0 * x[k.X_Z0 + j] + w1 * x[k.X_Z1 + j] + w2 * x[k.X_Z2 + j]
+        r += w3 * x[k.X_Z3 + j] + w4 * x[k.X_Z4 + j] + w5 * x[k.X_Z5 + j]
+        x[k.X_RETURN + j] = r
+
+
+@lanes
+def ground_march(x: Any, w: int, p: Any, term: int, row: int) -> None:
+    """Bring one of the ground's terms to the end of the step."""
+    decay, old, new = p[k.P_DECAY + term], p[k.P_OLD + term], p[k.P_NEW + term]
+    for j in range(w):
+        x[row + j] = decay * x[row + j] + old * x[k.X_SOIL0 + j] + new * x[k.X_SOIL + j]
+
+
+@apart
+def guess(x: Any, w: int, slope: float) -> None:
+    """Start of a step: the last solution, run on in a straight line (slope 1) or kept (0)."""
+    for j in range(w):
+        leaf, air = x[k.X_LEAF + j], x[k.X_AIR + j]
+        x[k.X_LEAF + j] = leaf + slope * (leaf - x[k.X_LEAF0 + j])
+        x[k.X_AIR + j] = air + slope * (air - x[k.X_AIR0 + j])
+        x[k.X_LEAF0 + j] = leaf
+        x[k.X_AIR0 + j] = air
+    for j in range(w):
+        cover, soil = x[k.X_COVER + j], x[k.X_SOIL + j]
+        x[k.X_COVER + j] = cover + slope * (cover - x[k.X_COVER0 + j])
+        x[k.X_SOIL + j] = soil + slope * (soil - x[k.X_SOIL0 + j])
+        x[k.X_COVER0 + j] = cover
+        x[k.X_SOIL0 + j] = soil
+    for j in range(w):
+        x[k.X_OPEN0 + j] = x[k.X_OPEN + j]
+        x[k.X_HALF0 + j] = x[k.X_HALF + j]
+        x[k.X_SHADE0 + j] = x[k.X_SHADE + j]
+
+
+@lanes
+def settled(x: Any, w: int) -> None:
+    """After a jump: the surfaces as solved are where the step starts."""
+    for j in range(w):
+        x[k.X_LEAF0 + j] = x[k.X_LEAF + j]
+        x[k.X_AIR0 + j] = x[k.X_AIR + j]
+    for j in range(w):
+        x[k.X_COVER0 + j] = x[k.X_COVER + j]
+        x[k.X_SOIL0 + j] = x[k.X_SOIL + j]
+    for j in range(w):
+        x[k.X_OPEN0 + j] = x[k.X_OPEN + j]
+        x[k.X_HALF0 + j] = x[k.X_HALF + j]
+        x[k.X_SHADE0 + j] = x[k.X_SHADE + j]
+
+
+@lanes
+def copy_row(x: Any, w: int, to: int, source: int) -> None:
+    """Copy one row."""
+    for j in range(w):
+        x[to + j] = x[source + j]
+
+
+@lanes
+def take_warmest(x: Any, w: int, out: Any) -> None:
+    """Write the night's highest temperature out and begin anew."""
+    for j in range(w):
+        out[j] = x[k.X_WARMEST + j]
+        x[k.X_WARMEST + j] = -999.0
+
+
+@lanes
+def note_warmest(x: Any, w: int, leafy: float) -> None:
+    """Keep the highest temperature of the leaf, or of the air where there is no leaf."""
+    for j in range(w):
+        t = leafy * x[k.X_LEAF + j] + (1.0 - leafy) * x[k.X_AIR + j]
+        best = x[k.X_WARMEST + j]
+        x[k.X_WARMEST + j] = t if t > best else best
+
+
+@apart
+def newton_open(x: Any, w: int, p: Any, own: float) -> None:
+    """One pass over leaf, air and soil without a cover."""
+    fol, low, albedo = p[k.P_FOLIAGE], 1.0 - p[k.P_WALL_LOW], p[k.P_ALBEDO]
+    gap = 1.0 - fol
+    leaf_a, leaf_b, soil_a, soil_b = p[k.P_LEAF_A], p[k.P_LEAF_B], p[k.P_SOIL_A], p[k.P_SOIL_B]
+    exchange0, exchange1 = p[k.P_EXCHANGE0], p[k.P_EXCHANGE1]
+    wall_air, wall_share = p[k.P_WALL_AIR], p[k.P_WALL_SHARE]
+    heater, heater_slope, thermostat = p[k.P_HEATER], p[k.P_HEATER] / BAND, p[k.P_THERMOSTAT]
+    lamp_leaf, lamp_air, lamp_soil = p[k.P_LAMP_LEAF], p[k.P_LAMP_AIR], p[k.P_LAMP_SOIL]
+    deposition, stomata = p[k.P_DEPOSITION], p[k.P_STOMATA]
+    sun_leaf, sun_soil = ABSORBED * (1.0 + albedo * gap), (1.0 - albedo) * gap
+    for j in range(w):
+        tl, ti, ts = x[k.X_LEAF + j], x[k.X_AIR + j], x[k.X_SOIL + j]
+        ta, root_u, lenv, sun = x[k.X_TA + j], x[k.X_ROOT_U + j], x[k.X_LENV + j], x[k.X_SUN + j]
+        kl, ki, ks = tl + ZERO, ti + ZERO, ts + ZERO
+        dl, di, ds = SIGMA * kl * kl * kl, SIGMA * ki * ki * ki, SIGMA * ks * ks * ks
+        el, ei, es = dl * kl, di * ki, ds * ks
+        dl, di, ds = 4.0 * dl, 4.0 * di, 4.0 * ds
+        # exchange with the air
+        d = ti - tl
+        a, b = leaf_a * root_u, leaf_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        h_leaf = a + b
+        q_leaf, g_leaf = h_leaf * d, a + 1.25 * b
+        d = ts - ti
+        a, b = soil_a * root_u, soil_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        b = STABLE * b if d < 0.0 else b
+        q_soil, g_soil = (a + b) * d, a + 1.25 * b
+        exchange = exchange0 + exchange1 * root_u * root_u
+        heat = heater_slope * (thermostat - ti)
+        heat_slope = 0.0 if (heat < 0.0) | (heat > heater) else heater_slope
+        heat = heater if heat > heater else heat
+        heat = 0.0 if heat < 0.0 else heat
+        # dew, frost, transpiration
+        e = saturation(tl)
+        frozen = 0.0 if tl > 0.0 else -tl
+        frozen = 1.0 if frozen > 1.0 else frozen
+        d = e - x[k.X_EA + j]
+        g = (LATENT + LATENT * FROST_MORE * frozen) * (deposition * h_leaf if d < 0.0 else stomata * sun)
+        q_wet, g_wet = g * d, g * e * (0.0728 - 5.3e-4 * tl) * (1.0 + 0.13 * frozen)
+        # balances
+        f_l = sun_leaf * sun + lamp_leaf + EPS * (lenv + gap * (low * es + x[k.X_EWALL_LOW + j]) + fol * ei - 2.0 * el)
+        f_l += 2.0 * q_leaf - q_wet
+        f_i = q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti) + wall_air * (x[k.X_TWALL + j] - wall_share * ti)
+        f_i += heat + lamp_air + EPS * fol * fol * (el + es - 2.0 * ei)
+        f_s = sun_soil * sun + lamp_soil + EPS * (gap * lenv + fol * gap * el + fol * fol * ei - es)
+        f_s += x[k.X_RETURN + j] - q_soil - own * ts
+        m_ll = 2.0 * EPS * dl + 2.0 * g_leaf + g_wet
+        m_li = -2.0 * g_leaf - EPS * fol * di
+        m_ls = -EPS * gap * low * ds
+        m_il = -2.0 * fol * g_leaf - EPS * fol * fol * dl
+        m_ii = g_soil + 2.0 * fol * g_leaf + exchange + wall_air * wall_share + heat_slope + 2.0 * EPS * fol * fol * di
+        m_is = -g_soil - EPS * fol * fol * ds
+        m_sl = -EPS * fol * gap * dl
+        m_si = -g_soil - EPS * fol * fol * di
+        m_ss = EPS * ds + g_soil + own
+        # eliminate leaf, then air
+        inv_l = 1.0 / m_ll
+        r = m_il * inv_l
+        m_ii -= r * m_li
+        m_is -= r * m_ls
+        f_i -= r * f_l
+        r = m_sl * inv_l
+        m_si -= r * m_li
+        m_ss -= r * m_ls
+        f_s -= r * f_l
+        inv_i = 1.0 / m_ii
+        r = m_si * inv_i
+        step_s = (f_s - r * f_i) / (m_ss - r * m_is)
+        step_i = (f_i - m_is * step_s) * inv_i
+        step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
+        step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
+        step_i = LIMIT if step_i > LIMIT else (-LIMIT if step_i < -LIMIT else step_i)
+        step_l = LIMIT if step_l > LIMIT else (-LIMIT if step_l < -LIMIT else step_l)
+        x[k.X_SOIL + j] = ts + step_s
+        x[k.X_AIR + j] = ti + step_i
+        x[k.X_LEAF + j] = tl + step_l
+        x[k.X_COVER + j] = ta
+        x[k.X_DOWN + j] = lenv
+
+
+@apart
+def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
+    """One pass over cover, air, leaf and soil."""
+    fol, low, albedo = p[k.P_FOLIAGE], 1.0 - p[k.P_WALL_LOW], p[k.P_ALBEDO]
+    gap = 1.0 - fol
+    leaf_a, leaf_b, soil_a, soil_b = p[k.P_LEAF_A], p[k.P_LEAF_B], p[k.P_SOIL_A], p[k.P_SOIL_B]
+    in_a, in_b, out_a, out_b = p[k.P_COVER_IN_A], p[k.P_COVER_IN_B], p[k.P_COVER_OUT_A], p[k.P_COVER_OUT_B]
+    area, wind_mul, wind_add = p[k.P_COVER_AREA], p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]
+    exchange0, exchange1 = p[k.P_EXCHANGE0], p[k.P_EXCHANGE1]
+    through, hold, emit, reflect = p[k.P_THROUGH], p[k.P_HOLD], p[k.P_EMIT_IN], p[k.P_REFLECT]
+    out_env, out_air, out_sum, factor = p[k.P_OUT_ENV], p[k.P_OUT_AIR], p[k.P_OUT_SUM], p[k.P_OUT_FACTOR]
+    heater, heater_slope, thermostat = p[k.P_HEATER], p[k.P_HEATER] / BAND, p[k.P_THERMOSTAT]
+    lamp_leaf, lamp_air, lamp_soil, lamp_cover = p[k.P_LAMP_LEAF], p[k.P_LAMP_AIR], p[k.P_LAMP_SOIL], p[k.P_LAMP_COVER]
+    deposition, stomata, sun_cover = p[k.P_DEPOSITION], p[k.P_STOMATA], p[k.P_SUN_COVER]
+    cover_deposition, moist = p[k.P_COVER_DEPOSITION], p[k.P_MOIST]
+    sun_through = p[k.P_SUN_THROUGH]
+    sun_leaf, sun_soil = ABSORBED * (1.0 + albedo * gap) * sun_through, (1.0 - albedo) * gap * sun_through
+    for j in range(w):
+        tl, ti, tc, ts = x[k.X_LEAF + j], x[k.X_AIR + j], x[k.X_COVER + j], x[k.X_SOIL + j]
+        ta, root_u, lenv, sun = x[k.X_TA + j], x[k.X_ROOT_U + j], x[k.X_LENV + j], x[k.X_SUN + j]
+        kl, ki, kc, ks, ka = tl + ZERO, ti + ZERO, tc + ZERO, ts + ZERO, ta + ZERO
+        dl, di, dc, ds = SIGMA * kl * kl * kl, SIGMA * ki * ki * ki, SIGMA * kc * kc * kc, SIGMA * ks * ks * ks
+        el, ei, ec, es, ea = dl * kl, di * ki, dc * kc, ds * ks, SIGMA * ka * ka * ka * ka
+        dl, di, dc, ds = 4.0 * dl, 4.0 * di, 4.0 * dc, 4.0 * ds
+        # exchange with the air
+        inside = wind_mul * root_u + wind_add
+        d = ti - tl
+        a, b = leaf_a * inside, leaf_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        h_leaf = a + b
+        q_leaf, g_leaf = h_leaf * d, a + 1.25 * b
+        d = ts - ti
+        a, b = soil_a * inside, soil_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        b = STABLE * b if d < 0.0 else b
+        q_soil, g_soil = (a + b) * d, a + 1.25 * b
+        d = tc - ti
+        a, b = area * in_a * inside, area * in_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        q_in, g_in = (a + b) * d, a + 1.25 * b
+        d = ta - tc
+        a, b = area * out_a * root_u, area * out_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        h_out = a + b
+        q_out, g_out = h_out * d, a + 1.25 * b
+        exchange = exchange0 + exchange1 * root_u * root_u
+        heat = heater_slope * (thermostat - ti)
+        heat_slope = 0.0 if (heat < 0.0) | (heat > heater) else heater_slope
+        heat = heater if heat > heater else heat
+        heat = 0.0 if heat < 0.0 else heat
+        # dew, frost, transpiration
+        e = saturation(tl)
+        frozen = 0.0 if tl > 0.0 else -tl
+        frozen = 1.0 if frozen > 1.0 else frozen
+        d = e - x[k.X_EA + j]
+        g = (LATENT + LATENT * FROST_MORE * frozen) * (deposition * h_leaf if d < 0.0 else stomata * sun)
+        q_wet, g_wet = g * d, g * e * (0.0728 - 5.3e-4 * tl) * (1.0 + 0.13 * frozen)
+        # dew or frost on the outside of the cover; vapour from the ground to its inside
+        e = saturation(tc)
+        frozen = 0.0 if tc > 0.0 else -tc
+        frozen = 1.0 if frozen > 1.0 else frozen
+        d = e - x[k.X_EA + j]
+        g = (LATENT + LATENT * FROST_MORE * frozen) * (cover_deposition * h_out if d < 0.0 else 0.0)
+        q_out -= g * d
+        g_out += g * e * (0.0728 - 5.3e-4 * tc) * (1.0 + 0.13 * frozen)
+        steam = moist if ts > tc else 0.0
+        # longwave under the cover: down to the plants, up to the cover
+        plane = fol * el + gap * es
+        down = through * lenv + emit * ec + reflect * plane
+        up = EPS * plane + (1.0 - EPS) * down
+        # balances
+        f_c = factor * (out_env * lenv + out_air * ea - out_sum * ec + q_out) - q_in
+        f_c += hold * (up - ec) + sun_cover * sun + lamp_cover + steam * (ts - tc)
+        f_i = q_in + q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti)
+        f_i += heat + lamp_air + EPS * fol * fol * (el + es - 2.0 * ei)
+        f_l = sun_leaf * sun + lamp_leaf + EPS * (down + gap * (low * es + x[k.X_EWALL_LOW + j]) + fol * ei - 2.0 * el)
+        f_l += 2.0 * q_leaf - q_wet
+        f_s = sun_soil * sun + lamp_soil + EPS * (gap * down + fol * gap * el + fol * fol * ei - es)
+        f_s += x[k.X_RETURN + j] - q_soil - own * ts - steam * (ts - tc)
+        down_c, down_l, down_s = emit * dc, reflect * fol * dl, reflect * gap * ds
+        m_cc = factor * (out_sum * dc + g_out) + g_in + hold * (dc - (1.0 - EPS) * down_c) + steam
+        m_ci = -g_in
+        m_cl = -hold * (EPS * fol * dl + (1.0 - EPS) * down_l)
+        m_cs = -hold * (EPS * gap * ds + (1.0 - EPS) * down_s) - steam
+        m_ii = g_in + g_soil + 2.0 * fol * g_leaf + exchange + heat_slope + 2.0 * EPS * fol * fol * di
+        m_il = -2.0 * fol * g_leaf - EPS * fol * fol * dl
+        m_is = -g_soil - EPS * fol * fol * ds
+        m_lc = -EPS * down_c
+        m_li = -2.0 * g_leaf - EPS * fol * di
+        m_ll = EPS * (2.0 * dl - down_l) + 2.0 * g_leaf + g_wet
+        m_ls = -EPS * (down_s + gap * low * ds)
+        m_sc = -EPS * gap * down_c - steam
+        m_si = -g_soil - EPS * fol * fol * di
+        m_sl = -EPS * gap * (down_l + fol * dl)
+        m_ss = EPS * (ds - gap * down_s) + g_soil + own + steam
+        # eliminate cover, leaf, air
+        inv_c = 1.0 / m_cc
+        r = -g_in * inv_c
+        m_ii -= r * m_ci
+        m_il -= r * m_cl
+        m_is -= r * m_cs
+        f_i -= r * f_c
+        r = m_lc * inv_c
+        m_li -= r * m_ci
+        m_ll -= r * m_cl
+        m_ls -= r * m_cs
+        f_l -= r * f_c
+        r = m_sc * inv_c
+        m_si -= r * m_ci
+        m_sl -= r * m_cl
+        m_ss -= r * m_cs
+        f_s -= r * f_c
+        inv_l = 1.0 / m_ll
+        r = m_il * inv_l
+        m_ii -= r * m_li
+        m_is -= r * m_ls
+        f_i -= r * f_l
+        r = m_sl * inv_l
+        m_si -= r * m_li
+        m_ss -= r * m_ls
+        f_s -= r * f_l
+        inv_i = 1.0 / m_ii
+        r = m_si * inv_i
+        step_s = (f_s - r * f_i) / (m_ss - r * m_is)
+        step_i = (f_i - m_is * step_s) * inv_i
+        step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
+        step_c = (f_c - m_ci * step_i - m_cl * step_l - m_cs * step_s) * inv_c
+        step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
+        step_i = LIMIT if step_i > LIMIT else (-LIMIT if step_i < -LIMIT else step_i)
+        step_l = LIMIT if step_l > LIMIT else (-LIMIT if step_l < -LIMIT else step_l)
+        step_c = LIMIT if step_c > LIMIT else (-LIMIT if step_c < -LIMIT else step_c)
+        x[k.X_SOIL + j] = ts + step_s
+        x[k.X_AIR + j] = ti + step_i
+        x[k.X_LEAF + j] = tl + step_l
+        x[k.X_COVER + j] = tc + step_c
+        x[k.X_DOWN + j] = down
+
+
+@apart
+def indoors(x: Any, w: int, room: Any, f: Any) -> None:
+    """Leaf, air and surroundings at the temperature of a room; the ground left behind follows the air outside."""
+    for j in range(w):
+        t = room[j]
+        kelvin = t + ZERO
+        x[k.X_LEAF + j] = t
+        x[k.X_AIR + j] = t
+        x[k.X_COVER + j] = t
+        x[k.X_SOIL + j] = f[k.F_AIR + j]
+        x[k.X_DOWN + j] = SIGMA * kelvin * kelvin * kelvin * kelvin
+        x[k.X_TA + j] = t
+        x[k.X_ROOT_U + j] = 0.2
+        x[k.X_SUN + j] = 0.0
+    for j in range(w):
+        x[k.X_OPEN + j] = EPS * x[k.X_DOWN + j]
+        x[k.X_HALF + j] = EPS * x[k.X_DOWN + j]
+        x[k.X_SHADE + j] = EPS * x[k.X_DOWN + j]
+
+
+@apart
+def wood_radiation(x: Any, w: int, p: Any, shade: float) -> None:
+    """What exposed twigs, half shaded fruit and shaded limbs absorb: half from above, half from below."""
+    fol, low, sun_through, lamp = p[k.P_FOLIAGE], 1.0 - p[k.P_WALL_LOW], p[k.P_SUN_THROUGH], p[k.P_LAMP_LEAF]
+    gap = 1.0 - fol
+    for j in range(w):
+        kl, ks, ki = x[k.X_LEAF + j] + ZERO, x[k.X_SOIL + j] + ZERO, x[k.X_AIR + j] + ZERO
+        el, es, ei = SIGMA * kl * kl * kl * kl, SIGMA * ks * ks * ks * ks, SIGMA * ki * ki * ki * ki
+        below = gap * (low * es + x[k.X_EWALL_LOW + j]) + fol * ei
+        down = x[k.X_DOWN + j]
+        sun = BARK_SUN * sun_through * x[k.X_SUN + j] + lamp
+        bare = EPS * 0.5 * (down + below) + sun
+        hidden = EPS * 0.5 * (shade * down + (1.0 - shade) * el + below) + shade * sun
+        x[k.X_OPEN + j] = bare
+        x[k.X_HALF + j] = 0.5 * (bare + hidden)
+        x[k.X_SHADE + j] = hidden
+
+
+@apart
+def body_step(
+    x: Any, w: int, row: int, rad0: int, rad1: int, per_c: float, a: float, b: float, wind_mul: float, wind_add: float
+) -> None:
+    """March a twig, limb or fruit: linear at its old temperature, driven in a straight line over the step.
+
+    Exponential integrator of second order (Hochbruck & Ostermann 2010, from memory); `per_c`: step over heat capacity.
+    """
+    for j in range(w):
+        t = x[row + j]
+        air0, air1 = x[k.X_AIR0 + j], x[k.X_AIR + j]
+        d = 0.5 * (air0 + air1) - t
+        h = a * (wind_mul * x[k.X_ROOT_U + j] + wind_add) + b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        kelvin = t + ZERO
+        slope = EPS * SIGMA * kelvin * kelvin * kelvin
+        emitted = slope * kelvin
+        n0 = x[rad0 + j] - emitted + h * (air0 - t)
+        n1 = x[rad1 + j] - emitted + h * (air1 - t)
+        z = -(4.0 * slope + h) * per_c
+        inv = 1.0 / z
+        phi1 = (exponential(z) - 1.0) * inv
+        phi2 = (phi1 - 1.0) * inv
+        x[row + j] = t + per_c * (phi1 * n0 + phi2 * (n1 - n0))
+
+
+@apart
+def root_ball(x: Any, w: int, b: Any, dt: float, wind_mul: float, wind_add: float) -> None:
+    """March the rim and the core of a container's root ball; water freezes at 0 °C."""
+    skin_a, skin_0, wall_r, rim_area = b[k.B_SKIN_A], b[k.B_SKIN_0], b[k.B_WALL_R], b[k.B_RIM_AREA]
+    top_core, top_rim, floor_core, floor_rim = b[k.B_TOP_CORE], b[k.B_TOP_RIM], b[k.B_FLOOR_CORE], b[k.B_FLOOR_RIM]
+    between, rim_c, core_c, rim_l, core_l = b[k.B_BETWEEN], b[k.B_RIM_C], b[k.B_CORE_C], b[k.B_RIM_L], b[k.B_CORE_L]
+    per_rim, per_core = rim_c / dt, core_c / dt
+    inv_rim, inv_core = 1.0 / rim_c, 1.0 / core_c
+    for j in range(w):
+        ti, ts, rim, core = x[k.X_AIR + j], x[k.X_SOIL + j], x[k.X_RIM + j], x[k.X_CORE + j]
+        kelvin = ti + ZERO
+        slope = 4.0 * EPS * SIGMA * kelvin * kelvin * kelvin
+        h = skin_a * (wind_mul * x[k.X_ROOT_U + j] + wind_add) + skin_0 + slope
+        # radiation beyond that of the air, as a shift of its temperature
+        sky = ti + (x[k.X_SHADE + j] - EPS * SIGMA * kelvin * kelvin * kelvin * kelvin) / h
+        side = rim_area * h / (1.0 + h * wall_r)
+        f_rim = side * (sky - rim) + top_rim * (sky - rim) + floor_rim * (ts - rim) + between * (core - rim)
+        f_core = top_core * (sky - core) + floor_core * (ts - core) + between * (rim - core)
+        m_rr = per_rim + side + top_rim + floor_rim + between
+        m_cc = per_core + top_core + floor_core + between
+        r = between / m_rr
+        step_c = (f_core + r * f_rim) / (m_cc - r * between)
+        step_r = (f_rim + between * step_c) / m_rr
+        heat_r = x[k.X_RIM_H + j] + rim_c * step_r
+        heat_c = x[k.X_CORE_H + j] + core_c * step_c
+        x[k.X_RIM_H + j] = heat_r
+        x[k.X_CORE_H + j] = heat_c
+        solid_r, solid_c = heat_r + rim_l, heat_c + core_l
+        x[k.X_RIM + j] = ((heat_r if heat_r > 0.0 else 0.0) + (solid_r if solid_r < 0.0 else 0.0)) * inv_rim
+        x[k.X_CORE + j] = ((heat_c if heat_c > 0.0 else 0.0) + (solid_c if solid_c < 0.0 else 0.0)) * inv_core
+
+
+@lanes
+def root_depth(x: Any, w: int, b: Any) -> None:
+    """Read the ground at root depth."""
+    s, b0, b1, b2 = b[k.B_ROOT_SOIL], b[k.B_ROOT_Z], b[k.B_ROOT_Z + 1], b[k.B_ROOT_Z + 2]
+    b3, b4, b5 = b[k.B_ROOT_Z + 3], b[k.B_ROOT_Z + 4], b[k.B_ROOT_Z + 5]
+    for j in range(w):
+        r = s * x[k.X_SOIL + j] + b0 * x[k.X_Z0 + j] + b1 * x[k.X_Z1 + j] + b2 * x[k.X_Z2 + j]
+        x[k.X_RIM + j] = r + b3 * x[k.X_Z3 + j] + b4 * x[k.X_Z4 + j] + b5 * x[k.X_Z5 + j]
+
+
+@apart
+def note_history(x: Any, w: int, h: Any, leaf: float, cover: float, air: float) -> None:
+    """Write down this step; the leaf is mixed with what it touches under a draped cover."""
+    for j in range(w):
+        h[k.H_LEAF + j] = leaf * x[k.X_LEAF + j] + cover * x[k.X_COVER + j] + air * x[k.X_AIR + j]
+        h[k.H_TWIG + j] = x[k.X_TWIG + j]
+        h[k.H_WOOD + j] = x[k.X_WOOD + j]
+        h[k.H_FRUIT + j] = x[k.X_FRUIT + j]
+        h[k.H_ROOT + j] = x[k.X_RIM + j]
+    for j in range(w):
+        h[k.H_AIR + j] = x[k.X_AIR + j]
+        h[k.H_COVER + j] = x[k.X_COVER + j]
+        h[k.H_SOIL + j] = x[k.X_SOIL + j]
+        h[k.H_DOWN + j] = x[k.X_DOWN + j]
+
+
+@lanes
+def note_lowest(h: Any, w: int, row: int, lowest: Any) -> None:
+    """Keep the lowest of a row of history."""
+    for j in range(w):
+        t = h[row + j]
+        best = lowest[j]
+        lowest[j] = t if t < best else best
+
+
+@lanes
+def add_row(to: Any, source: Any, w: int, row: int) -> None:
+    """Add a row of an earlier step of history to that of a later one."""
+    for j in range(w):
+        to[row + j] += source[row + j]
+
+
+@lanes
+def note_mean(h: Any, w: int, row: int, lowest: Any, scale: float) -> None:
+    """Keep the lowest of a row of sums, as a mean."""
+    for j in range(w):
+        t = scale * h[row + j]
+        best = lowest[j]
+        lowest[j] = t if t < best else best
