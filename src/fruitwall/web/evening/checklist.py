@@ -106,7 +106,7 @@ def _line(
         deadline=household.clock(task.deadline),
         late=task.deadline < now,
         person=task.person,
-        minutes=minutes(task.minutes),
+        minutes=minutes(max(task.minutes, 1.0)),
         steps=task.steps,
         lifting=_lifting(task.lifting_index),
         cautions=new,
