@@ -32,7 +32,7 @@ def tag(name: str, *children: str, **attributes: Attribute) -> Markup:
         for key, value in attributes.items()
         if value is not None
     )
-    if not children:  # every part below is escaped or a Markup by contract
+    if not children:  # every part is escaped here or was when it was written
         return Markup(f"<{name}{written}/>")
     return Markup(f"<{name}{written}>{''.join(escape(child) for child in children)}</{name}>")
 
