@@ -35,9 +35,6 @@ if TYPE_CHECKING:
 
 Verdict = Literal["safe", "watch", "danger", "deadly"]
 
-SHOWN_AT_RISK = 0.20
-"""Chance of harm under the plan from which a tree is listed as staying at risk."""
-
 
 @dataclass(frozen=True, eq=False)
 class Decision:
@@ -253,7 +250,7 @@ def _limits(decision: Decision, outlook: Outlook) -> list[Limit]:
 
 def _at_risk(trees: Sequence[TreePlan]) -> list[AtRisk]:
     """Give the trees that stay in danger, the worst first."""
-    risky = [t for t in trees if t.chance_of_harm["chosen"] >= SHOWN_AT_RISK]
+    risky = [t for t in trees if t.verdict_with_plan in ("danger", "deadly")]
     risky.sort(key=lambda t: (-t.chance_of_death["chosen"], -t.chance_of_harm["chosen"], t.name))
     return [
         AtRisk(
