@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -99,7 +100,7 @@ def test_the_strip_covers_the_night_from_sunset_to_after_sunrise(plan: EveningPl
         times = [hour.time for hour in tree.hours]
         assert times[0] <= plan.sunset
         assert times[-1] >= plan.sunrise
-        assert all(b - a == timedelta(hours=1) for a, b in zip(times, times[1:], strict=False))
+        assert all(b - a == timedelta(hours=1) for a, b in itertools.pairwise(times))
 
 
 def test_the_strip_agrees_with_the_coldest_hour(plan: EveningPlan) -> None:
