@@ -82,6 +82,18 @@ def test_a_forecast_that_begins_tomorrow_is_refused():
     )
 
 
+def test_fahrenheit_taken_for_celsius_shows_by_the_low_sun():
+    # A December day from 30 to 54 °F, read as °C.
+    warm = some_forcing(t_air_c=some_forcing().t_air_c * 1.5 + 29)
+    assert "54 °C with the sun at most 33° high is not possible; are the temperatures in °F?" in refused(warm)
+
+
+def test_a_hot_summer_day_is_possible():
+    hot = some_forcing(t_air_c=np.full((1, 48), 46.0), start=np.datetime64("2026-07-22T20:00:00", "s"))
+    july = datetime(2026, 7, 22, 22, tzinfo=UTC)
+    assert check(hot, now=july).t_air_c.max() == 46.0
+
+
 @pytest.mark.parametrize(
     ("hour", "morning"),
     [

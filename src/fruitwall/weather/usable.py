@@ -1,4 +1,4 @@
-"""Whether a forecast suits this yard and this evening: place, age, first and last hour."""
+"""Whether a forecast suits this yard and this evening: place, age, first and last hour, possible warmth."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from fruitwall.errors import WeatherError
 from fruitwall.weather.forcing import Forcing
 from fruitwall.weather.place import Place
 from fruitwall.weather.stamps import solar_offset
+from fruitwall.weather.sun import sun_elevation
 
 FARTHEST_KM, FAR_KM = 60.0, 20.0
 """Beyond the first a forecast is refused, beyond the second it is doubted. [km]"""
@@ -20,6 +21,9 @@ OLDEST, OLD = timedelta(hours=48), timedelta(hours=18)
 
 LATEST_START = timedelta(hours=6)
 """How long after now a forecast may begin; the hours until then are filled by `weather.prepare`."""
+
+LOW_SUN_DEG, HOT_C = 45.0, 40.0
+"""Where the sun stands at most so high, air is nowhere so warm: then the numbers are °F under a °C header."""
 
 MORNING_H = 8
 """Local mean solar hour by which the night is over."""
@@ -63,8 +67,9 @@ def check_usable(forcing: Forcing, *, yard: Place, now: datetime, until_utc: dat
     Raises
     ------
     WeatherError
-        If it is for another place, too old, begins too late or ends too early.
+        If it is for another place, too old, begins too late or ends too early, or is warmer than its season can be.
     """
+    _refuse_summer_in_winter(forcing)
     notes = [*_place_doubts(forcing, yard), *_age_doubts(forcing, now)]
     until = morning_after(now, yard.longitude_deg) if until_utc is None else until_utc
     if forcing.start_utc > now + LATEST_START:
@@ -78,6 +83,17 @@ def check_usable(forcing: Forcing, *, yard: Place, now: datetime, until_utc: dat
             "until then at least is needed"
         )
     return forcing.with_warnings(*notes)
+
+
+def _refuse_summer_in_winter(forcing: Forcing) -> None:
+    """Refuse a warmth that no low sun makes."""
+    highest = float(sun_elevation(forcing.time_utc, forcing.latitude_deg, forcing.longitude_deg).max())
+    warmest = float(forcing.t_air_c.max())
+    if warmest > HOT_C and highest < LOW_SUN_DEG and forcing.n_times >= 24:
+        raise WeatherError(
+            f"{forcing.source}: {warmest:.0f} °C with the sun at most {highest:.0f}° high is not possible; are the "
+            "temperatures in °F?"
+        )
 
 
 def _place_doubts(forcing: Forcing, yard: Place) -> list[str]:

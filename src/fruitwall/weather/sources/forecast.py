@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from fruitwall.errors import WeatherError
 from fruitwall.weather.fetch import NO_CONTACT, Answer, fetch, host_of
-from fruitwall.weather.forcing import Forcing
+from fruitwall.weather.forcing import Forcing, as_datetime64
 from fruitwall.weather.place import Place
 from fruitwall.weather.sources import csv_file, met_norway, nws, open_meteo
 from fruitwall.weather.table import read_text
@@ -72,7 +72,10 @@ def read_forecast(
         If a service cannot be reached and no recent answer is kept.
     WeatherError
         If the forecast cannot be used; one clear message.
+    ValueError
+        If `now` has no zone.
     """
+    as_datetime64(now, "now")  # needs a zone
     yard = Place(latitude_deg, longitude_deg, elevation_m)
     text = str(place).strip()
     if text in SERVICES or text in NWS_HOME or text.lower().startswith(("http://", "https://")):
