@@ -118,7 +118,9 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
             note=f"for one hour; {household.temperatures(p10, p90)} with four in five",
         )
     ]
-    parts += [ReasonPart(label="  because", value="", note=line) for line in tolerance.provenance]
+    parts += [
+        ReasonPart(label="  because", value="", note=household.in_own_units(line)) for line in tolerance.provenance
+    ]
     rows = [("left alone", 0)] + ([("with the plan", chosen)] if chosen else [])
     for name, row in rows:
         chances = outlook.chances[at][row, 0]

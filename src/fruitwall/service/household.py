@@ -6,6 +6,7 @@ the pages and in the sentences of a plan.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import date, datetime
 from math import floor, isnan
@@ -19,6 +20,15 @@ UNKNOWN = "unknown"
 FEET_PER_METRE = 1 / 0.3048
 MILES_PER_HOUR = 3600 / 1609.344
 """One metre a second in miles an hour."""
+
+
+TEMPERATURE_IN_TEXT = re.compile(r"([-\N{MINUS SIGN}]?\d+(?:\.\d+)?)\s*°C")
+DIFFERENCE_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*K\b")
+
+
+def _number(text: str) -> float:
+    """Read a number written with either minus sign."""
+    return float(text.replace(MINUS, "-"))
 
 
 @dataclass(frozen=True)
@@ -77,6 +87,13 @@ class Household:
     def bound(self, kelvin: float) -> str:
         """Write a limit of the margin scale exactly: "2 K", "3.6 °F"."""
         return f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}"
+
+    def in_own_units(self, text: str) -> str:
+        """Turn the °C and K of a sentence from below into this household's units."""
+        if not self.fahrenheit:
+            return text
+        text = TEMPERATURE_IN_TEXT.sub(lambda found: self.temperature(_number(found[1])), text)
+        return DIFFERENCE_IN_TEXT.sub(lambda found: self.difference(_number(found[1])), text)
 
     def margin(self, kelvin: float) -> str:
         """Write a margin in words: "3.2 K to spare", "1.0 K short"."""

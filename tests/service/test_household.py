@@ -1,0 +1,44 @@
+"""How one household reads."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from fruitwall.service.household import Household, percent
+from fruitwall.yard.model import Display
+
+ZONE = ZoneInfo("America/Los_Angeles")
+FAHRENHEIT = Household(Display(temperature="F", length="ft"), ZONE)
+CELSIUS = Household(Display(), ZONE)
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("stands −4.0 °C for an hour", "stands 25 °F for an hour"),
+        ("stands -4 °C", "stands 25 °F"),
+        ("spread 2.0 K between sources", "spread 4 °F between sources"),
+        ("no Key lime here", "no Key lime here"),
+    ],
+)
+def test_sentences_from_below_are_read_in_the_households_units(text: str, read: str) -> None:
+    assert FAHRENHEIT.in_own_units(text).replace("\N{NO-BREAK SPACE}", " ") == read
+    assert CELSIUS.in_own_units(text) == text
+
+
+@pytest.mark.parametrize(("share", "read"), [(0, "0 %"), (0.004, "under 1 %"), (0.996, "over 99 %"), (1, "100 %")])
+def test_what_is_possible_is_never_called_impossible(share: float, read: str) -> None:
+    assert percent(share).replace("\N{NO-BREAK SPACE}", " ") == read
+
+
+def test_a_margin_just_below_zero_never_reads_as_zero_spare() -> None:
+    assert CELSIUS.margin_number(-0.2) == "\N{MINUS SIGN}1"
+    assert "short" in CELSIUS.margin(-0.2)
+
+
+def test_bare_differences_carry_their_sign() -> None:
+    assert CELSIUS.bare_difference(1.25) in {"+1.2", "+1.3"}
+    assert CELSIUS.bare_difference(-1.0) == "\N{MINUS SIGN}1.0"
+    assert FAHRENHEIT.bare_difference(0.1) == "0"
