@@ -116,9 +116,19 @@ def test_past_weather_of_a_neighbour_is_told():
     assert any("past weather is of 33.80 N" in warning for warning in result.warnings)
 
 
-def test_past_weather_that_ends_a_day_early_is_refused():
-    with pytest.raises(WeatherError, match="the past: 24 hours are missing between the history's last hour"):
-        ready(some_forcing(48), past(end=START - 24 * HOUR))
+def test_past_weather_that_ends_in_the_morning_is_filled_up_and_it_is_told():
+    forecast = some_forcing(48)
+    result = ready(forecast, past(end=START - 6 * HOUR))
+
+    first = int(np.searchsorted(result.time_utc, START))
+    assert result.n_history == first == 7 * 24
+    assert result.t_air_c[0, first - 6 : first].tolist() == forecast.t_air_c[0, 18:24].tolist()
+    assert any("past weather ends at 2026-12-22 13:00 UTC; the 6 h to the forecast" in note for note in result.warnings)
+
+
+def test_past_weather_that_ends_more_than_a_day_early_is_refused():
+    with pytest.raises(WeatherError, match="the past: 25 hours are missing between the history's last hour"):
+        ready(some_forcing(48), past(end=START - 25 * HOUR))
 
 
 def test_past_weather_that_begins_after_the_forecast_is_left_out_and_told():

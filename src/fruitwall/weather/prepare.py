@@ -14,11 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
-from fruitwall.weather.forcing import HOUR, VARIABLES, Forcing, as_datetime, as_datetime64, say_hour
+from fruitwall.weather.forcing import HOUR, LONGEST_BRIDGE_H, VARIABLES, Forcing, as_datetime, as_datetime64, say_hour
 from fruitwall.weather.place import Place
 from fruitwall.weather.usable import FAR_KM, FARTHEST_KM
 
 FloatArray = NDArray[np.float64]
+
+LONGEST_FILLED_H = 24
+"""Most hours between past weather and forecast that are filled from the forecast's first day: a station read in the
+morning before, a forecast from the afternoon on. [h]"""
 
 SHORT_SPIN_UP_H = 48
 """Past weather shorter than this leaves soil and walls to a guess; a warning says so. [h]"""
@@ -89,7 +93,10 @@ def prepare(
 
 
 def _with_history(forecast: Forcing, history: Forcing) -> Forcing:
-    """Join after checking that both are of one place; a history with nothing earlier is left out."""
+    """Join after checking that both are of one place; a history with nothing earlier is left out.
+
+    A hole of up to a day, too long for a straight line, is filled as the spin-up is: from the forecast's first day.
+    """
     here = Place(forecast.latitude_deg, forecast.longitude_deg, forecast.elevation_m)
     there = Place(history.latitude_deg, history.longitude_deg, history.elevation_m)
     distance_km = here.distance_km(there)
@@ -100,8 +107,16 @@ def _with_history(forecast: Forcing, history: Forcing) -> Forcing:
         )
     if history.time_utc[0] >= forecast.time_utc[0]:
         return forecast.with_warnings(f"{history.source}: begins after the forecast and was not used")
+    hole_h = int(np.ceil((forecast.time_utc[0] - history.time_utc[-1]) / HOUR)) - 1
+    notes = []
+    if LONGEST_BRIDGE_H < hole_h <= LONGEST_FILLED_H:
+        forecast = _repeat_first_day(forecast, hole_h)
+        notes.append(
+            f"past weather ends at {say_hour(history.time_utc[-1])}; the {hole_h} h to the forecast were filled with "
+            "the same hours of its first day"
+        )
     try:
-        joined = forecast.joined(history)
+        joined = forecast.joined(history).with_warnings(*notes)
     except ValueError as error:
         raise WeatherError(f"{history.source}: {error}") from error
     if distance_km > FAR_KM:
