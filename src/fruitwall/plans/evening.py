@@ -239,7 +239,7 @@ def _solution(
     nightly = costs_by_night(problem, plan.choices, plan.tasks)
     nothing = costs_by_night(problem, [[0] * nights for _ in problem.trees], ())
     total = sum(nightly, Costs(0.0)).total
-    bound = min(bound, total)
+    bound = float(min(bound, total))
     left = (total - bound) / total if total > 0 else 0.0
     notes = []
     if not linked:

@@ -95,7 +95,7 @@ def costs_by_night(
 ) -> tuple[Costs, ...]:
     """Add up what a plan costs, night by night, weighted."""
     prices, nightly = problem.prices, []
-    for night, weight in enumerate(problem.weights):
+    for night, weight in enumerate(float(its) for its in problem.weights):
         loss = sum(
             float(options[chosen[night]].loss[night]) for options, chosen in zip(problem.options, choices, strict=True)
         )
