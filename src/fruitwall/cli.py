@@ -119,7 +119,13 @@ def tonight(
         checked, version = _find_yard(yard, journal)
         moment, day = _moment(now, night, checked.yard)
         weather, past = weather_for(
-            checked.yard, forecast, history, now=moment, journal=journal, yard_name=version.yard if version else None
+            checked.yard,
+            forecast,
+            history,
+            now=moment,
+            journal=journal,
+            yard_name=version.yard if version else None,
+            contact=_contact(),
         )
         with _progress() as report:
             plan = plan_evening(
@@ -176,7 +182,9 @@ def serve(
         desk = EveningsDesk(
             journal,
             yard,
-            lambda of_yard, now: weather_for(of_yard, forecast, history, now=now, journal=journal, yard_name=yard),
+            lambda of_yard, now: weather_for(
+                of_yard, forecast, history, now=now, journal=journal, yard_name=yard, contact=_contact()
+            ),
             _clock,
         )
         desk.yard()  # a missing yard is told now, not on the first page
@@ -287,7 +295,13 @@ def weather_show(
         checked, version = _find_yard(yard, journal)
         moment, _ = _moment(now, None, checked.yard)
         weather, _ = weather_for(
-            checked.yard, forecast, None, now=moment, journal=journal, yard_name=version.yard if version else None
+            checked.yard,
+            forecast,
+            None,
+            now=moment,
+            journal=journal,
+            yard_name=version.yard if version else None,
+            contact=_contact(),
         )
     location = checked.yard.location
     evenings = evenings_ahead(location, weather, tonight_of(location, moment), 10, moment)
@@ -323,6 +337,11 @@ def weather_import(
 def _clock() -> datetime:
     """Give the present moment: the only clock of the program."""
     return datetime.now(UTC)
+
+
+def _contact() -> str:
+    """Give the address that weather services may write to, if the user named one (FRUITWALL_CONTACT)."""
+    return os.environ.get("FRUITWALL_CONTACT") or "no contact given"
 
 
 def _console() -> Console:

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 DEFAULT_SERVICE = "open-meteo"
 """Asked when nothing was named or imported: it covers the whole world and needs no key."""
 
+NO_CONTACT = "no contact given"
+
 STILL_COVERS = timedelta(hours=18)
 """An imported forecast is used as long as it reaches this far ahead: over tonight to tomorrow morning."""
 
@@ -29,6 +31,7 @@ def weather_for(
     now: datetime,
     journal: Journal | None = None,
     yard_name: str | None = None,
+    contact: str = NO_CONTACT,
 ) -> tuple[Forcing, Forcing | None]:
     """Give forecast and past weather for a yard.
 
@@ -45,6 +48,8 @@ def weather_for(
         Where imported forecasts are kept.
     yard_name : str or None
         Name of the yard in the journal.
+    contact : str
+        Whom a weather service may write to; sent along with every question, as their terms ask.
 
     Returns
     -------
@@ -73,7 +78,7 @@ def weather_for(
             found = _unpack(stored)
             if found.end_utc >= now + STILL_COVERS:
                 return found, past
-    return _read(yard, forecast or DEFAULT_SERVICE, now), past
+    return _read(yard, forecast or DEFAULT_SERVICE, now, contact), past
 
 
 def import_forecast(
@@ -90,7 +95,7 @@ def import_forecast(
 
     if not file.is_file():
         raise WeatherError(f"no file {file}; nothing imported")
-    forcing = _read(yard, str(file), now)
+    forcing = _read(yard, str(file), now, NO_CONTACT)
     stored = journal.store_forecast(
         pack_forcing(forcing),
         yard=yard_name,
@@ -102,7 +107,7 @@ def import_forecast(
     return stored, forcing
 
 
-def _read(yard: Yard, place: str, now: datetime) -> Forcing:
+def _read(yard: Yard, place: str, now: datetime, contact: str) -> Forcing:
     """Read a forecast from a file, an address or a service, for this yard's place."""
     from platformdirs import user_cache_path
 
@@ -115,6 +120,7 @@ def _read(yard: Yard, place: str, now: datetime) -> Forcing:
         longitude_deg=location.longitude_deg,
         elevation_m=location.elevation_m,
         now=now,
+        contact=contact,
         cache_dir=user_cache_path("fruitwall", appauthor=False) / "forecasts",
     )
 
