@@ -13,6 +13,8 @@ References
 
 from __future__ import annotations
 
+from math import sqrt
+
 MOLAR_HEAT = 29.3
 """Molar specific heat of air. [J/(mol K)]"""
 
@@ -34,9 +36,9 @@ ROUNDING_K = 0.1
 
 def forced(size_m: float) -> float:
     """Give the exchange at 1 m/s around a body of a size. [W/(m² K) at 1 m/s; grows with the root of the wind]"""
-    return FORCED / size_m**0.5
+    return FORCED / sqrt(size_m)
 
 
 def free(size_m: float) -> float:
     """Give the exchange at a difference of 1 K around a body of a size. [W/(m² K); grows with ΔT^¼]"""
-    return FREE / size_m**0.25
+    return FREE / sqrt(sqrt(size_m))

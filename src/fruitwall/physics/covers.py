@@ -73,7 +73,8 @@ class Material:
 
 _FLEECE = (
     "sun from [3] (interpolated by weight); longwave from the filament area of a spunbond of that weight, inside the "
-    "range of nets [4], not measured, four tenths less when wet; air from [3] for 20 g/m², less for denser cloth by judgement"
+    "range of nets [4], not measured, four tenths less when wet; air from [3] for 20 g/m², less for denser cloth by "
+    "judgement"
 )
 _FILM = (
     "longwave through from the protection index of [1]; wet: cut of the loss by up to half [5]; air changes of a film "

@@ -46,7 +46,7 @@ def solve(x: Any, w: int, p: Any, own: float, passes: int) -> None:
             lane.newton_open(x, w, p, own)
 
 
-@lane.lanes
+@lane.apart
 def put_aside(x: Any, w: int) -> None:
     """Keep the surfaces."""
     lane.copy_row(x, w, k.X_KEEP_LEAF, k.X_LEAF)
@@ -56,7 +56,7 @@ def put_aside(x: Any, w: int) -> None:
     lane.copy_row(x, w, k.X_KEEP_DOWN, k.X_DOWN)
 
 
-@lane.lanes
+@lane.apart
 def take_back(x: Any, w: int) -> None:
     """Bring the kept surfaces back."""
     lane.copy_row(x, w, k.X_LEAF, k.X_KEEP_LEAF)
@@ -66,7 +66,7 @@ def take_back(x: Any, w: int) -> None:
     lane.copy_row(x, w, k.X_DOWN, k.X_KEEP_DOWN)
 
 
-@lane.lanes
+@lane.apart
 def note_side(x: Any, w: int) -> None:
     """The surfaces as they are now are those that would be if still covered."""
     lane.copy_row(x, w, k.X_SIDE_LEAF, k.X_LEAF)
@@ -75,7 +75,7 @@ def note_side(x: Any, w: int) -> None:
     lane.copy_row(x, w, k.X_SIDE_SOIL, k.X_SOIL)
 
 
-@lane.lanes
+@lane.apart
 def use_side(x: Any, w: int) -> None:
     """Start from what the surfaces would be if still covered."""
     lane.copy_row(x, w, k.X_LEAF, k.X_SIDE_LEAF)
@@ -84,18 +84,7 @@ def use_side(x: Any, w: int) -> None:
     lane.copy_row(x, w, k.X_SOIL, k.X_SIDE_SOIL)
 
 
-@lane.lanes
-def march_ground(x: Any, w: int, p: Any) -> None:
-    """Bring the ground to the end of the step."""
-    lane.ground_march(x, w, p, 0, k.X_Z0)
-    lane.ground_march(x, w, p, 1, k.X_Z1)
-    lane.ground_march(x, w, p, 2, k.X_Z2)
-    lane.ground_march(x, w, p, 3, k.X_Z3)
-    lane.ground_march(x, w, p, 4, k.X_Z4)
-    lane.ground_march(x, w, p, 5, k.X_Z5)
-
-
-@lane.lanes
+@lane.apart
 def march_bodies(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> None:
     """Bring twig, limb and fruit to the end of the step."""
     a, f = b[k.B_TWIG_A], b[k.B_TWIG_B]
@@ -135,34 +124,12 @@ def begin(x: Any, w: int, p: Any, b: Any, start: Any) -> None:
         x[k.X_Z3 + j], x[k.X_Z4 + j], x[k.X_Z5 + j] = p[k.P_REST + 3] * t, p[k.P_REST + 4] * t, p[k.P_REST + 5] * t
 
 
-@lane.lanes
-def note_lows(h: Any, w: int, lowest: Any) -> None:
-    """Keep the lowest of every tissue."""
-    lane.note_lowest(h, w, k.H_LEAF, lowest[0])
-    lane.note_lowest(h, w, k.H_TWIG, lowest[1])
-    lane.note_lowest(h, w, k.H_WOOD, lowest[2])
-    lane.note_lowest(h, w, k.H_FRUIT, lowest[3])
-    lane.note_lowest(h, w, k.H_ROOT, lowest[4])
-
-
-@lane.lanes
-def note_means(h: Any, w: int, low: Any, level: int, scale: float) -> None:
-    """Keep the lowest mean of every tissue."""
-    lane.note_mean(h, w, k.H_LEAF, low[0, level], scale)
-    lane.note_mean(h, w, k.H_TWIG, low[1, level], scale)
-    lane.note_mean(h, w, k.H_WOOD, low[2, level], scale)
-    lane.note_mean(h, w, k.H_FRUIT, low[3, level], scale)
-    lane.note_mean(h, w, k.H_ROOT, low[4, level], scale)
-
-
-@lane.lanes
-def add_tissues(to: Any, source: Any, w: int) -> None:
-    """Add the tissues of an earlier step to those of a later one."""
-    lane.add_row(to, source, w, k.H_LEAF)
-    lane.add_row(to, source, w, k.H_TWIG)
-    lane.add_row(to, source, w, k.H_WOOD)
-    lane.add_row(to, source, w, k.H_FRUIT)
-    lane.add_row(to, source, w, k.H_ROOT)
+@lane.apart
+def keep_series(history: Any, series: Any) -> None:
+    """Copy a case's history, element by element: assigning it whole would compile Numba's error texts for seconds."""
+    for t in range(history.shape[0]):
+        for i in range(history.shape[1]):
+            series[t, i] = history[t, i]
 
 
 @lane.apart
@@ -175,7 +142,8 @@ def gather(
         night = night_of[t]
         if night >= 0:
             lane.note_lowest(history[t], w, k.H_AIR, air[night])
-            note_lows(history[t], w, lowest[night])
+            for tissue in range(5):
+                lane.note_lowest(history[t], w, k.H_TISSUES[tissue], lowest[night, tissue])
     length = 1
     for level in range(levels):
         # The first level joins `first` single steps, every further one two neighbours: sums in place, last step first.
@@ -184,10 +152,13 @@ def gather(
         for back in range(steps - grown + 1):
             t = steps - 1 - back
             night = night_of[t]
-            for i in range(joins):
-                add_tissues(history[t], history[t - (i + 1) * length], w)
-            if night >= 0 and t - grown + 1 >= night_lo[night]:
-                note_means(history[t], w, low[night], level, 1.0 / grown)
+            inside = night >= 0 and t - grown + 1 >= night_lo[night]
+            for tissue in range(5):
+                row = k.H_TISSUES[tissue]
+                for i in range(joins):
+                    lane.add_row(history[t], history[t - (i + 1) * length], w, row)
+                if inside:
+                    lane.note_mean(history[t], w, row, low[night, tissue, level], 1.0 / grown)
         length = grown
 
 
@@ -215,6 +186,7 @@ def marcher() -> Any:
         w = np.uint64(width)
         x = np.zeros(k.STATE_SIZE)
         history = np.empty((steps, k.HISTORY_SIZE))
+        many, some, few = int(PASSES_AT_JUMP), int(PASSES_AFTER_JUMP), int(PASSES)
         for case in cases:
             b = bodies[case]
             before = phase[case, 0]
@@ -237,7 +209,7 @@ def marcher() -> Any:
                     walls(x, w, faces, block, s, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, s], p, visible[case, s])
                     lane.ground_now(x, w, p)
-                    solve(x, w, p, p[k.P_DIRECT], PASSES_AT_JUMP)
+                    solve(x, w, p, p[k.P_DIRECT], many)
                     lane.wood_radiation(x, w, p, b[k.B_SHADE])
                     lane.settled(x, w)
                 wind_mul, wind_add = 1.0, 0.0
@@ -246,7 +218,7 @@ def marcher() -> Any:
                     walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, t], p, visible[case, t])
                     lane.ground_answer(x, w, p)
-                    solve(x, w, p, p[k.P_OWN], PASSES_AFTER_JUMP if jump else PASSES)
+                    solve(x, w, p, p[k.P_OWN], some if jump else few)
                     lane.wood_radiation(x, w, p, b[k.B_SHADE])
                     if p[k.P_COVERED] > 0.5:
                         wind_mul, wind_add = p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]
@@ -261,7 +233,7 @@ def marcher() -> Any:
                     use_side(x, w)
                     walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, side])
                     lane.surround(x, w, forcing[block, t], q, visible[case, t])
-                    solve(x, w, q, q[k.P_OWN], PASSES_AFTER_JUMP)
+                    solve(x, w, q, q[k.P_OWN], some)
                     note_side(x, w)
                     lane.note_warmest(x, w, 1.0 if q[k.P_FOLIAGE] > 0.0 else 0.0)
                     take_back(x, w)
@@ -269,7 +241,7 @@ def marcher() -> Any:
                 elif p[k.P_COVERED] > 0.5:
                     lane.note_warmest(x, w, 1.0 if p[k.P_FOLIAGE] > 0.0 else 0.0)
                 if t > 0:
-                    march_ground(x, w, p)
+                    lane.ground_march(x, w, p)
                     march_bodies(x, w, b, dt, wind_mul, wind_add)
                     if b[k.B_POTTED] > 0.5:
                         lane.root_ball(x, w, b, dt, wind_mul, wind_add)
@@ -285,7 +257,7 @@ def marcher() -> Any:
                     lane.take_warmest(x, w, warmest[case, night])
                 before = now
             if series.shape[0] > 0:
-                series[case] = history
+                keep_series(history, series[case])
             gather(history, w, night_of, night_lo, first, levels, low[case], lowest[case], air[case])
         return sources
 

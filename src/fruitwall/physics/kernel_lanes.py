@@ -19,8 +19,10 @@ from fruitwall.physics import kernel_rows as k
 
 # Like fastmath, but a NaN stays a NaN.
 FAST = {"contract", "arcp", "reassoc", "nsz", "afn"}
-apart: Any = numba.njit(nogil=True, cache=True, fastmath=FAST, error_model="numpy")
-lanes: Any = numba.njit(nogil=True, cache=True, fastmath=FAST, error_model="numpy", forceinline=True)
+# Only `march` is called from Python and kept on disk: without wrappers of their own these compile in half the time.
+BARE: Any = {"nogil": True, "fastmath": FAST, "error_model": "numpy", "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+apart: Any = numba.njit(**BARE)
+lanes: Any = numba.njit(forceinline=True, **BARE)
 
 SIGMA = 5.670374419e-8
 ZERO = 273.15
@@ -87,7 +89,7 @@ def exponential(z: float) -> float:
     return e * e
 
 
-@lanes
+@apart
 def clear_walls(x: Any, w: int) -> None:
     """Set the sums of the walls to nothing."""
     for j in range(w):
@@ -143,7 +145,7 @@ def ground_answer(x: Any, w: int, p: Any) -> None:
         x[k.X_RETURN + j] = r + old * x[k.X_SOIL0 + j]
 
 
-@lanes
+@apart
 def ground_now(x: Any, w: int, p: Any) -> None:
     """Heat that comes back from the ground at this instant, for a jump of the surroundings."""
     w0, w1, w2 = p[k.P_WEIGHT], p[k.P_WEIGHT + 1], p[k.P_WEIGHT + 2]
@@ -154,12 +156,27 @@ def ground_now(x: Any, w: int, p: Any) -> None:
         x[k.X_RETURN + j] = r
 
 
-@lanes
-def ground_march(x: Any, w: int, p: Any, term: int, row: int) -> None:
-    """Bring one of the ground's terms to the end of the step."""
-    decay, old, new = p[k.P_DECAY + term], p[k.P_OLD + term], p[k.P_NEW + term]
+@apart
+def ground_march(x: Any, w: int, p: Any) -> None:
+    """Bring the ground's terms to the end of the step."""
+    d0, d1, d2, d3, d4, d5 = (
+        p[k.P_DECAY],
+        p[k.P_DECAY + 1],
+        p[k.P_DECAY + 2],
+        p[k.P_DECAY + 3],
+        p[k.P_DECAY + 4],
+        p[k.P_DECAY + 5],
+    )
+    a0, a1, a2, a3, a4, a5 = p[k.P_OLD], p[k.P_OLD + 1], p[k.P_OLD + 2], p[k.P_OLD + 3], p[k.P_OLD + 4], p[k.P_OLD + 5]
+    b0, b1, b2, b3, b4, b5 = p[k.P_NEW], p[k.P_NEW + 1], p[k.P_NEW + 2], p[k.P_NEW + 3], p[k.P_NEW + 4], p[k.P_NEW + 5]
     for j in range(w):
-        x[row + j] = decay * x[row + j] + old * x[k.X_SOIL0 + j] + new * x[k.X_SOIL + j]
+        old, new = x[k.X_SOIL0 + j], x[k.X_SOIL + j]
+        x[k.X_Z0 + j] = d0 * x[k.X_Z0 + j] + a0 * old + b0 * new
+        x[k.X_Z1 + j] = d1 * x[k.X_Z1 + j] + a1 * old + b1 * new
+        x[k.X_Z2 + j] = d2 * x[k.X_Z2 + j] + a2 * old + b2 * new
+        x[k.X_Z3 + j] = d3 * x[k.X_Z3 + j] + a3 * old + b3 * new
+        x[k.X_Z4 + j] = d4 * x[k.X_Z4 + j] + a4 * old + b4 * new
+        x[k.X_Z5 + j] = d5 * x[k.X_Z5 + j] + a5 * old + b5 * new
 
 
 @apart
@@ -183,7 +200,7 @@ def guess(x: Any, w: int, slope: float) -> None:
         x[k.X_SHADE0 + j] = x[k.X_SHADE + j]
 
 
-@lanes
+@apart
 def settled(x: Any, w: int) -> None:
     """After a jump: the surfaces as solved are where the step starts."""
     for j in range(w):
@@ -198,14 +215,14 @@ def settled(x: Any, w: int) -> None:
         x[k.X_SHADE0 + j] = x[k.X_SHADE + j]
 
 
-@lanes
+@apart
 def copy_row(x: Any, w: int, to: int, source: int) -> None:
     """Copy one row."""
     for j in range(w):
         x[to + j] = x[source + j]
 
 
-@lanes
+@apart
 def take_warmest(x: Any, w: int, out: Any) -> None:
     """Write the night's highest temperature out and begin anew."""
     for j in range(w):
@@ -213,7 +230,7 @@ def take_warmest(x: Any, w: int, out: Any) -> None:
         x[k.X_WARMEST + j] = -999.0
 
 
-@lanes
+@apart
 def note_warmest(x: Any, w: int, leafy: float) -> None:
     """Keep the highest temperature of the leaf, or of the air where there is no leaf."""
     for j in range(w):
@@ -532,7 +549,7 @@ def root_ball(x: Any, w: int, b: Any, dt: float, wind_mul: float, wind_add: floa
         x[k.X_CORE + j] = ((heat_c if heat_c > 0.0 else 0.0) + (solid_c if solid_c < 0.0 else 0.0)) * inv_core
 
 
-@lanes
+@apart
 def root_depth(x: Any, w: int, b: Any) -> None:
     """Read the ground at root depth."""
     s, b0, b1, b2 = b[k.B_ROOT_SOIL], b[k.B_ROOT_Z], b[k.B_ROOT_Z + 1], b[k.B_ROOT_Z + 2]
@@ -558,7 +575,7 @@ def note_history(x: Any, w: int, h: Any, leaf: float, cover: float, air: float) 
         h[k.H_DOWN + j] = x[k.X_DOWN + j]
 
 
-@lanes
+@apart
 def note_lowest(h: Any, w: int, row: int, lowest: Any) -> None:
     """Keep the lowest of a row of history."""
     for j in range(w):
@@ -567,14 +584,14 @@ def note_lowest(h: Any, w: int, row: int, lowest: Any) -> None:
         lowest[j] = t if t < best else best
 
 
-@lanes
+@apart
 def add_row(to: Any, source: Any, w: int, row: int) -> None:
     """Add a row of an earlier step of history to that of a later one."""
     for j in range(w):
         to[row + j] += source[row + j]
 
 
-@lanes
+@apart
 def note_mean(h: Any, w: int, row: int, lowest: Any, scale: float) -> None:
     """Keep the lowest of a row of sums, as a mean."""
     for j in range(w):

@@ -48,6 +48,7 @@ STATE_SIZE = 47 * LANES
 # History of one case [step, row]; the first five are the tissues.
 (H_LEAF, H_TWIG, H_WOOD, H_FRUIT, H_ROOT, H_AIR, H_COVER, H_SOIL, H_DOWN) = _offsets(9)
 HISTORY_ROWS = 9
+H_TISSUES = (H_LEAF, H_TWIG, H_WOOD, H_FRUIT, H_ROOT)
 HISTORY_SIZE = HISTORY_ROWS * LANES
 
 # Parameters of one case in one phase.
