@@ -501,3 +501,23 @@ def test_settings_of_the_solver_outside_their_range_are_refused(name: str, value
     problem = problem_of([option(leave("a"), 1.0)])
     with pytest.raises(ValueError, match=f"{name} must be"):
         solve(problem, **{name: value})
+
+
+def test_equal_people_share_the_work():
+    people = ["ana", "ben"]
+    rows = [[option(leave(n), 30), option(measure("cover", n, cover(n, people)), 0)] for n in ("a", "b", "c", "d")]
+    have = ALL | {"sheet_small": 4, "person_ana": 20.0, "person_ben": 20.0}
+    solution = solve(problem_of(*rows, have=have))
+    use = {limit.key: limit.used for limit in solution.limits}
+    assert (use["person/ana"], use["person/ben"]) == (10.0, 10.0)
+
+
+def test_the_work_is_shared_by_the_time_that_each_has():
+    people = ["ana", "ben"]
+    rows = [[option(leave(n), 30), option(measure("cover", n, cover(n, people)), 0)] for n in ("a", "b", "c")]
+    have = ALL | {"sheet_small": 4, "person_ana": 30.0, "person_ben": 6.0}
+    problem = problem_of(*rows, have=have)
+    solution = solve(problem)
+    use = {limit.key: limit.used for limit in solution.limits}
+    assert (use["person/ana"], use["person/ben"]) == (15.0, 0.0)
+    assert check_feasible(problem, solution) == []

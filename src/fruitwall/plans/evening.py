@@ -27,6 +27,7 @@ from fruitwall.plans.problem import (
 )
 from fruitwall.plans.programme import Window, build
 from fruitwall.plans.readout import Plan, changes, costs_by_night, limits_tonight, read_plan, used_parts
+from fruitwall.plans.sharing import share_out
 
 __all__ = [
     "Costs",
@@ -86,7 +87,7 @@ def solve(problem: EveningProblem, *, time_limit_s: float = 2.0, gap: float = 1e
     bound = relaxed.value + relaxed.programme.constant - relaxed.programme.largest_tie()
     try:
         optimum = optimise(relaxed, time_limit_s=time_limit_s, gap=gap, since=began)
-        plan, bound = read_plan(relaxed.programme, optimum.x), optimum.bound
+        plan, bound = read_plan(relaxed.programme, optimum.x, had=problem.hanging), optimum.bound
         linked = True
     except OutOfTime:
         plan, linked = _night_by_night(problem), False
@@ -197,7 +198,7 @@ def _tonight(problem: EveningProblem, solution: EveningSolution) -> Window:
 def _resolve(relaxed: Relaxed) -> tuple[Plan, Optimum]:
     """Solve one night and read it."""
     optimum = optimise(relaxed, time_limit_s=_RESOLVE_TIME_S, gap=_RESOLVE_GAP)
-    return read_plan(relaxed.programme, optimum.x), optimum
+    return read_plan(relaxed.programme, optimum.x, had=relaxed.programme.problem.hanging), optimum
 
 
 def _firsts(plan: Plan) -> list[int]:
@@ -215,7 +216,7 @@ def _night_by_night(problem: EveningProblem) -> Plan:
     """Plan the nights one after the other, each from where the one before leaves off."""
     plans: list[Plan] = []
     before = problem.in_place
-    hanging: dict[str, str] = {}
+    hanging = dict(problem.hanging)
     for night in range(problem.n_nights):
         relaxed = relax(build(problem, Window((night,), before)))
         optimum = optimise(relaxed, time_limit_s=_RESOLVE_TIME_S, gap=_RESOLVE_GAP)
@@ -236,7 +237,8 @@ def _solution(
 ) -> EveningSolution:
     """Put a plan, its costs and its proof together."""
     nights = problem.n_nights
-    nightly = costs_by_night(problem, plan.choices, plan.tasks)
+    tasks = share_out(problem, plan.tasks)
+    nightly = costs_by_night(problem, plan.choices, tasks)
     nothing = costs_by_night(problem, [[0] * nights for _ in problem.trees], ())
     total = sum(nightly, Costs(0.0)).total
     bound = float(min(bound, total))
@@ -249,10 +251,10 @@ def _solution(
     return EveningSolution(
         choices=plan.choices,
         states=plan.states,
-        tasks=plan.tasks,
+        tasks=tasks,
         nightly=nightly,
         nightly_nothing=nothing,
-        limits=limits_tonight(problem, plan.tasks),
+        limits=limits_tonight(problem, tasks),
         status="optimal" if total - bound <= gap * total + PROVEN_WITHIN else "gap",
         gap=left,
         bound=bound,

@@ -126,6 +126,8 @@ class EveningProblem:
         Keys of parts that stand since an earlier night: they cost their minutes again, not the setting up.
     done : frozenset of str
         Keys of parts already done this evening: they cost nothing more tonight.
+    hanging : Mapping of part key to sheet
+        Which sheet each cover in place is; a sheet that hangs stays where it is if it can.
     night_weights : ndarray, shape (night,), or None
         Weight of each night's loss and effort; None gives ones. Below one for nights whose forecast is unsure.
     """
@@ -137,6 +139,7 @@ class EveningProblem:
     settings: tuple[Setting, ...] = ()
     in_place: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
+    hanging: Mapping[str, str] = field(default_factory=dict)
     night_weights: NDArray[np.float64] | None = None
 
     def __post_init__(self) -> None:

@@ -131,14 +131,14 @@ def limits_tonight(problem: EveningProblem, tasks: Sequence[PlannedTask]) -> tup
     for supply in problem.supplies.items:
         available, unit = supply.available, supply.unit
         if supply.kind == "person":
-            used = sum(task.way.minutes for task in tonight if supply.id in task.way.people)
+            used = sum((task.way.minutes for task in tonight if supply.id in task.way.people), 0.0)
             want = [way.minutes for part in undone for way in part.ways if supply.id in way.people]
         elif supply.kind == "trolley":
-            used = sum(task.way.minutes for task in tonight if task.way.trolley == supply.id)
+            used = sum((task.way.minutes for task in tonight if task.way.trolley == supply.id), 0.0)
             want = [way.minutes for part in undone for way in part.ways if way.trolley == supply.id]
             available, unit = available * windows, "min"
         elif supply.kind == "circuit":
-            used = sum(task.part.watts for task in tonight if task.circuit == supply.id)
+            used = sum((task.part.watts for task in tonight if task.circuit == supply.id), 0.0)
             want = [part.watts for part in undone if any(feed.circuit == supply.id for feed in part.feeds)]
         else:
             used = float(sum(1 for task in tonight if _uses(task, supply.kind, supply.id)))
