@@ -85,7 +85,13 @@ class Reference:
         return spot, below + p[k.P_AIR_VIEW_LOW] * black(air), walls
 
     def balances(
-        self, x: FloatArray, spot: Surroundings, low: float, walls: float, p: FloatArray, first_cell: tuple[float, float]
+        self,
+        x: FloatArray,
+        spot: Surroundings,
+        low: float,
+        walls: float,
+        p: FloatArray,
+        first_cell: tuple[float, float],
     ) -> FloatArray:
         """What leaf, air, soil and cover lack; `first_cell` is conductance to the first cell and its temperature."""
         leaf, air, soil, cover = x
@@ -110,7 +116,9 @@ class Reference:
         f_leaf += 2 * h_leaf * (air - leaf) - wet
         f_air = to_air + 2 * fol * h_leaf * (leaf - air) + exchange * (spot.air - air) + heater + p[k.P_LAMP_AIR]
         f_air += EPS * fol**2 * (black(leaf) + black(soil) - 2 * black(air))
-        f_soil = (1 - p[k.P_ALBEDO]) * sun * (1 - fol) + p[k.P_LAMP_SOIL] - to_air - first_cell[0] * soil + first_cell[1]
+        f_soil = (
+            (1 - p[k.P_ALBEDO]) * sun * (1 - fol) + p[k.P_LAMP_SOIL] - to_air - first_cell[0] * soil + first_cell[1]
+        )
         f_soil += EPS * ((1 - fol) * (down + fol * black(leaf)) + fol**2 * black(air) - black(soil))
         if not covered:
             f_air += p[k.P_WALL_AIR] * (walls - p[k.P_WALL_SHARE] * air)
@@ -189,7 +197,15 @@ class Reference:
                 end += 1
             at = self.times[step : end + 1]
             found = solve_ivp(
-                self.rates, (at[0], at[-1]), y, "Radau", t_eval=at[1:], args=(now,), rtol=1e-6, atol=1e-6, max_step=900.0
+                self.rates,
+                (at[0], at[-1]),
+                y,
+                "Radau",
+                t_eval=at[1:],
+                args=(now,),
+                rtol=1e-6,
+                atol=1e-6,
+                max_step=900.0,
             )
             for t, column in zip(at[1:], found.y.T, strict=True):
                 leaf = self.surfaces(t, column[:-3], now)[0][0]

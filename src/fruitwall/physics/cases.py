@@ -314,7 +314,8 @@ class Clock:
     on : ndarray, shape (step,)
         Hours since the cover went on, NaN while it is off.
     after : ndarray, shape (step,)
-        Whether the cover of that night has been taken off.
+        Every half hour from when the cover of that night is taken off to the night's end, for the estimate of how warm
+        it would have become.
     """
 
     time_utc: NDArray[np.datetime64]
@@ -336,7 +337,8 @@ def clock_of(time_utc: NDArray[np.datetime64], nights: Sequence[Night]) -> Clock
         during = (time_utc > put) & (time_utc <= taken)
         on[during] = (time_utc[during] - put) / np.timedelta64(3600, "s")
         after |= (time_utc > taken) & (time_utc <= end)
-    return Clock(time_utc, night, on, after)
+    half_hours = (time_utc - time_utc[0]) % np.timedelta64(1800, "s") == np.timedelta64(0, "s")
+    return Clock(time_utc, night, on, after & half_hours)
 
 
 def build(
