@@ -289,7 +289,7 @@ def trolley_windows(minutes: Iterable[float]) -> list[float]:
     """Give the times by which a trolley must have served those who have no more time than that.
 
     Whoever has less time uses it first; then everybody can be served if, for every such time, the minutes of those
-    who have no more do not exceed it.
+    who have no more do not exceed it. Exact for one trolley; with several, rides that do not divide evenly may not fit.
     """
     return sorted(set(minutes))
 
