@@ -128,7 +128,7 @@ def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> 
         yield Refusal(key, why_no_power(making.yard, load, making.times))
         return
     part = lamps_part(making, lamp, feeds, tree.position, (tree.id,), tree.id, tree.name)
-    yield replace(bare, key=key, name=f"{bare.name}, lamps below", parts=(part, *bare.parts), lamp=lamp.id)
+    yield replace(bare, key=key, name=f"{bare.name}, {lamp.name} below", parts=(part, *bare.parts), lamp=lamp.id)
 
 
 def _with_heater(
@@ -149,4 +149,4 @@ def _with_heater(
         return
     cover = _cover_part(making, tree, replace(covering, sheets=tuple(wide)), wide=True)
     part = heater_part(making, heater, feeds, tree.position, (tree.id,), tree.id, tree.name)
-    yield replace(bare, key=key, name=f"{bare.name}, heater below", parts=(part, cover), heater=heater.id)
+    yield replace(bare, key=key, name=f"{bare.name}, {heater.name} below", parts=(part, cover), heater=heater.id)

@@ -47,13 +47,13 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
     for lamp in yard.gear.lamps:
         if feeds := feeds_for(yard, Load(lamp.watts, False, at), times):
             part = lamps_part(making, lamp, feeds, at, trees, shelter.id, shelter.name)
-            name = f"close {shelter.name}, lamps inside"
+            name = f"close {shelter.name}, {lamp.name} inside"
             states.append(Setting(group, f"closed+lamps:{lamp.id}", name, (part, close)))
     for heater in yard.gear.heaters:
         spot = _heater_spot(yard, shelter)
         if spot is not None and (feeds := feeds_for(yard, Load(heater.watts, True, spot), times)):
             part = heater_part(making, heater, feeds, spot, trees, shelter.id, shelter.name)
-            name = f"close {shelter.name}, heater inside"
+            name = f"close {shelter.name}, {heater.name} inside"
             states.append(Setting(group, f"closed+heater:{heater.id}", name, (part, close)))
     return states
 

@@ -157,7 +157,7 @@ def _weather(
 
 def _decide(outlook: Outlook) -> tuple[Decision, float]:
     """Choose, and find what would have been next and what one more would buy."""
-    from fruitwall.plans.evening import one_more, runner_up, solve
+    from fruitwall.plans.evening import one_more, runners_up, solve
     from fruitwall.plans.measures import settings_of, supplies_of
     from fruitwall.plans.problem import EveningProblem, Option
     from fruitwall.service.compose import Decision
@@ -183,7 +183,7 @@ def _decide(outlook: Outlook) -> tuple[Decision, float]:
             problem=problem,
             solution=solution,
             one_more=one_more(problem, solution),
-            runners_up={tree: runner_up(problem, solution, tree) for tree in acting},
+            runners_up=runners_up(problem, solution, acting),
             chosen=chosen,
         ),
         time.perf_counter() - start,

@@ -35,7 +35,7 @@ def evening_tasks(outlook: Outlook, decision: Decision, household: Household) ->
 
     yard = outlook.situation.yard
     evening = outlook.situation.evenings[0]
-    planned = [task for task in decision.solution.tonight() if task.minutes > 0 or not task.again]
+    planned = [task for task in decision.solution.tonight() if not task.idle]
     turns = [DEADLINES.index(task.part.deadline) for task in planned]
     walk = route_in_turns(yard.gear_store, [task.part.position for task in planned], turns)
     return [
