@@ -94,7 +94,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.fixture
 def now() -> datetime:
-    """Early afternoon of the demo evening, 22 December 2026, in southern California."""
+    """Early afternoon of 22 December 2026 in southern California, a day before the demo evening."""
     return datetime(2026, 12, 22, 22, 0, tzinfo=UTC)
 
 

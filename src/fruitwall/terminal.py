@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fruitwall.service.evening_document import EveningPlan, Spread, Task, TreePlan
-from fruitwall.service.household import Household, long_day, minutes, percent, short_day
+from fruitwall.service.household import Household, bare_percent, long_day, minutes, percent, short_day
 from fruitwall.service.station import StationNight
 
 VERDICT_STYLES = {"safe": "green", "watch": "yellow", "danger": "bold red", "deadly": "bold white on red"}
@@ -76,9 +76,9 @@ def _trees(plan: EveningPlan, household: Household) -> RenderableType:
     table.add_column("tree", overflow="fold", max_width=26)
     table.add_column("tonight", overflow="fold", max_width=34)
     table.add_column(f"coldest {household.degree}", justify="right", no_wrap=True)
-    table.add_column("tissue")
     table.add_column(f"margin {household.step}", justify="right", no_wrap=True)
-    table.add_column("harm", justify="right", no_wrap=True)
+    table.add_column("harm %", justify="right", no_wrap=True)
+    table.add_column("death %", justify="right", no_wrap=True)
     table.add_column("verdict", no_wrap=True)
     for tree in plan.trees:
         table.add_row(*_tree_row(tree, household))
@@ -88,7 +88,10 @@ def _trees(plan: EveningPlan, household: Household) -> RenderableType:
 def _tree_row(tree: TreePlan, household: Household) -> tuple[RenderableType, ...]:
     """Give the cells of one tree."""
     same = tree.measure == "leave"
-    harm = _arrow(percent(tree.chance_of_harm["nothing"]), percent(tree.chance_of_harm["chosen"]), same=same)
+    harm = _arrow(bare_percent(tree.chance_of_harm["nothing"]), bare_percent(tree.chance_of_harm["chosen"]), same=same)
+    death = _arrow(
+        bare_percent(tree.chance_of_death["nothing"]), bare_percent(tree.chance_of_death["chosen"]), same=same
+    )
     verdict = Text(tree.verdict, style=VERDICT_STYLES[tree.verdict])
     if not same and tree.verdict_with_plan != tree.verdict:
         verdict.append(" → ", style="not bold default on default")
@@ -107,9 +110,9 @@ def _tree_row(tree: TreePlan, household: Household) -> tuple[RenderableType, ...
         Text(tree.name),
         Text(tree.measure_name, style="dim" if same else "bold"),
         coldest,
-        tree.tissue,
         margin,
         harm,
+        death,
         verdict,
     )
 

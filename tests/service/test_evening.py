@@ -88,6 +88,15 @@ def test_tasks_are_numbered_in_order_and_by_deadline(plan: EveningPlan) -> None:
     assert {tree for task in plan.tasks for tree in task.trees} == {t.id for t in plan.trees if t.measure != "leave"}
 
 
+def test_lamps_are_hung_before_the_cover_goes_over_them(plan: EveningPlan) -> None:
+    lit = [tree.id for tree in plan.trees if "+lamps" in tree.measure and tree.measure.startswith("cover")]
+
+    assert lit
+    for tree in lit:
+        whats = [task.what for task in plan.tasks if task.trees == [tree]]
+        assert [what.split()[0] for what in whats] == ["Hang", "Cover"]
+
+
 def test_every_measure_with_power_shows_the_electrical_caution(plan: EveningPlan) -> None:
     powered = plan.kwh > 0
 

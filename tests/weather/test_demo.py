@@ -10,8 +10,8 @@ import pytest
 from fruitwall.weather.demo import demo_forcing, demo_now
 
 
-def test_the_demo_moment_is_the_afternoon_of_the_22nd_in_california():
-    assert demo_now().isoformat() == "2026-12-22T14:30:00-08:00"
+def test_the_demo_moment_is_the_afternoon_of_the_23rd_in_california():
+    assert demo_now().isoformat() == "2026-12-23T14:30:00-08:00"
 
 
 def test_it_gives_ten_days_of_past_and_five_nights():
@@ -19,9 +19,9 @@ def test_it_gives_ten_days_of_past_and_five_nights():
 
     assert forcing.n_members == 1
     assert forcing.n_history == 10 * 24 + 1
-    assert forcing.time_utc[forcing.n_history - 1] == np.datetime64("2026-12-22T22:00:00")
-    assert forcing.end_utc == datetime(2026, 12, 27, 22, tzinfo=UTC)
-    assert forcing.issued_utc == datetime(2026, 12, 22, 22, tzinfo=UTC)
+    assert forcing.time_utc[forcing.n_history - 1] == np.datetime64("2026-12-23T22:00:00")
+    assert forcing.end_utc == datetime(2026, 12, 28, 22, tzinfo=UTC)
+    assert forcing.issued_utc == datetime(2026, 12, 23, 22, tzinfo=UTC)
 
 
 def test_the_coldest_hour_is_the_measured_one():
@@ -29,7 +29,7 @@ def test_the_coldest_hour_is_the_measured_one():
     forcing = demo_forcing()
     spot = int(np.searchsorted(forcing.time_utc, np.datetime64("2026-12-23T14:00:00")))
 
-    assert forcing.t_air_c[0, spot] == forcing.t_air_c[0, forcing.n_history :].min() == -6.0
+    assert forcing.t_air_c[0, spot] == forcing.t_air_c[0].min() == -6.0
     assert forcing.t_dew_c[0, spot] == -11.0
     assert forcing.wind_m_s[0, spot] == 0.0
     assert forcing.cloud[0, spot] == 0.0
@@ -37,18 +37,14 @@ def test_the_coldest_hour_is_the_measured_one():
 
 def test_the_source_tells_what_it_is():
     source = demo_forcing().source
-    assert source == (
-        "March AFB, California, December 1998 (TMY3, NREL), played back as if it were a forecast issued "
-        "22 December 2026 14:00"
-    )
+    assert source == "March AFB, California, December 1998 (TMY3, NREL), played back as if it were a forecast"
 
 
 def test_another_evening_of_the_spell_can_be_played():
     later = demo_forcing(demo_now() + timedelta(days=1))
 
-    assert later.issued_utc == datetime(2026, 12, 23, 22, tzinfo=UTC)
+    assert later.issued_utc == datetime(2026, 12, 24, 22, tzinfo=UTC)
     assert later.n_history == 10 * 24 + 1
-    assert "23 December 2026 22:00 UTC" in later.source
 
 
 @pytest.mark.parametrize("moment", [datetime(2026, 12, 1, tzinfo=UTC), datetime(2027, 1, 3, tzinfo=UTC)])

@@ -110,10 +110,10 @@ def test_the_median_of_cloud_and_wind_stays_near_the_forecast():
 @pytest.mark.parametrize("night", [0, 1, 2, 3, 4])
 def test_night_minima_have_the_fitted_spread_without_bias(night):
     forcing = demo_forcing()
-    noon = np.datetime64("2026-12-22T20:00:00") + np.timedelta64(24 * night, "h")
+    noon = np.datetime64("2026-12-23T20:00:00") + np.timedelta64(24 * night, "h")
     of = (forcing.time_utc >= noon) & (forcing.time_utc <= noon + np.timedelta64(24, "h"))
     lowest = int(forcing.t_air_c[0, of].argmin())
-    lead_h = (forcing.time_utc[of][lowest] - np.datetime64("2026-12-22T22:00:00")) / np.timedelta64(1, "h")
+    lead_h = (forcing.time_utc[of][lowest] - np.datetime64("2026-12-23T22:00:00")) / np.timedelta64(1, "h")
 
     errors = [
         dressed(forcing, seed=seed, now=demo_now()).t_air_c[:, of].min(axis=1) - forcing.t_air_c[0, of].min()

@@ -154,6 +154,7 @@ def _tree_plan(
             chosen=tissue_min["chosen"],
             tolerance=stands,
             harm=(harm["nothing"], harm["chosen"]),
+            fruit=(float(outlook.fruit_lost[at][0, 0]), float(outlook.fruit_lost[at][chosen, 0])),
             why_left=words.why_left(tree, situation.measures[at], household),
             household=household,
         ),

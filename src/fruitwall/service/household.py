@@ -163,6 +163,17 @@ def percent(share: float) -> str:
     return f"{share * 100:.0f}{NO_BREAK}%"
 
 
+def bare_percent(share: float) -> str:
+    """Write a probability as a number for a column headed "%": "<1", "35", ">99"."""
+    if isnan(share):
+        return "?"
+    if 0 < share < 0.01:
+        return "<1"
+    if 0.99 < share < 1:
+        return ">99"
+    return f"{share * 100:.0f}"
+
+
 def minutes(value: float) -> str:
     """Write a duration: "40 min", "1 h 05 min"."""
     whole = round(value)

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from fruitwall.physics.exposure import DURATIONS_H, NightResult
 from fruitwall.plants.injury import first_injury_c, fruit_loss_chance, grade_chances, loss_share
-from fruitwall.plants.tolerance import TISSUES, Tolerance
+from fruitwall.plants.tolerance import FRUIT, TISSUES, Tolerance
 from fruitwall.service.nights import Evening
 from fruitwall.service.treatments import body_of, kinds_of, spots_of, tolerance_of, treatment_of
 from fruitwall.weather.forcing import as_datetime64
@@ -94,6 +94,8 @@ class Outlook:
         Per tree: chance of each grade over forecast and tolerance.
     losses : list of ndarray, shape (treatment, night)
         Per tree: expected loss of each night on its own. [currency]
+    fruit_lost : list of ndarray, shape (treatment, night)
+        Per tree: expected share of its fruit or bloom lost. [0-1]
     shares : ndarray, shape (tree,)
         By how much losses of single nights are scaled down in the plan, because a tree cannot lose the same leaf
         or life in two nights.
@@ -103,6 +105,7 @@ class Outlook:
     result: NightResult
     chances: list[FloatArray]
     losses: list[FloatArray]
+    fruit_lost: list[FloatArray]
     shares: FloatArray
 
     def coldest_hour_c(self, tree: int, treatment: int, night: int = 0) -> FloatArray:
@@ -110,11 +113,12 @@ class Outlook:
         return self.result.coldest_c[tree, treatment, :, night, :, HOUR]
 
     def endangered_tissue(self, tree: int, treatment: int = 0, night: int = 0) -> str:
-        """Give the tissue with the smallest margin in the median member."""
+        """Give the tissue of the tree itself with the smallest margin in the median member; fruit is told apart."""
         tolerance = self.situation.tolerances[tree]
         cold = np.median(self.coldest_hour_c(tree, treatment, night), axis=0)
         limits = np.array([first_injury_c(tolerance, tissue)[1] for tissue in TISSUES])
         margins = cold - limits
+        margins[FRUIT] = np.nan
         return TISSUES[int(np.nanargmin(margins))] if not np.isnan(margins).all() else "leaf"
 
 
@@ -171,18 +175,16 @@ def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
 
 def judge(situation: Situation, result: NightResult) -> Outlook:
     """Turn exposures into chances of injury and expected losses."""
-    chances, losses, shares = [], [], []
+    chances, losses, fruit_lost, shares = [], [], [], []
     for at, (tree, tolerance) in enumerate(zip(situation.yard.trees, situation.tolerances, strict=True)):
         cold = result.coldest_c[at, : len(situation.treatments[at])]
         by_member = grade_chances(tolerance, cold, DURATIONS_H)
         of_tree = by_member.mean(axis=1)
         chances.append(of_tree)
-        loss = tree.worth * loss_share(of_tree)
-        if tree.fruit_worth > 0:
-            loss = loss + tree.fruit_worth * fruit_loss_chance(tolerance, cold, DURATIONS_H).mean(axis=1)
-        losses.append(np.asarray(loss))
+        fruit_lost.append(fruit_loss_chance(tolerance, cold, DURATIONS_H).mean(axis=1))
+        losses.append(tree.worth * loss_share(of_tree) + tree.fruit_worth * np.nan_to_num(fruit_lost[-1]))
         shares.append(_share_of_joined(tree.worth, tolerance, cold[0], losses[-1][0]))
-    return Outlook(situation, result, chances, losses, np.array(shares))
+    return Outlook(situation, result, chances, losses, fruit_lost, np.array(shares))
 
 
 def _share_of_joined(worth: float, tolerance: Tolerance, cold_if_left: FloatArray, loss_if_left: FloatArray) -> float:

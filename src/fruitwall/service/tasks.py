@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fruitwall.plans.parts import DEADLINES, Deadline
+from fruitwall.plans.parts import DEADLINES, Deadline, PartKind
 from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household
 from fruitwall.service.nights import Evening
@@ -29,18 +29,33 @@ MORNING_VERBS = {"cover": "Open", "close": "Open", "lamps": "Switch off", "heate
 """What undoes a part, by its kind; containers stay where they are while the next nights are cold."""
 
 
+UNDER_BEFORE_OVER: tuple[PartKind, ...] = ("wet", "carry", "roof", "heater", "lamps", "cover", "close")
+"""Order of work at one place."""
+
+
 def evening_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
-    """Give tonight's tasks by deadline, those of one deadline on a short walk from where the last ones ended."""
+    """Give tonight's tasks by deadline, those of one deadline on a short walk from where the last ones ended.
+
+    What is done at one place with one deadline is done in one visit, and in the order in which it can be done: what
+    goes under a cover before the cover.
+    """
     from fruitwall.plans.walking import route_in_turns
 
     yard = outlook.situation.yard
     evening = outlook.situation.evenings[0]
-    planned = [task for task in decision.solution.tonight() if not task.idle]
-    turns = [DEADLINES.index(task.part.deadline) for task in planned]
-    walk = route_in_turns(yard.gear_store, [task.part.position for task in planned], turns)
+    visits: dict[tuple[int, tuple[float, float]], list[PlannedTask]] = {}
+    for task in decision.solution.tonight():
+        if not task.idle:
+            visits.setdefault((DEADLINES.index(task.part.deadline), task.part.position), []).append(task)
+    stops = list(visits)
+    walk = route_in_turns(yard.gear_store, [place for _, place in stops], [turn for turn, _ in stops])
+    ordered = [
+        task
+        for at in walk.order
+        for task in sorted(visits[stops[at]], key=lambda task: (UNDER_BEFORE_OVER.index(task.part.kind), task.part.key))
+    ]
     return [
-        _task(planned[at], order, planned[at].part.deadline, evening, yard, household)
-        for order, at in enumerate(walk.order, start=1)
+        _task(task, order, task.part.deadline, evening, yard, household) for order, task in enumerate(ordered, start=1)
     ]
 
 

@@ -60,6 +60,7 @@ def reason(
     chosen: Spread,
     tolerance: Spread,
     harm: tuple[float, float],
+    fruit: tuple[float, float],
     why_left: str,
     household: Household,
 ) -> str:
@@ -77,6 +78,8 @@ def reason(
         What it stands. [°C]
     harm : (nothing, chosen)
         Chance of harm.
+    fruit : (nothing, chosen)
+        Expected share of fruit or bloom lost; told if it is worth a word.
     why_left : str
         Why nothing is done for it, as of `why_left`; used only if it is left.
     household : Household
@@ -88,12 +91,24 @@ def reason(
     if measure != "leave":
         return (
             f"{what} left alone: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
-            f"{percent(harm[1])} instead of {percent(harm[0])}."
+            f"{percent(harm[1])} instead of {percent(harm[0])}.{_fruit(fruit)}"
         )
     if harm[0] < 0.05:
-        return f"{what} down to {alone}; harm is unlikely ({percent(harm[0])})."
-    return f"{what} down to {alone}, chance of harm {percent(harm[0])}; {why_left}."
+        return f"{what} down to {alone}; harm is unlikely ({percent(harm[0])}).{_fruit(fruit)}"
+    return f"{what} down to {alone}, chance of harm {percent(harm[0])}; {why_left}.{_fruit(fruit)}"
 
+
+def _fruit(lost: tuple[float, float]) -> str:
+    """Say how much of the fruit or bloom is lost, if any to speak of."""
+    nothing, chosen = lost
+    if nothing < FRUIT_WORTH_A_WORD:
+        return ""
+    saved = f", {percent(chosen)} with this" if nothing - chosen > FRUIT_WORTH_A_WORD else ""
+    return f" Fruit or bloom: {percent(nothing)} lost{saved}."
+
+
+FRUIT_WORTH_A_WORD = 0.02
+"""Share of fruit lost that is told."""
 
 ELSEWHERE = "the gear, minutes and effort at hand do more good elsewhere"
 
@@ -141,7 +156,7 @@ def why_at_risk(tree: TreePlan) -> str:
     """Say why a tree stays in danger."""
     if tree.measure != "leave":
         return f"{sentence(tree.measure_name)} helps, but not enough."
-    return sentence(tree.reason.split("; ")[-1])
+    return sentence(tree.reason.split("; ")[-1].split(". ")[0].rstrip(".") + ".")
 
 
 def sentence(text: str) -> str:

@@ -1,6 +1,6 @@
 """A real cold spell to show the product on: March air base, California, December 1998.
 
-Its hours are played back on the same days of December 2026, as if everything after the afternoon of the 22nd were a
+Its hours are played back on the same days of December 2026, as if everything after the afternoon of the 23rd were a
 forecast issued then. Nothing is made up but the year. Provenance: ``data/README.md``.
 """
 
@@ -23,20 +23,17 @@ DATA_FILE = "march_afb_1998_12.csv"
 # Same day and hour of the calendar, 28 years on; neither year has a leap day in December.
 YEARS_ON = datetime(2026, 12, 1, tzinfo=UTC) - datetime(1998, 12, 1, tzinfo=UTC)
 
-ISSUED = datetime(2026, 12, 22, 14, 0, tzinfo=ZoneInfo(DEMO_ZONE))
+ISSUED = datetime(2026, 12, 23, 14, 0, tzinfo=ZoneInfo(DEMO_ZONE))
 
 HISTORY = timedelta(days=10)
 FORECAST = timedelta(days=5)
 
-SOURCE = (
-    "March AFB, California, December 1998 (TMY3, NREL), played back as if it were a forecast issued "
-    "22 December 2026 14:00"
-)
+SOURCE = "March AFB, California, December 1998 (TMY3, NREL), played back as if it were a forecast"
 
 
 def demo_now() -> datetime:
-    """Give the moment of the demo: 22 December 2026, 14:30 in California, aware."""
-    return datetime(2026, 12, 22, 14, 30, tzinfo=ZoneInfo(DEMO_ZONE))
+    """Give the moment of the demo: 23 December 2026, 14:30 in California, aware."""
+    return datetime(2026, 12, 23, 14, 30, tzinfo=ZoneInfo(DEMO_ZONE))
 
 
 def demo_forcing(now: datetime | None = None) -> Forcing:
@@ -64,9 +61,6 @@ def demo_forcing(now: datetime | None = None) -> Forcing:
     month = parse_history(text, where=DATA_FILE, place=None)
     issued = ISSUED.astimezone(UTC) if now is None else _full_hour(now)
     played = replace(month, time_utc=month.time_utc + np.timedelta64(YEARS_ON), issued_utc=issued, source=SOURCE)
-    if now is not None:
-        said = f"{issued.day} {issued:%B %Y %H:%M} UTC"
-        played = replace(played, source=SOURCE.replace("22 December 2026 14:00", said))
     if not played.start_utc + timedelta(days=1) <= issued <= played.end_utc - timedelta(days=1):
         raise ValueError(f"now must lie within 11 and 30 December 2026, got {issued:%Y-%m-%d %H:%M} UTC")
     spell = played.select(issued - HISTORY, issued + FORECAST)
