@@ -210,5 +210,8 @@ class Reference:
             for t, column in zip(at[1:], found.y.T, strict=True):
                 leaf = self.surfaces(t, column[:-3], now)[0][0]
                 out.append(np.array([leaf, *column[-3:]]))
-            y, step = found.y[:, -1], end
+            y, step = found.y[:, -1].copy(), end
+            if end < last and (ground := self.cases.ground[self.case])[phase[end + 1]] != ground[now]:
+                before, after = (self.slabs[ground[each]].capacity_j_m2k for each in (now, phase[end + 1]))
+                y[:-3] = (before * y[:-3] + (after - before) * start_c) / after  # water at the starting temperature
         return np.array(out)

@@ -90,9 +90,7 @@ def test_a_daily_wave_dies_away_and_lags_with_depth():
     omega = 2 * np.pi / DAY
     times = np.arange(1, 12 * 288 + 1) * 300.0
     ground = Slab([layer(2.0, check.given("k_w_mk"), check.given("c_j_m3k"))], cells=200)
-    course = ground.march(
-        300.0, start_c=0.0, surface_c=np.sin(omega * times), depths_m=list(check.given("depth_m"))
-    )
+    course = ground.march(300.0, start_c=0.0, surface_c=np.sin(omega * times), depths_m=list(check.given("depth_m")))
     late = times > 11 * DAY
     phase = np.exp(-1j * omega * times[late])
     waves = 2 * (course.temperature_c[1:][late] * phase[:, None]).mean(axis=0)
@@ -220,9 +218,21 @@ def test_watering_keeps_the_temperatures_of_the_soil():
     profile = 5.0 + 3.0 * np.exp(-dry.depth_m / 0.1)
     surface = np.array([9.0, 0.0])
     z = dry.project @ profile
-    matrix, both = dry.into(wet)
+    matrix, both, _ = dry.into(wet)
     after = wet.profile @ (matrix @ z + both @ surface) + wet.profile_direct @ surface
     assert after == pytest.approx(profile, abs=1e-6)
+
+
+def test_water_brings_its_own_temperature_into_the_soil():
+    dry, wet = (Slab([soil.soil_layer("loam", s)]) for s in (0.2, 0.8))
+    terms, after = dry.terms(900.0, 60), wet.terms(900.0, 60)
+    keeps = dry.capacity_j_m2k / wet.capacity_j_m2k
+    matrix, both, water = terms.into(after, keeps)
+    even = np.array([9.0, 0.0])
+    mixed = after.profile @ (matrix @ (terms.rest @ even) + both @ even + 4.0 * water) + after.profile_direct @ even
+    assert wet.capacity_j_m2k * mixed == pytest.approx(
+        dry.capacity_j_m2k * 9.0 + (wet.capacity_j_m2k - dry.capacity_j_m2k) * 4.0, rel=1e-6
+    )
 
 
 def test_terms_of_another_grid_cannot_be_turned_into_one_another():

@@ -111,8 +111,8 @@ class Cases:
         Phase of every step (-1 indoors), and the covered phase that would hold if the cover were left on (-1: none).
     ground : ndarray, shape (case, phase)
         0 before, 1 after watering.
-    change : ndarray, shape (case, TERMS, TERMS + 1)
-        What watering does to the ground's terms.
+    change : ndarray, shape (case, TERMS, TERMS + 2)
+        What watering does to the ground's terms: factors of the terms, the surface and the water.
     face_ids, face_shares, face_low : ndarray, shapes (case, face), (case, face), (case, phase, face)
     room_of : ndarray, shape (case,)
         Row of the room, -1 for none.
@@ -417,13 +417,15 @@ class _Case:
         self.spot, self.body, self.treatment, self.setting = spot, body, treatment, setting
         self.params: list[FloatArray] = []
         self.grounds: list[int] = []
-        self.change = np.zeros((k.TERMS, k.TERMS + 1))
+        self.change = np.zeros((k.TERMS, k.TERMS + 2))
         self._slabs = [ground_of(spot, setting.soil, setting.moisture)]
         if treatment.wet_ground:
             self._slabs.append(ground_of(spot, setting.soil, "wet"))
         terms = [_terms(slab, setting.step_s) for slab in self._slabs]
         if treatment.wet_ground:
-            self.change[:, : k.TERMS], both = terms[0].into(terms[1])
+            # The water comes at the temperature of the tap or well: that of the deeper ground.
+            keeps = self._slabs[0].capacity_j_m2k / self._slabs[1].capacity_j_m2k
+            self.change[:, : k.TERMS], both, self.change[:, k.TERMS + 1] = terms[0].into(terms[1], keeps)
             self.change[:, k.TERMS] = both[:, 0]
         self._terms = terms
         self.body_parameters = body_parameters(body)

@@ -96,12 +96,12 @@ def march_bodies(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> N
 
 
 @lane.apart
-def change_ground(x: Any, w: int, matrix: Any) -> None:
-    """Turn the ground's terms into those of its wetted state; the last column belongs to the surface."""
+def change_ground(x: Any, w: int, matrix: Any, water: Any) -> None:
+    """Turn the ground's terms into those of its wetted state; the last columns belong to the surface and the water."""
     wetted = np.empty(k.TERMS)
     for j in range(w):
         for a in range(k.TERMS):
-            wetted[a] = matrix[a, k.TERMS] * x[k.X_SOIL + j]
+            wetted[a] = matrix[a, k.TERMS] * x[k.X_SOIL + j] + matrix[a, k.TERMS + 1] * water[j]
             wetted[a] += matrix[a, 0] * x[k.X_Z0 + j] + matrix[a, 1] * x[k.X_Z1 + j] + matrix[a, 2] * x[k.X_Z2 + j]
             wetted[a] += matrix[a, 3] * x[k.X_Z3 + j] + matrix[a, 4] * x[k.X_Z4 + j] + matrix[a, 5] * x[k.X_Z5 + j]
         x[k.X_Z0 + j], x[k.X_Z1 + j], x[k.X_Z2 + j] = wetted[0], wetted[1], wetted[2]
@@ -202,7 +202,7 @@ def marcher() -> Any:
                 p = params[case, now if now >= 0 else home]
                 if jump and now >= 0:
                     if ground[case, now] != soil_kind:
-                        change_ground(x, w, change[case])
+                        change_ground(x, w, change[case], start[block])
                         soil_kind = ground[case, now]
                     # The surfaces answer a change at once, the stored heat does not.
                     s = t - 1 if t > 0 else 0

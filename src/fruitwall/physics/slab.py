@@ -105,15 +105,15 @@ class Terms:
         cells = slice(0, first.size)
         return share[1:] @ self.profile[cells], share[1:] @ self.profile_direct[cells] + surface
 
-    def into(self, other: Terms) -> tuple[FloatArray, FloatArray]:
+    def into(self, other: Terms, keeps: FloatArray | float = 1.0) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Give the map from these terms to those of another material with the same cells.
-
-        Cell temperatures stay what they are at the moment of the change.
 
         Parameters
         ----------
         other : Terms
             What the body becomes, for instance the same soil after watering.
+        keeps : ndarray, shape (cell,), or float
+            Share of its temperature that every cell keeps; the rest is that of what comes in. [0-1]
 
         Returns
         -------
@@ -121,10 +121,14 @@ class Terms:
             Matrix on the terms.
         ndarray, shape (other's term, 2)
             Matrix on surface and back temperature.
+        ndarray, shape (other's term,)
+            Factor of the temperature of what comes in.
         """
         if other.depth_m.shape != self.depth_m.shape or not np.allclose(other.depth_m, self.depth_m):
             raise ValueError("other must have the same cells as these terms")
-        return other.project @ self.profile, other.project @ self.profile_direct
+        kept = np.broadcast_to(np.asarray(keeps, dtype=np.float64), self.depth_m.shape)
+        project = other.project * kept
+        return project @ self.profile, project @ self.profile_direct, other.project @ (1.0 - kept)
 
 
 @dataclass(frozen=True, eq=False)

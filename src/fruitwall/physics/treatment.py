@@ -51,7 +51,7 @@ class Treatment:
     heater_w, thermostat_c : float
         Electric heater in the covered air; NaN thermostat means that it always runs. [W, °C]
     wet_ground : bool
-        The ground under and around the crown is watered thoroughly.
+        The ground under and around the crown is watered thoroughly, with water as warm as the deeper ground.
     wet_from_utc : datetime or None
         When; None means noon before the first night.
     spot : Spot or None
