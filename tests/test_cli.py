@@ -6,7 +6,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
@@ -15,11 +15,23 @@ import numpy as np
 import pytest
 
 from fruitwall import cli
+from fruitwall.journal.opening import open_journal
 from fruitwall.yard.demo import demo_yard_text
 from tests.yard.yards import SMALL_YARD, edited
 
 START = datetime.fromisoformat("2026-12-22T00:00:00-08:00")
 EVENING = "2026-12-22T15:00"
+
+
+SMALL_COVER = """gear:
+  covers:
+    - {id: napkin, name: Napkin, material: bed_sheet, width: 50 cm, length: 50 cm}"""
+LOCAL_NIGHT = "time,t_air [C],dew_point [C]\n" + "".join(f"2026-11-01 {hour:02d}:00,3,-1\n" for hour in (0, 1, 2, 3, 4))
+"""Local times of the night in which clocks go back in California: one o'clock comes twice, and stands here once."""
+
+NEGATIVE_LAMPS = """gear:
+  lamps:
+    - {id: lamps, name: Lamps, watts: -25 W}"""
 
 
 class Printed(NamedTuple):
@@ -188,7 +200,10 @@ def test_an_empty_journal_says_how_to_begin(run: Run) -> None:
         (("height: 2 m", "height: 2 kg"), ("length", "2 kg", "line")),
         (("height: 2 m", "height: -2 m"), ("height", "line")),
         (("time_zone: America/Los_Angeles", "time_zone: America/Nowhere"), ("time_zone", "America/Nowhere")),
+        (("gear_store: [1, 1]", f"gear_store: [1, 1]\n{SMALL_COVER}"), ("cover", "small", "line")),
+        (("gear_store: [1, 1]", f"gear_store: [1, 1]\n{NEGATIVE_LAMPS}"), ("watts", "-25", "line")),
     ],
+    ids=["kind", "outside", "unit", "negative height", "zone", "cover too small", "negative watts"],
 )
 def test_a_wrong_yard_file_is_refused_with_its_line(
     run: Run, tmp_path: Path, cold: Path, change: tuple[str, str], words: tuple[str, ...]
@@ -211,9 +226,25 @@ def test_a_wrong_yard_file_is_refused_with_its_line(
         (forecast_csv().replace("-08:00", ""), ("time", "zone")),
         (forecast_csv(hours=20), ("ends",)),
         ("", ("empty",)),
-        ("{}", ()),
+        ("{}", ("no forecast that fruitwall knows", "Open-Meteo")),
+        ("# latitude: 40.7\n# longitude: -74.0\n" + forecast_csv(), ("km",)),
+        (forecast_csv(h5="2026-11-01T01:30,3,-6,1,0,0"), ("time",)),
+        ("# time zone: America/Los_Angeles\n" + LOCAL_NIGHT, ("missing", "2026-11-01")),
+        (forecast_csv(h20="2026-12-22T20:00:00-08:00,55,-6,1,0,0"), ("55 °C", "°F")),
     ],
-    ids=["missing hours", "not a number", "wrong unit", "no zone", "too short", "empty", "unknown json"],
+    ids=[
+        "missing hours",
+        "not a number",
+        "wrong unit",
+        "no zone",
+        "too short",
+        "empty",
+        "unknown json",
+        "another place",
+        "mixed times",
+        "hour that comes twice",
+        "degrees mixed up",
+    ],
 )
 def test_a_wrong_forecast_is_refused(
     run: Run, yard_file: Path, tmp_path: Path, text: str, words: tuple[str, ...]
@@ -224,6 +255,9 @@ def test_a_wrong_forecast_is_refused(
 
     refused(run("tonight", "--yard", yard_file, "--forecast", file, "--now", EVENING), *words)
     refused(run("weather", "import", file, "--now", EVENING), *words)
+    with open_journal(tmp_path / "journal.db") as journal:
+        assert journal.latest_forecast() is None
+        assert journal.latest_plan(date(2026, 12, 22)) is None
 
 
 @pytest.mark.parametrize(

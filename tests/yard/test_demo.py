@@ -44,7 +44,7 @@ def test_it_has_what_shapes_the_cold(yard):
     assert any(c.habit == "leafless_in_winter" for c in of_kind(yard, Canopy))
     assert of_kind(yard, Pond)
     assert of_kind(yard, Hollow)
-    assert yard.location.clear_night_offset_k == pytest.approx(1.5)
+    assert yard.location.clear_night_offset_k == pytest.approx(2.5)
     assert {tree.id for tree in yard.trees if hollows_at(yard, tree.position)} >= {"peach", "apricot", "lime-hollow"}
     assert sum(bool(under_roof(yard, tree.position)) for tree in yard.trees) == 2
 
