@@ -43,6 +43,7 @@ def told(row: Evidence) -> str:
 FAR_OFF = {
     "fao_ecocrop_db: Prunus armeniaca, mature death db_code -5 °C": "its own narrative: -33 °C stood at rest",
     "fao_ecocrop_db: Prunus persica, mature death db_code -5 °C": "implausible at rest; -25 °C elsewhere",
+    "fao_ecocrop_db: Prunus salicina, mature death db_code -4 °C": "implausible at rest; -23 °C stood elsewhere",
     "fao_ecocrop_view: Prunus persica, mature death threshold about -5 °C": "as above; the row's note says so",
 }
 """Published values that disagree with all others, with the reason."""
