@@ -13,6 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from fruitwall.plants.tolerance import GRADES
 from fruitwall.service.evening_document import EveningPlan, Spread, Task, TreePlan
 from fruitwall.service.household import Household, bare_percent, long_day, minutes, percent, short_day
 from fruitwall.service.station import StationNight
@@ -210,7 +211,7 @@ def explanation(plan: EveningPlan, tree: TreePlan, household: Household) -> Rend
     grades = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
     for head in ("grade", "if nothing", "with the plan"):
         grades.add_column(head, justify="left" if head == "grade" else "right")
-    for grade, name in enumerate(GRADE_NAMES):
+    for grade, name in enumerate(GRADES):
         grades.add_row(f"{grade} {name}", percent(tree.injury.nothing[grade]), percent(tree.injury.chosen[grade]))
     kind = f"{tree.taxon} {tree.cultivar}" if tree.cultivar else tree.taxon
     lines: list[RenderableType] = [
@@ -225,19 +226,6 @@ def explanation(plan: EveningPlan, tree: TreePlan, household: Household) -> Rend
     if tree.following_nights:
         lines.append(Text("\nNights after: " + "; ".join(tree.following_nights)))
     return Group(*lines)
-
-
-GRADE_NAMES = (
-    "none",
-    "paler",
-    "some leaf burn (<10 %)",
-    "much leaf burn (10-50 %)",
-    "most leaf lost (>50 %)",
-    "twigs dead",
-    "limbs dead",
-    "dead",
-)
-"""Grades of injury 0-7, as in the glossary."""
 
 
 def nights_table(
