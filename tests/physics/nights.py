@@ -20,9 +20,7 @@ def open_spot(**changes):
     values.setdefault("canopy", 1.0 - values["sky"] - values["roof"] - values["wall"])
     values.setdefault("diffuse_share", values["sky"])
     paving = "concrete" if values["paving_share"] else None
-    return Spot(
-        x_m=0.0, y_m=0.0, paving_material=paving, sun_share=np.ones((72, 18)), roof_transmits_sun=0.0, **values
-    )
+    return Spot(x_m=0.0, y_m=0.0, paving_material=paving, sun_share=np.ones((72, 18)), roof_transmits_sun=0.0, **values)
 
 
 def frost_weather(*, days=3, members=1, low=-3.0, high=11.0, wind=0.5, dew=-6.0, cloud=0.0, before=6.0):

@@ -9,6 +9,7 @@ from fruitwall.physics.body import Body
 from fruitwall.physics.covers import MATERIALS
 from fruitwall.physics.enclosure import TOUCHING, enclose
 from fruitwall.physics.night import simulate
+from fruitwall.physics.rooms import Room
 from fruitwall.physics.sky import emitted
 from fruitwall.physics.tissue import leaf_temperature
 from fruitwall.physics.treatment import Treatment
@@ -118,6 +119,11 @@ def test_open_sides_let_all_through_and_close_nothing():
     assert roof.seen("longwave_through") > MATERIALS["frost_blanket"].longwave_through
 
 
+def test_sides_without_a_top_count_for_nothing():
+    leaf, air, _ = gains([Treatment("fence", sides="film_polyethylene", on_frame=True)])
+    assert leaf[0] == air[0] == 0.0
+
+
 def test_nothing_encloses_nothing():
     with pytest.raises(ValueError, match='treatment "leave" has no cover'):
         enclose(Treatment("leave"), TREE)
@@ -129,7 +135,7 @@ def test_nothing_encloses_nothing():
         ({"lamp_w": -5.0}, "lamp_w must be at least 0"),
         ({"heater_w": float("nan")}, "heater_w must be at least 0 and at most 50000 W, got nan"),
         ({"frame_width_m": 0.0}, "frame_width_m must be greater than 0"),
-        ({"sides": "burlap"}, "need a cover on top"),
+        ({"cover": "burlap", "room": Room("shed")}, "neither covered nor at another spot"),
     ],
 )
 def test_impossible_treatments_are_refused_by_name(change, words):

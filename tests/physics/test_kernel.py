@@ -13,7 +13,8 @@ from bench.night_reference import Reference
 from fruitwall.physics import kernel_lanes as lane
 from fruitwall.physics import kernel_rows as k
 from fruitwall.physics.air import saturation_vapour_pressure
-from fruitwall.physics.body import Body
+from fruitwall.physics.body import TISSUES, Body
+from fruitwall.physics.exposure import DURATIONS_H
 from fruitwall.physics.kernel import _digest
 from fruitwall.physics.night import _March, simulate
 from fruitwall.physics.rooms import Room
@@ -165,15 +166,16 @@ def test_threads_change_nothing():
         assert np.array_equal(one.air_minimum_c, other.air_minimum_c)
 
 
-def test_running_means_are_those_of_the_series():
-    weather = frost_weather(members=2)
-    result = simulate(weather, [open_spot()], [Body(fruit_diameter_m=0.06)], [MANY], [LAST], keep_series=True)
-    inside = (result.time_utc > np.datetime64(LAST.start_utc.replace(tzinfo=None))) & (
-        result.time_utc <= np.datetime64(LAST.end_utc.replace(tzinfo=None))
-    )
-    for tissue, name in enumerate(("leaf", "twig", "wood", "fruit", "root")):
+@pytest.mark.parametrize("minutes", [5, 15, 30])
+def test_running_means_are_those_of_the_series(minutes):
+    args = (frost_weather(members=2), [open_spot()], [Body(fruit_diameter_m=0.06)], [MANY], [LAST])
+    result = simulate(*args, keep_series=True, step_minutes=minutes)
+    start, end = (np.datetime64(moment.replace(tzinfo=None)) for moment in (LAST.start_utc, LAST.end_utc))
+    inside = (result.time_utc > start) & (result.time_utc <= end)
+    for tissue, name in enumerate(TISSUES):
         night = result.series[name][0, :, :, inside]  # [step, treatment, member]
         assert night.min(axis=0) == pytest.approx(result.minimum_c[0, :, :, 0, tissue])
-        for level, steps in enumerate((2, 4, 8, 16, 32)):
+        for level, hours in enumerate(DURATIONS_H):
+            steps = round(60 * hours / minutes)
             window = np.lib.stride_tricks.sliding_window_view(night, steps, axis=0).mean(axis=-1)
             assert window.min(axis=0) == pytest.approx(result.coldest_c[0, :, :, 0, tissue, level], abs=1e-10)

@@ -125,41 +125,29 @@ def begin(x: Any, w: int, p: Any, b: Any, start: Any) -> None:
 
 
 @lane.apart
-def keep_series(history: Any, series: Any) -> None:
-    """Copy a case's history, element by element: assigning it whole would compile Numba's error texts for seconds."""
-    for t in range(history.shape[0]):
-        for i in range(history.shape[1]):
-            series[t, i] = history[t, i]
-
-
-@lane.apart
-def gather(
-    history: Any, w: int, night_of: Any, night_lo: Any, first: int, levels: int, low: Any, lowest: Any, air: Any
-) -> None:
-    """Lowest values and lowest running means of every night; `history` is used up."""
+def gather(history: Any, sums: Any, w: int, first: int, levels: int, low: Any, lowest: Any, air: Any) -> None:
+    """Lowest values and lowest running means of one night; `sums` is room for one tissue."""
     steps = history.shape[0]
     for t in range(steps):
-        night = night_of[t]
-        if night >= 0:
-            lane.note_lowest(history[t], w, k.H_AIR, air[night])
-            for tissue in range(5):
-                lane.note_lowest(history[t], w, k.H_TISSUES[tissue], lowest[night, tissue])
-    length = 1
-    for level in range(levels):
-        # The first level joins `first` single steps, every further one two neighbours: sums in place, last step first.
-        joins = first - 1 if level == 0 else 1
-        grown = first if level == 0 else 2 * length
-        for back in range(steps - grown + 1):
-            t = steps - 1 - back
-            night = night_of[t]
-            inside = night >= 0 and t - grown + 1 >= night_lo[night]
-            for tissue in range(5):
-                row = k.H_TISSUES[tissue]
-                for i in range(joins):
-                    lane.add_row(history[t], history[t - (i + 1) * length], w, row)
-                if inside:
-                    lane.note_mean(history[t], w, row, low[night, tissue, level], 1.0 / grown)
-        length = grown
+        lane.note_lowest(history[t], w, k.H_AIR, air)
+    for tissue in range(5):
+        for t in range(steps):
+            lane.take_row(sums[t], history[t], w, k.H_TISSUES[tissue], lowest[tissue])
+        length = 1
+        for level in range(levels):
+            # The first level joins `first` single steps, every further one two neighbours; last step first, so that
+            # what is still to be added is not changed yet.
+            joins = first - 1 if level == 0 else 1
+            grown = (joins + 1) * length
+            for back in range(steps - grown + 1):
+                t = steps - 1 - back
+                for i in range(1, joins):
+                    lane.add_row(sums[t], sums[t - i * length], w)
+                if joins > 0:
+                    lane.add_last(sums[t], sums[t - joins * length], w, low[tissue, level], 1.0 / grown)
+                else:
+                    lane.note_lowest(sums[t], w, k.H_LEAF, low[tissue, level])  # one step is the whole mean
+            length = grown
 
 
 def _digest() -> int:
@@ -185,7 +173,8 @@ def marcher() -> Any:
         steps = forcing.shape[1]
         w = np.uint64(width)
         x = np.zeros(k.STATE_SIZE)
-        history = np.empty((steps, k.HISTORY_SIZE))
+        history = np.empty((1 + (night_hi - night_lo).max(), k.HISTORY_SIZE))  # of one night: stays near the processor
+        sums = np.empty((history.shape[0], k.LANES))
         many, some, few = int(PASSES_AT_JUMP), int(PASSES_AFTER_JUMP), int(PASSES)
         for case in cases:
             b = bodies[case]
@@ -247,18 +236,19 @@ def marcher() -> Any:
                         lane.root_ball(x, w, b, dt, wind_mul, wind_add)
                 if b[k.B_POTTED] < 0.5:
                     lane.root_depth(x, w, b)
-                h = history[t]
-                if now >= 0:
-                    lane.note_history(x, w, h, p[k.P_CONTACT_LEAF], p[k.P_CONTACT_COVER], p[k.P_CONTACT_AIR])
-                else:
-                    lane.note_history(x, w, h, 1.0, 0.0, 0.0)
                 night = night_of[t]
-                if night >= 0 and t == night_hi[night]:
-                    lane.take_warmest(x, w, warmest[case, night])
+                mix_leaf, mix_cover, mix_air = 1.0, 0.0, 0.0
+                if now >= 0:
+                    mix_leaf, mix_cover, mix_air = p[k.P_CONTACT_LEAF], p[k.P_CONTACT_COVER], p[k.P_CONTACT_AIR]
+                if series.shape[0] > 0:
+                    lane.note_history(x, w, series[case, t], mix_leaf, mix_cover, mix_air)
+                if night >= 0:
+                    lane.note_history(x, w, history[t - night_lo[night]], mix_leaf, mix_cover, mix_air)
+                    if t == night_hi[night]:
+                        lane.take_warmest(x, w, warmest[case, night])
+                        lived = history[: t - night_lo[night] + 1]
+                        gather(lived, sums, w, first, levels, low[case, night], lowest[case, night], air[case, night])
                 before = now
-            if series.shape[0] > 0:
-                keep_series(history, series[case])
-            gather(history, w, night_of, night_lo, first, levels, low[case], lowest[case], air[case])
         return sources
 
     return march

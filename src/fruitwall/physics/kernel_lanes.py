@@ -20,7 +20,13 @@ from fruitwall.physics import kernel_rows as k
 # Like fastmath, but a NaN stays a NaN.
 FAST = {"contract", "arcp", "reassoc", "nsz", "afn"}
 # Only `march` is called from Python and kept on disk: without wrappers of their own these compile in half the time.
-BARE: Any = {"nogil": True, "fastmath": FAST, "error_model": "numpy", "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+BARE: Any = {
+    "nogil": True,
+    "fastmath": FAST,
+    "error_model": "numpy",
+    "no_cpython_wrapper": True,
+    "no_cfunc_wrapper": True,
+}
 apart: Any = numba.njit(**BARE)
 lanes: Any = numba.njit(forceinline=True, **BARE)
 
@@ -585,16 +591,28 @@ def note_lowest(h: Any, w: int, row: int, lowest: Any) -> None:
 
 
 @apart
-def add_row(to: Any, source: Any, w: int, row: int) -> None:
-    """Add a row of an earlier step of history to that of a later one."""
+def take_row(to: Any, h: Any, w: int, row: int, lowest: Any) -> None:
+    """Copy one row of history, and keep the lowest of it."""
     for j in range(w):
-        to[row + j] += source[row + j]
+        t = h[row + j]
+        best = lowest[j]
+        to[j] = t
+        lowest[j] = t if t < best else best
 
 
 @apart
-def note_mean(h: Any, w: int, row: int, lowest: Any, scale: float) -> None:
-    """Keep the lowest of a row of sums, as a mean."""
+def add_row(to: Any, source: Any, w: int) -> None:
+    """Add an earlier row to a later one."""
     for j in range(w):
-        t = scale * h[row + j]
+        to[j] += source[j]
+
+
+@apart
+def add_last(to: Any, source: Any, w: int, lowest: Any, scale: float) -> None:
+    """Add the last row of a sum, and keep the lowest of it as a mean."""
+    for j in range(w):
+        total = to[j] + source[j]
+        to[j] = total
+        t = scale * total
         best = lowest[j]
         lowest[j] = t if t < best else best

@@ -39,7 +39,8 @@ class Treatment:
     cover : CoverMaterial or None
         Cloth or film over the tree (of a standing shelter: its top); None leaves it open.
     sides : CoverMaterial, "open" or None
-        Of a standing shelter; None means the same as `cover`, "open" a roof of cloth without sides.
+        Of a standing shelter; None means the same as `cover`, "open" a roof of cloth without sides. Sides without a
+        cover on top count for nothing: they would break some wind, but hold no warmth.
     on_frame : bool
         Held off the leaves by a frame; otherwise draped, and touching them.
     to_ground : bool
@@ -85,10 +86,6 @@ class Treatment:
                 raise ValueError(f"{name} must be {TREATMENT_RANGES[name].words()}, got nan")
         if self.room is not None and (self.cover is not None or self.spot is not None):
             raise ValueError(f'treatment "{self.key}": a plant indoors is neither covered nor at another spot')
-        if self.cover is None and self.sides not in (None, "open"):
-            raise ValueError(
-                f'treatment "{self.key}": sides need a cover on top, got sides={self.sides!r} without cover'
-            )
         if self.wet_from_utc is not None and self.wet_from_utc.tzinfo is None:
             raise ValueError("wet_from_utc must carry its time zone, got a naive time")
 
