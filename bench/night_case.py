@@ -36,17 +36,17 @@ REPEATS = 5
 BEGIN = datetime(2026, 12, 20, tzinfo=UTC)
 
 
-def weather(members: int, hours: int) -> Forcing:
-    """Fair days and frosty nights, members a few kelvin apart."""
+def weather(members: int, hours: int, *, wind: float = 0.8, dew: float = -5.0, cloud: float = 0.1) -> Forcing:
+    """Fair days and frosty nights with a minimum of -3 °C, members up to two kelvin off."""
     time = np.datetime64(BEGIN.replace(tzinfo=None), "s") + np.arange(hours + 1) * np.timedelta64(3600, "s")
     wave = np.cos(2 * np.pi * (np.arange(hours + 1) - 22.5) / 24)
-    air = 4.0 + 7.0 * wave + np.linspace(-2.0, 2.0, members)[:, None]
+    air = 4.0 + 7.0 * wave + (np.linspace(-2.0, 2.0, members) if members > 1 else np.zeros(1))[:, None]
     ones = np.ones_like(air)
     sun = np.broadcast_to(
         550.0 * np.maximum(np.cos(2 * np.pi * (np.arange(hours + 1) - 20) / 24) - 0.2, 0.0), air.shape
     )
     return Forcing(
-        time, air, np.minimum(air - 0.5, -5.0), 0.8 * ones, 0.1 * ones, sun, 0.0 * ones, 34.0, -117.0, 300.0,
+        time, air, np.minimum(air - 0.5, dew), wind * ones, cloud * ones, sun, 0.0 * ones, 34.0, -117.0, 300.0,
         "made up", BEGIN,
     )  # fmt: skip
 

@@ -97,7 +97,7 @@ def leaf_temperature(
     --------
     >>> clear, ground = 214.1, 311.1
     >>> round(float(leaf_temperature(0.0, -8.0, 0.5, (clear + ground) / 2)), 1)
-    -2.0
+    -1.7
     """
     given = (t_air_c, t_dew_c, wind_m_s, longwave_in_w_m2, shortwave_w_m2, leaf_width_m)
     more = (emissivity, absorptance, stomatal_mol_m2_s, p_kpa, np.nan if h_w_m2k is None else h_w_m2k)
