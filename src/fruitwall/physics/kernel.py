@@ -14,6 +14,7 @@ from typing import Any
 import numba
 import numpy as np
 
+from fruitwall.physics import kernel_bodies as body
 from fruitwall.physics import kernel_lanes as lane
 from fruitwall.physics import kernel_rows as k
 
@@ -88,11 +89,11 @@ def use_side(x: Any, w: int) -> None:
 def march_bodies(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> None:
     """Bring twig, limb and fruit to the end of the step."""
     a, f = b[k.B_TWIG_A], b[k.B_TWIG_B]
-    lane.body_step(x, w, k.X_TWIG, k.X_OPEN0, k.X_OPEN, dt / b[k.B_TWIG_C], a, f, mul, add)
+    body.body_step(x, w, k.X_TWIG, k.X_OPEN0, k.X_OPEN, dt / b[k.B_TWIG_C], a, f, mul, add)
     a, f = b[k.B_WOOD_A], b[k.B_WOOD_B]
-    lane.body_step(x, w, k.X_WOOD, k.X_SHADE0, k.X_SHADE, dt / b[k.B_WOOD_C], a, f, mul, add)
+    body.body_step(x, w, k.X_WOOD, k.X_SHADE0, k.X_SHADE, dt / b[k.B_WOOD_C], a, f, mul, add)
     a, f = b[k.B_FRUIT_A], b[k.B_FRUIT_B]
-    lane.body_step(x, w, k.X_FRUIT, k.X_HALF0, k.X_HALF, dt / b[k.B_FRUIT_C], a, f, mul, add)
+    body.body_step(x, w, k.X_FRUIT, k.X_HALF0, k.X_HALF, dt / b[k.B_FRUIT_C], a, f, mul, add)
 
 
 @lane.apart
@@ -129,10 +130,10 @@ def gather(history: Any, sums: Any, w: int, first: int, levels: int, low: Any, l
     """Lowest values and lowest running means of one night; `sums` is room for one tissue."""
     steps = history.shape[0]
     for t in range(steps):
-        lane.note_lowest(history[t], w, k.H_AIR, air)
+        body.note_lowest(history[t], w, k.H_AIR, air)
     for tissue in range(5):
         for t in range(steps):
-            lane.take_row(sums[t], history[t], w, k.H_TISSUES[tissue], lowest[tissue])
+            body.take_row(sums[t], history[t], w, k.H_TISSUES[tissue], lowest[tissue])
         length = 1
         for level in range(levels):
             # The first level joins `first` single steps, every further one two neighbours; last step first, so that
@@ -142,17 +143,17 @@ def gather(history: Any, sums: Any, w: int, first: int, levels: int, low: Any, l
             for back in range(steps - grown + 1):
                 t = steps - 1 - back
                 for i in range(1, joins):
-                    lane.add_row(sums[t], sums[t - i * length], w)
+                    body.add_row(sums[t], sums[t - i * length], w)
                 if joins > 0:
-                    lane.add_last(sums[t], sums[t - joins * length], w, low[tissue, level], 1.0 / grown)
+                    body.add_last(sums[t], sums[t - joins * length], w, low[tissue, level], 1.0 / grown)
                 else:
-                    lane.note_lowest(sums[t], w, k.H_LEAF, low[tissue, level])  # one step is the whole mean
+                    body.note_lowest(sums[t], w, k.H_LEAF, low[tissue, level])  # one step is the whole mean
             length = grown
 
 
 def _digest() -> int:
     """Number that changes with the sources of the kernel: Numba's cache looks at one file only."""
-    text = b"".join(Path(module.__file__ or "").read_bytes() for module in (lane, k))
+    text = b"".join(Path(module.__file__ or "").read_bytes() for module in (lane, body, k))
     return int.from_bytes(sha256(text).digest()[:4], "big")
 
 
@@ -199,7 +200,7 @@ def marcher() -> Any:
                     lane.surround(x, w, forcing[block, s], p, visible[case, s])
                     lane.ground_now(x, w, p)
                     solve(x, w, p, p[k.P_DIRECT], many)
-                    lane.wood_radiation(x, w, p, b[k.B_SHADE])
+                    body.wood_radiation(x, w, p, b[k.B_SHADE])
                     lane.settled(x, w)
                 wind_mul, wind_add = 1.0, 0.0
                 if now >= 0:
@@ -208,7 +209,7 @@ def marcher() -> Any:
                     lane.surround(x, w, forcing[block, t], p, visible[case, t])
                     lane.ground_answer(x, w, p)
                     solve(x, w, p, p[k.P_OWN], some if jump else few)
-                    lane.wood_radiation(x, w, p, b[k.B_SHADE])
+                    body.wood_radiation(x, w, p, b[k.B_SHADE])
                     if p[k.P_COVERED] > 0.5:
                         wind_mul, wind_add = p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]
                 else:
@@ -233,17 +234,17 @@ def marcher() -> Any:
                     lane.ground_march(x, w, p)
                     march_bodies(x, w, b, dt, wind_mul, wind_add)
                     if b[k.B_POTTED] > 0.5:
-                        lane.root_ball(x, w, b, dt, wind_mul, wind_add)
+                        body.root_ball(x, w, b, dt, wind_mul, wind_add)
                 if b[k.B_POTTED] < 0.5:
-                    lane.root_depth(x, w, b)
+                    body.root_depth(x, w, b)
                 night = night_of[t]
                 mix_leaf, mix_cover, mix_air = 1.0, 0.0, 0.0
                 if now >= 0:
                     mix_leaf, mix_cover, mix_air = p[k.P_CONTACT_LEAF], p[k.P_CONTACT_COVER], p[k.P_CONTACT_AIR]
                 if series.shape[0] > 0:
-                    lane.note_history(x, w, series[case, t], mix_leaf, mix_cover, mix_air)
+                    body.note_history(x, w, series[case, t], mix_leaf, mix_cover, mix_air)
                 if night >= 0:
-                    lane.note_history(x, w, history[t - night_lo[night]], mix_leaf, mix_cover, mix_air)
+                    body.note_history(x, w, history[t - night_lo[night]], mix_leaf, mix_cover, mix_air)
                     if t == night_hi[night]:
                         lane.take_warmest(x, w, warmest[case, night])
                         lived = history[: t - night_lo[night] + 1]
