@@ -155,7 +155,7 @@ def _pieces(
     offset = start - origin[:2]
     x, y = toward[:, 0, None], toward[:, 1, None]
     across = x * way[:, 1] - y * way[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         distance = (offset[:, 0] * way[:, 1] - offset[:, 1] * way[:, 0]) / across
         along = (offset[:, 0] * y - offset[:, 1] * x) / across
         hit = (distance > 1e-9) & (along >= 0.0) & (along <= 1.0)

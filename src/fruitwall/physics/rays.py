@@ -227,7 +227,7 @@ def cast(scene: Scene, origin: FloatArray, directions: FloatArray, *, leave_out:
     """
     count = len(directions)
     up = directions[:, 2]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         ground = np.where(up < 0.0, origin[2] / -up, np.inf)
     to_face = _to_pieces(scene.face_start, scene.face_way, scene.face_height, origin, directions, one_sided=True)
     to_face[to_face > ground[:, None]] = np.inf
@@ -277,7 +277,7 @@ def _to_pieces(
     # Plane cross products: distance = (offset x way)/(ray x way), place along it = (offset x ray)/(ray x way).
     across = x * way[:, 1] - y * way[:, 0]
     fixed = offset[:, 0] * way[:, 1] - offset[:, 1] * way[:, 0]
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         distance = fixed / across
         along = (offset[:, 0] * y - offset[:, 1] * x) / across
         level = origin[2] + distance * up

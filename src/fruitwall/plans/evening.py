@@ -165,7 +165,20 @@ def runner_up(problem: EveningProblem, solution: EveningSolution, tree: str) -> 
 def runners_up(
     problem: EveningProblem, solution: EveningSolution, trees: Sequence[str] | None = None
 ) -> Mapping[str, RunnerUp | None]:
-    """Give the runner-up of several trees (default: all) from one programme of tonight; see `runner_up`."""
+    """Give the runner-up of several trees from one programme of tonight.
+
+    Parameters
+    ----------
+    problem, solution
+        As for `runner_up`.
+    trees : sequence of str, optional
+        Which trees; all by default.
+
+    Returns
+    -------
+    mapping of str to RunnerUp or None
+        By tree; None for one that has no other measure that can be carried out.
+    """
     programme = build(problem, _tonight(problem, solution))
     base = _resolve(relax(programme))[1].value
     found: dict[str, RunnerUp | None] = {}
