@@ -5,7 +5,7 @@ from __future__ import annotations
 from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import ReasonPart, Spread
 from fruitwall.service.hours import TreeHours
-from fruitwall.service.household import Household, percent
+from fruitwall.service.household import Household, percent, signed
 from fruitwall.service.outlook import DEATH, HARM, Outlook
 from fruitwall.service.station import spread, station_nights
 from fruitwall.service.words import TISSUE_WORDS
@@ -21,6 +21,7 @@ def chain_of(
     return [
         *_air(outlook, at, hours, household),
         *_surroundings(outlook, at, hours, household),
+        *_heat(outlook, at),
         *_tissue(outlook, at, chosen, tissue, hours, household),
         *_risk(outlook, at, chosen, tissue, household),
     ]
@@ -73,6 +74,56 @@ def _surroundings(outlook: Outlook, at: int, hours: TreeHours, household: Househ
         ),
         ReasonPart(label="Ground below it", value=household.temperature(hours.at_coldest["soil"]), note=shelter),
     ]
+
+
+def _heat(outlook: Outlook, at: int) -> list[ReasonPart]:
+    """Say what a leaf of the tree, left alone, loses to the sky at its coldest and what keeps it warm."""
+    from fruitwall.physics.explain import explain
+
+    situation = outlook.situation
+    night = situation.evenings[0].night
+    found = explain(
+        outlook.usual_night,
+        situation.spots[at],
+        situation.bodies[at],
+        situation.treatments[at][0],
+        night,
+        faces=situation.faces,
+        soil=situation.yard.ground.soil,
+        moisture=situation.yard.ground.moisture,
+        clear_night_offset_k=situation.yard.location.clear_night_offset_k,
+    )
+    gains = [(name, flux) for name, flux in found.fluxes_w_m2.items() if name != "sky" and abs(flux) >= SMALL_FLUX_W_M2]
+    gains.sort(key=lambda gain: -gain[1])
+    what = ", ".join(f"{FLUX_WORDS[name]} {_flux(flux)}" for name, flux in gains)
+    return [
+        ReasonPart(
+            label="A leaf trades with the sky",
+            value=f"{_flux(found.fluxes_w_m2['sky'])} W/m²",
+            note=f"at its coldest, in the median member; {what}" if what else "at its coldest, in the median member",
+        )
+    ]
+
+
+def _flux(w_m2: float) -> str:
+    """Write a flux with its sign."""
+    return signed(f"{w_m2:+.0f}")
+
+
+SMALL_FLUX_W_M2 = 0.5
+
+FLUX_WORDS = {
+    "roof": "roof",
+    "walls": "walls",
+    "canopy": "crowns and hills",
+    "cover": "cover",
+    "ground": "ground",
+    "foliage": "its own leaves",
+    "air": "air",
+    "frost": "frost and dew",
+    "lamps": "lamps",
+    "sun": "sun",
+}
 
 
 def _tissue(

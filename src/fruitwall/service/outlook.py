@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -107,6 +108,15 @@ class Outlook:
     losses: list[FloatArray]
     fruit_lost: list[FloatArray]
     shares: FloatArray
+
+    @cached_property
+    def usual_night(self) -> Forcing:
+        """Weather of the member whose station minimum tonight is the median, from the spin-up to tonight's end."""
+        night = self.situation.evenings[0].night
+        forcing = self.situation.forcing
+        minima = forcing.select(night.start_utc, night.end_utc).t_air_c.min(axis=1)
+        member = int(np.argsort(minima, kind="stable")[(minima.size - 1) // 2])
+        return forcing.member(member).select(forcing.start_utc, night.end_utc)
 
     def coldest_hour_c(self, tree: int, treatment: int, night: int = 0) -> FloatArray:
         """Give each tissue's coldest hour, shape (member, tissue). [°C]"""
