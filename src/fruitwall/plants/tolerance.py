@@ -182,7 +182,7 @@ STAGES = ("dormant", "leafy", "flush", "flower", "fruit")
 ORIGINS = ("seedling", "grafted", "cutting", "unknown")
 
 _SHELTER_NOTE = (
-    f"published air temperatures taken {effects.AIR_TO_TISSUE_K:g} K lower (± {effects.AIR_TO_TISSUE_SD_K:g}) "
+    f"published air temperatures taken {effects.AIR_TO_TISSUE_K:g} K lower (± {effects.AIR_TO_TISSUE_SD_K:g} K) "
     f"for leaf and wood on a clear night; twice the hours hurt as much at {effects.DURATION_K_PER_LOG2H:g} K milder"
 )
 
