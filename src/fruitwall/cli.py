@@ -20,8 +20,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import typer
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from fruitwall.journal.store import Journal
     from fruitwall.service.evening import Report
     from fruitwall.service.evening_document import EveningPlan
@@ -307,7 +305,7 @@ def weather_show(
     evenings = evenings_ahead(location, weather, tonight_of(location, moment), 10, moment)
     nights = station_nights(weather, [evening.night for evening in evenings])
     household = Household(checked.yard.display, ZoneInfo(location.time_zone))
-    _console().print(nights_table(nights, weather.source, weather.warnings, household))
+    _print(nights_table(nights, weather.source, weather.warnings, household))
 
 
 @weather_app.command("import")
@@ -344,11 +342,28 @@ def _contact() -> str:
     return os.environ.get("FRUITWALL_CONTACT") or "no contact given"
 
 
-def _console() -> Console:
-    """Give a console that folds to the terminal, and to 120 columns in a pipe."""
+def _width() -> int:
+    """Give the columns to fold to: the terminal's, in a pipe COLUMNS or 100."""
+    import shutil
+
+    if sys.stdout.isatty():
+        return shutil.get_terminal_size().columns
+    given = os.environ.get("COLUMNS", "")
+    return max(40, int(given)) if given.isdigit() else 100
+
+
+def _print(part: Any) -> None:
+    """Print for eyes; in a pipe without colour and without spaces at the ends of lines."""
+    from io import StringIO
+
     from rich.console import Console
 
-    return Console(width=None if sys.stdout.isatty() else 120, highlight=False, emoji=False)
+    if sys.stdout.isatty():
+        Console(highlight=False, emoji=False).print(part)
+        return
+    told = StringIO()
+    Console(file=told, width=_width(), highlight=False, emoji=False).print(part)
+    typer.echo("\n".join(line.rstrip() for line in told.getvalue().splitlines()))
 
 
 def _moment(now: str | None, night: str | None, yard: Yard) -> tuple[datetime, date | None]:
@@ -453,9 +468,8 @@ def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, explain: str | N
         typer.echo(plan.model_dump_json(indent=2))
         return
     household = Household(yard.display, ZoneInfo(yard.location.time_zone))
-    console = _console()
     if explain is None:
-        console.print(terminal.evening(plan, household))
+        _print(terminal.evening(plan, household, width=_width()))
         return
     from fruitwall.yard.near_names import near_names
 
@@ -465,7 +479,7 @@ def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, explain: str | N
         names = [t.id for t in plan.trees] + [t.name for t in plan.trees]
         near = near_names(explain, names)
         _refuse(f'no tree named "{explain}" in this yard' + (f"; near names: {', '.join(near)}" if near else ""))
-    console.print(terminal.explanation(plan, tree, household))
+    _print(terminal.explanation(plan, tree, household))
 
 
 def _serve(plan_for: Any, yard: Any, clock: Any, host: str, port: int) -> None:

@@ -21,6 +21,14 @@ from fruitwall.service.station import StationNight
 VERDICT_STYLES = {"safe": "green", "watch": "yellow", "danger": "bold red", "deadly": "bold white on red"}
 """Colours of the four verdicts; the word itself always stands beside them."""
 
+WIDE = 100
+"""Columns from which the table of trees has its full form."""
+
+LEGEND = (
+    "\nLeft alone → with the plan. Coldest: coldest hour of the tissue most in danger; margin: above (+) or below (\N{MINUS SIGN}) "
+    "where its harm begins; harm: chance of burnt leaf or worse; death: chance of losing the tree."
+)
+
 WHEN = {
     "before_sun_leaves": "While the sun is still on the ground",
     "before_dusk": "Before dusk",
@@ -29,9 +37,10 @@ WHEN = {
 }
 
 
-def evening(plan: EveningPlan, household: Household) -> RenderableType:
+def evening(plan: EveningPlan, household: Household, *, width: int = WIDE) -> RenderableType:
     """Lay out the whole plan: verdict, trees, checklist, limits, what stays at risk, cautions."""
-    parts: list[RenderableType] = [_head(plan, household), _trees(plan, household)]
+    parts: list[RenderableType] = [_head(plan, household), _trees(plan, household, wide=width >= WIDE)]
+    parts.append(Text(LEGEND, style="dim"))
     parts += _checklist("Before dark, in walking order", plan.tasks, plan.cautions, household)
     parts += _checklist("Tomorrow morning", plan.morning, plan.cautions, household)
     parts += _at_risk(plan)
@@ -71,22 +80,27 @@ def _arrow(nothing: str, chosen: str, *, same: bool) -> str:
     return nothing if same else f"{nothing} → {chosen}"
 
 
-def _trees(plan: EveningPlan, household: Household) -> RenderableType:
-    """Give one row per tree, the most endangered first."""
+def _trees(plan: EveningPlan, household: Household, *, wide: bool) -> RenderableType:
+    """Give one row per tree, the most endangered first; in a narrow terminal what it gets stands below its name."""
     table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
-    table.add_column("tree", overflow="fold", max_width=26)
-    table.add_column("tonight", overflow="fold", max_width=34)
-    table.add_column(f"coldest {household.degree}", justify="right", no_wrap=True)
-    table.add_column(f"margin {household.step}", justify="right", no_wrap=True)
-    table.add_column("harm %", justify="right", no_wrap=True)
-    table.add_column("death %", justify="right", no_wrap=True)
-    table.add_column("verdict", no_wrap=True)
+    table.add_column("tree", overflow="fold", max_width=26 if wide else 36)
+    if wide:
+        table.add_column("tonight", overflow="fold", max_width=34)
+    for head in (f"coldest {household.degree}", f"margin {household.step}", "harm %", "death %"):
+        table.add_column(head, justify="right", no_wrap=True)
+    if wide:
+        table.add_column("verdict", no_wrap=True)
     for tree in plan.trees:
-        table.add_row(*_tree_row(tree, household))
+        name, measure, *numbers, verdict = _tree_row(tree, household)
+        if wide:
+            table.add_row(name, measure, *numbers, verdict)
+        else:
+            below = Text.assemble("  ", measure, ": ", verdict)
+            table.add_row(Group(name, below), *numbers)
     return table
 
 
-def _tree_row(tree: TreePlan, household: Household) -> tuple[RenderableType, ...]:
+def _tree_row(tree: TreePlan, household: Household) -> tuple[Text, Text, str, str, str, str, Text]:
     """Give the cells of one tree."""
     same = tree.measure == "leave"
     harm = _arrow(bare_percent(tree.chance_of_harm["nothing"]), bare_percent(tree.chance_of_harm["chosen"]), same=same)
