@@ -116,6 +116,7 @@ def tonight(
     with _journal_if_needed(yard, database) as journal:
         checked, version = _find_yard(yard, journal)
         moment, day = _moment(now, night, checked.yard)
+        tree = _tree_named(explain, checked.yard) if explain is not None else None
         weather, past = weather_for(
             checked.yard,
             forecast,
@@ -139,7 +140,7 @@ def tonight(
             )
         if journal is not None and version is not None:
             journal.store_plan(plan.night, plan.model_dump_json(), version=version, made=moment)
-    _show_plan(plan, checked.yard, as_json=as_json, explain=explain)
+    _show_plan(plan, checked.yard, as_json=as_json, tree=tree)
     raise typer.Exit(NEEDS_ACTION if plan.needs_action or plan.at_risk else 0)
 
 
@@ -159,7 +160,7 @@ def demo(
         with _progress() as report:
             report("planning the demo evening")
             plan = desk.plan_for(None)
-        _show_plan(plan, desk.yard(), as_json=False, explain=None)
+        _show_plan(plan, desk.yard(), as_json=False, tree=None)
         if not once:
             _serve(desk.plan_for, desk.yard, lambda: plan.made, "127.0.0.1", port)
 
@@ -370,6 +371,8 @@ def _moment(now: str | None, night: str | None, yard: Yard) -> tuple[datetime, d
     """Read --now and --date; a past --date without --now is planned from three in the afternoon of that day."""
     from zoneinfo import ZoneInfo
 
+    from fruitwall.service.nights import tonight as tonight_of
+
     zone = ZoneInfo(yard.location.time_zone)
     day: date | None = None
     if night is not None:
@@ -384,7 +387,7 @@ def _moment(now: str | None, night: str | None, yard: Yard) -> tuple[datetime, d
             _refuse(f'--now: expected a moment such as 2026-12-22T15:00, got "{now}"')
         return (given if given.tzinfo else given.replace(tzinfo=zone)), day
     present = _clock().astimezone(zone)
-    if day is not None and day < present.date():
+    if day is not None and day < tonight_of(yard.location, present):
         return datetime(day.year, day.month, day.day, 15, tzinfo=zone), day
     return present, day
 
@@ -457,7 +460,19 @@ def _progress() -> Iterator[Report]:
         yield report
 
 
-def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, explain: str | None) -> None:
+def _tree_named(name: str, yard: Yard) -> str:
+    """Give the identifier of the tree that --explain names, before any work is done."""
+    from fruitwall.yard.near_names import near_names
+
+    wanted = name.casefold()
+    for tree in yard.trees:
+        if wanted in (tree.id, tree.name.casefold()):
+            return tree.id
+    near = near_names(name, [known for tree in yard.trees for known in (tree.id, tree.name)])
+    _refuse(f'no tree named "{name}" in this yard' + (f"; near names: {', '.join(near)}" if near else ""))
+
+
+def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, tree: str | None) -> None:
     """Print a plan as JSON, as one tree's explanation, or whole."""
     from zoneinfo import ZoneInfo
 
@@ -468,18 +483,10 @@ def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, explain: str | N
         typer.echo(plan.model_dump_json(indent=2))
         return
     household = Household(yard.display, ZoneInfo(yard.location.time_zone))
-    if explain is None:
-        _print(terminal.evening(plan, household, width=_width()))
-        return
-    from fruitwall.yard.near_names import near_names
-
-    wanted = explain.casefold()
-    tree = next((t for t in plan.trees if wanted in (t.id, t.name.casefold())), None)
     if tree is None:
-        names = [t.id for t in plan.trees] + [t.name for t in plan.trees]
-        near = near_names(explain, names)
-        _refuse(f'no tree named "{explain}" in this yard' + (f"; near names: {', '.join(near)}" if near else ""))
-    _print(terminal.explanation(plan, tree, household))
+        _print(terminal.evening(plan, household, width=_width()))
+    else:
+        _print(terminal.explanation(plan, next(t for t in plan.trees if t.id == tree), household))
 
 
 def _serve(plan_for: Any, yard: Any, clock: Any, host: str, port: int) -> None:

@@ -25,11 +25,12 @@ WIDE = 100
 """Columns from which the table of trees has its full form."""
 
 LEGEND = (
-    "\nLeft alone → with the plan. Coldest: coldest hour of the tissue most in danger; margin: above (+) or below (\N{MINUS SIGN}) "
-    "where its harm begins; harm: chance of burnt leaf or worse; death: chance of losing the tree."
+    "\nLeft alone → with the plan. Coldest: coldest hour of the tissue most in danger; margin: above (+) or below "
+    "(\N{MINUS SIGN}) where its harm begins; harm: chance of burnt leaf or worse; death: chance of losing the tree."
 )
 
 WHEN = {
+    "now": "Now",
     "before_sun_leaves": "While the sun is still on the ground",
     "before_dusk": "Before dusk",
     "before_bed": "Before bed",
@@ -111,11 +112,15 @@ def _tree_row(tree: TreePlan, household: Household) -> tuple[Text, Text, str, st
     if not same and tree.verdict_with_plan != tree.verdict:
         verdict.append(" → ", style="not bold default on default")
         verdict.append(tree.verdict_with_plan, style=VERDICT_STYLES[tree.verdict_with_plan])
+    if _only_fruit(tree):
+        verdict.append(" (fruit)", style="not bold default on default")
     coldest = _arrow(
         household.bare_temperature(tree.tissue_min_c["nothing"].p50),
         household.bare_temperature(tree.tissue_min_c["chosen"].p50),
         same=same,
     )
+    if tree.tissue != "leaf":
+        coldest = f"{tree.tissue} {coldest}"
     margin = _arrow(
         household.bare_difference(tree.margin_k["nothing"]),
         household.bare_difference(tree.margin_k["chosen"]),
@@ -130,6 +135,12 @@ def _tree_row(tree: TreePlan, household: Household) -> tuple[Text, Text, str, st
         death,
         verdict,
     )
+
+
+def _only_fruit(tree: TreePlan) -> bool:
+    """Tell whether a tree's verdict is due to its fruit and not to the tree."""
+    harm, fruit = tree.chance_of_harm["nothing"], tree.fruit_lost["nothing"]
+    return tree.verdict != "deadly" and ((fruit >= 0.30 > harm) or (fruit >= 0.10 and harm < 0.05))
 
 
 def _checklist(
@@ -205,11 +216,12 @@ def _foot(plan: EveningPlan, household: Household) -> RenderableType:
     """Give what the plan costs and how it was found."""
     loss = plan.expected_loss
     found = "proven best" if plan.solver.status == "optimal" else f"within {plan.solver.gap:.1%} of the best"
+    notes = "".join(f" {note[0].upper()}{note[1:]}." for note in plan.solver.notes)
     return Text(
         f"\nExpected loss {loss['nothing']:.0f} {plan.currency} if nothing is done, {loss['plan']:.0f} with the plan. "
         f"The plan takes {minutes(plan.minutes)} of work, {plan.lifts} lifts, {plan.kwh:.1f} kWh; {found} over "
         f"{plan.solver.nights} nights ({plan.solver.seconds:.1f} s). "
-        f"Made {household.moment(plan.made)}.",
+        f"Made {household.moment(plan.made)}.{notes}",
         style="dim",
     )
 
@@ -231,7 +243,7 @@ def explanation(plan: EveningPlan, tree: TreePlan, household: Household) -> Rend
     lines: list[RenderableType] = [
         Text(f"\n{tree.name} ({kind}), night of {long_day(plan.night)}", style="bold"),
         Text(tree.reason),
-        Text(f"Next best: {tree.runner_up}") if tree.runner_up else Text("Nothing else can be done for it tonight."),
+        *([Text(f"Next best: {tree.runner_up}")] if tree.runner_up else []),
         Text(""),
         table,
         Text(""),

@@ -193,6 +193,7 @@ def tree_plan(tree: Tree, fate: Fate) -> TreePlan:
         injury=GradeChances(nothing=grades_alone, chosen=grades_planned),
         chance_of_harm={"nothing": harm_alone, "chosen": harm_planned},
         chance_of_death={"nothing": grades_alone[7], "chosen": grades_planned[7]},
+        fruit_lost={"nothing": 0.0, "chosen": 0.0},
         expected_loss={"nothing": tree.worth * harm_alone * 0.5, "chosen": tree.worth * harm_planned * 0.5},
         verdict=verdict_of(grades_alone),
         verdict_with_plan=verdict_of(grades_planned),

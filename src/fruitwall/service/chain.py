@@ -6,7 +6,7 @@ from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import ReasonPart, Spread
 from fruitwall.service.hours import TreeHours
 from fruitwall.service.household import Household, percent, signed
-from fruitwall.service.outlook import DEATH, HARM, Outlook
+from fruitwall.service.outlook import DEATH, HARM, Outlook, suffers_by_chill
 from fruitwall.service.station import spread, station_nights
 from fruitwall.service.words import TISSUE_WORDS
 
@@ -130,23 +130,22 @@ def _tissue(
     outlook: Outlook, at: int, chosen: int, tissue: str, hours: TreeHours, household: Household
 ) -> list[ReasonPart]:
     """Say how cold the most endangered tissue gets, left alone and under the measure."""
-    from fruitwall.plants.tolerance import TISSUES
-
-    column = TISSUES.index(tissue)
-    alone = spread(outlook.coldest_hour_c(at, 0)[:, column])
+    alone = spread(outlook.coldest_c(at, 0, tissue))
+    slow = tissue == "leaf" and suffers_by_chill(outlook.situation.tolerances[at])
+    span = "eight hours" if slow else "hour"
     hour = next(h for h in hours.hours if h.time == hours.coldest_at)
     below = hour.air_c.p50 - hour.tissue_if_nothing_c.p50
     side = "below" if below >= 0 else "above"
     words = TISSUE_WORDS[tissue]
     parts = [
         ReasonPart(
-            label=f"{words.capitalize()}, coldest hour, left alone",
+            label=f"{words.capitalize()}, coldest {span}, left alone",
             value=household.temperature(alone.p50),
-            note=f"{household.difference(below)} {side} the air then; {_range(alone, household)}",
+            note=f"at its coldest {household.difference(below)} {side} the air; {_range(alone, household)}",
         )
     ]
     if chosen:
-        under = spread(outlook.coldest_hour_c(at, chosen)[:, column])
+        under = spread(outlook.coldest_c(at, chosen, tissue))
         parts.append(
             ReasonPart(
                 label=f"The same, {outlook.situation.measures[at][chosen].name}",
@@ -161,17 +160,20 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
     """Say what the tree stands, from what, and what follows."""
     tolerance = outlook.situation.tolerances[at]
     p10, p50, p90 = first_injury_c(tolerance, tissue)
+    slow = tissue == "leaf" and suffers_by_chill(tolerance)
+    span = "chilled for eight hours" if slow else "for one hour"
     currency = outlook.situation.yard.display.currency
     parts = [
         ReasonPart(
             label=f"Harm to {TISSUE_WORDS[tissue]} begins at",
             value=household.temperature(p50),
-            note=f"for one hour; {household.temperatures(p10, p90)} with four in five",
+            note=f"{span}; {household.temperatures(p10, p90)} with four in five",
         )
     ]
     parts += [
         ReasonPart(label="  because", value="", note=household.in_own_units(line)) for line in tolerance.provenance
     ]
+    fruit = outlook.situation.yard.trees[at].fruit_worth > 0
     rows = [("left alone", 0)] + ([("with the plan", chosen)] if chosen else [])
     for name, row in rows:
         chances = outlook.chances[at][row, 0]
@@ -180,7 +182,8 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
             ReasonPart(
                 label=f"Chance of harm, {name}",
                 value=percent(float(chances[HARM:].sum())),
-                note=f"of death {death}; expected loss tonight {outlook.losses[at][row, 0]:.0f} {currency}",
+                note=f"of death {death}; expected loss tonight {outlook.losses[at][row, 0]:.0f} {currency}"
+                + (f", fruit lost {percent(float(outlook.fruit_lost[at][row, 0]))}" if fruit else ""),
             )
         )
     return parts

@@ -11,7 +11,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from fruitwall.plants.injury import first_injury_c
-from fruitwall.plants.tolerance import TISSUES
 from fruitwall.service import words
 from fruitwall.service.chain import chain_of
 from fruitwall.service.evening_document import (
@@ -26,6 +25,7 @@ from fruitwall.service.evening_document import (
 )
 from fruitwall.service.hours import TreeHours
 from fruitwall.service.household import Household, short_day
+from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.service.outlook import DEATH, HARM, Outlook
 from fruitwall.service.station import spread, station_nights
 from fruitwall.service.tasks import evening_tasks, morning_tasks
@@ -48,13 +48,13 @@ class Decision:
     """Per tree: index of tonight's treatment."""
 
 
-def verdict_of(harm: float, death: float) -> Verdict:
-    """Give the word for a chance of harm and of death."""
+def verdict_of(harm: float, death: float, fruit: float = 0.0) -> Verdict:
+    """Give the word for a chance of harm and of death, and for the share of the fruit that is lost."""
     if death > 0.10:
         return "deadly"
-    if harm >= 0.30:
+    if harm >= 0.30 or fruit >= 0.30:
         return "danger"
-    return "watch" if harm >= 0.05 else "safe"
+    return "watch" if harm >= 0.05 or fruit >= 0.10 else "safe"
 
 
 def compose(
@@ -74,7 +74,7 @@ def compose(
     trees = [_tree_plan(outlook, decision, hours, at, household) for at in range(len(yard.trees))]
     tasks = evening_tasks(outlook, decision, household)
     morning = morning_tasks(outlook, decision, household)
-    forecast = _forecast(outlook, warnings)
+    forecast = _forecast(outlook, warnings, household)
     order = sorted(range(len(trees)), key=lambda t: _urgency(trees[t]))
     tonight = decision.solution.tonight()
     return EveningPlan(
@@ -85,7 +85,13 @@ def compose(
         sunset=evening.sunset,
         sunrise=evening.sunrise,
         made=now,
-        verdict=words.verdict(trees, forecast.station_minimum_c, household),
+        verdict=words.verdict(
+            trees,
+            forecast.station_minimum_c,
+            household,
+            night=None if evening.night.name == tonight_of(yard.location, now) else evening.night.name,
+            dark=evening.dark,
+        ),
         needs_action=any(t.measure != "leave" for t in trees),
         forecast=forecast,
         trees=[trees[t] for t in order],
@@ -106,6 +112,7 @@ def compose(
             gap=float(decision.solution.gap),
             seconds=seconds,
             nights=decision.problem.n_nights,
+            notes=list(decision.solution.notes),
         ),
     )
 
@@ -124,16 +131,19 @@ def _tree_plan(
     chosen = decision.chosen[at]
     measure = situation.measures[at][chosen]
     tissue = outlook.endangered_tissue(at)
-    column = TISSUES.index(tissue)
     tissue_min = {
-        "nothing": spread(outlook.coldest_hour_c(at, 0)[:, column]),
-        "chosen": spread(outlook.coldest_hour_c(at, chosen)[:, column]),
+        "nothing": spread(outlook.coldest_c(at, 0, tissue)),
+        "chosen": spread(outlook.coldest_c(at, chosen, tissue)),
     }
     p10, p50, p90 = first_injury_c(tolerance, tissue)
     stands = Spread(p10=p10, p50=p50, p90=p90)
     nothing, with_plan = outlook.chances[at][0, 0], outlook.chances[at][chosen, 0]
     harm = {"nothing": _at_least(nothing, HARM), "chosen": _at_least(with_plan, HARM)}
     death = {"nothing": _at_least(nothing, DEATH), "chosen": _at_least(with_plan, DEATH)}
+    fruit = {
+        "nothing": float(outlook.fruit_lost[at][0, 0]) if tree.fruit_worth > 0 else 0.0,
+        "chosen": float(outlook.fruit_lost[at][chosen, 0]) if tree.fruit_worth > 0 else 0.0,
+    }
     found = decision.runners_up.get(tree.id)
     names = {t.id: t.name for t in situation.yard.trees}
     return TreePlan(
@@ -154,7 +164,8 @@ def _tree_plan(
             chosen=tissue_min["chosen"],
             tolerance=stands,
             harm=(harm["nothing"], harm["chosen"]),
-            fruit=(float(outlook.fruit_lost[at][0, 0]), float(outlook.fruit_lost[at][chosen, 0])),
+            fruit=(fruit["nothing"], fruit["chosen"]),
+            later=_worst_later(outlook, at),
             why_left=words.why_left(tree, situation.measures[at], household),
             household=household,
         ),
@@ -168,16 +179,26 @@ def _tree_plan(
         injury=GradeChances(nothing=_chances(nothing), chosen=_chances(with_plan)),
         chance_of_harm=harm,
         chance_of_death=death,
+        fruit_lost=fruit,
         expected_loss={
             "nothing": float(outlook.losses[at][0, 0]),
             "chosen": float(outlook.losses[at][chosen, 0]),
         },
-        verdict=verdict_of(harm["nothing"], death["nothing"]),
-        verdict_with_plan=verdict_of(harm["chosen"], death["chosen"]),
+        verdict=verdict_of(harm["nothing"], death["nothing"], fruit["nothing"]),
+        verdict_with_plan=verdict_of(harm["chosen"], death["chosen"], fruit["chosen"]),
         hours=hours[at].hours,
         chain=chain_of(outlook, at, chosen, tissue, hours[at], household),
         following_nights=_following(outlook, decision, tree.id),
     )
+
+
+def _worst_later(outlook: Outlook, at: int) -> str | None:
+    """Name the later night that endangers a tree most, if one endangers it more than tonight."""
+    harm = outlook.chances[at][0, :, HARM:].sum(axis=-1)
+    worst = int(harm.argmax())
+    if worst == 0 or harm[worst] < 0.05:
+        return None
+    return f"{outlook.situation.evenings[worst].night.name:%A}"
 
 
 def _following(outlook: Outlook, decision: Decision, tree: str) -> list[str]:
@@ -212,7 +233,7 @@ def _gear(decision: Decision, tree: str) -> list[str]:
     return list(dict.fromkeys(used))
 
 
-def _forecast(outlook: Outlook, warnings: Sequence[str]) -> ForecastSummary:
+def _forecast(outlook: Outlook, warnings: Sequence[str], household: Household) -> ForecastSummary:
     """Sum up the weather of tonight and the minima of the nights after."""
     forcing = outlook.situation.forcing
     tonight, *following = station_nights(forcing, [evening.night for evening in outlook.situation.evenings])
@@ -225,8 +246,22 @@ def _forecast(outlook: Outlook, warnings: Sequence[str]) -> ForecastSummary:
         wind_m_s=tonight.wind_m_s,
         cloud=tonight.cloud,
         following_minima_c=[night.minimum_c for night in following],
-        warnings=list(warnings),
+        warnings=[*warnings, *_wind_warning(tonight.wind_m_s, household)],
     )
+
+
+WINDY_M_S = 8.0
+"""Mean wind of the night, at 10 m, from which draped covers are said not to hold. Common practice, no source."""
+
+
+def _wind_warning(wind_m_s: Spread, household: Household) -> list[str]:
+    """Warn of wind that takes covers off."""
+    if wind_m_s.p90 < WINDY_M_S:
+        return []
+    return [
+        f"wind up to {household.wind(wind_m_s.p90)} on average: draped covers may not hold and give little; tie them "
+        "down twice, and hang no lamps or heater under cloth that can blow onto them"
+    ]
 
 
 def _limits(decision: Decision, outlook: Outlook) -> list[Limit]:

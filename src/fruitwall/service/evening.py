@@ -90,7 +90,7 @@ def plan_evening(
     PlanError
         If the night lies in the past.
     """
-    from fruitwall.service.outlook import look_out, prepare_situation
+    from fruitwall.service.outlook import acclimation, look_out, prepare_situation
 
     if now.tzinfo is None:
         raise ValueError("now must carry its time zone, got a naive time")
@@ -99,13 +99,28 @@ def plan_evening(
     report(STAGES[0])
     weather = _weather(forecast, history, evenings, now=now, members=members, rng=generator(seed))
     report(STAGES[1])
-    situation = prepare_situation(yard, weather, evenings, now)
-    report(STAGES[2])
-    outlook = look_out(situation, threads=threads)
+    hardened = acclimation(forecast, history, now)
+    try:
+        situation = prepare_situation(with_time_left(yard, evenings[0]), weather, evenings, hardened)
+        report(STAGES[2])
+        outlook = look_out(situation, threads=threads)
+    except ValueError as error:
+        # The layers below refuse what is impossible in their own words; here it is the yard or weather that is.
+        raise PlanError(f"this evening cannot be computed: {error}") from error
     report(STAGES[3])
     decision, seconds = _decide(outlook)
     report(STAGES[4])
     return _document(outlook, decision, now=now, warnings=weather.warnings, seconds=seconds, threads=threads)
+
+
+def with_time_left(yard: Yard, evening: Evening) -> Yard:
+    """Give the yard with the minutes that its people still have this evening."""
+    left = evening.minutes_left()
+    people = [
+        person.model_copy(update={"minutes_before_dusk": min(person.minutes_before_dusk, left)})
+        for person in yard.people
+    ]
+    return yard.model_copy(update={"people": people})
 
 
 def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int, now: datetime) -> list[Evening]:
@@ -118,8 +133,8 @@ def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int
     """
     if not 1 <= nights <= 10:
         raise PlanError(f"nights must be from 1 to 10, got {nights}")
-    first = evening_of(location, day)
-    if first.night.end_utc <= now:
+    first = evening_of(location, day, now)
+    if first.uncover <= now:
         raise PlanError(
             f"the night of {day} is over; name a later one with --date, or give the moment to plan from with --now"
         )
@@ -127,7 +142,7 @@ def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int
     found = [first]
     for ahead in range(1, nights):
         following = evening_of(location, day + timedelta(days=ahead))
-        if following.night.end_utc > last:
+        if following.end_hour > last:
             break
         found.append(following)
     return found
@@ -151,7 +166,7 @@ def _weather(
     from fruitwall.weather.dressing import dress
     from fruitwall.weather.prepare import prepare
 
-    joined = prepare(forecast, history, now=now, night_end_utc=evenings[-1].night.end_utc, spin_up_days=SPIN_UP_DAYS)
+    joined = prepare(forecast, history, now=now, night_end_utc=evenings[-1].end_hour, spin_up_days=SPIN_UP_DAYS)
     return dress(joined, members=members, rng=rng, now=now)
 
 
@@ -161,6 +176,7 @@ def _decide(outlook: Outlook) -> tuple[Decision, float]:
     from fruitwall.plans.measures import settings_of, supplies_of
     from fruitwall.plans.problem import EveningProblem, Option
     from fruitwall.service.compose import Decision
+    from fruitwall.service.outlook import lit_hours
 
     start = time.perf_counter()
     situation = outlook.situation
@@ -168,12 +184,12 @@ def _decide(outlook: Outlook) -> tuple[Decision, float]:
     problem = EveningProblem(
         trees=tuple(tree.id for tree in yard.trees),
         options=tuple(
-            tuple(Option(measure, outlook.losses[at][row] * outlook.shares[at]) for row, measure in enumerate(options))
+            tuple(Option(measure, outlook.added[at][row]) for row, measure in enumerate(options))
             for at, options in enumerate(situation.measures)
         ),
         supplies=supplies_of(yard),
         prices=yard.prices,
-        settings=settings_of(yard),
+        settings=settings_of(yard, night_hours=lit_hours(situation.evenings[0])),
     )
     solution = solve(problem)
     chosen = [solution.choices[at][0] for at in range(len(yard.trees))]

@@ -92,9 +92,13 @@ class TreePlan(Document):
         description="Chance of grade 2 or worse: burnt leaf and beyond"
     )
     chance_of_death: dict[Literal["nothing", "chosen"], Probability]
+    fruit_lost: dict[Literal["nothing", "chosen"], Probability] = Field(
+        description="Expected share of its fruit or bloom lost; 0 if it carries none that is worth anything"
+    )
     expected_loss: dict[Literal["nothing", "chosen"], float] = Field(description="In the household's currency")
     verdict: Literal["safe", "watch", "danger", "deadly"] = Field(
-        description="Of doing nothing: chance of harm under 5 %, under 30 %, above; deadly if chance of death over 10 %"
+        description="Of doing nothing: safe if the chance of harm is under 5 % and under 10 % of the fruit is lost, "
+        "watch if both are under 30 %, else danger; deadly if the chance of death is over 10 %"
     )
     verdict_with_plan: Literal["safe", "watch", "danger", "deadly"]
     hours: list[HourOfTree]
@@ -110,7 +114,7 @@ class Task(Document):
     trees: list[str]
     position: tuple[float, float]
     deadline: datetime
-    when: Literal["before_sun_leaves", "before_dusk", "before_bed", "morning"]
+    when: Literal["now", "before_sun_leaves", "before_dusk", "before_bed", "morning"]
     person: str | None
     minutes: float
     steps: list[str]
@@ -128,7 +132,9 @@ class Limit(Document):
     available: float
     binding: bool
     one_more: str | None = Field(description="In words; from solving again with one more, not from a guess")
-    one_more_saves: float | None = Field(description="Expected loss saved by one more, in the household's currency")
+    one_more_saves: float | None = Field(
+        description="Loss and effort saved by one more over the nights planned, in the household's currency"
+    )
 
 
 class AtRisk(Document):
@@ -148,6 +154,7 @@ class Solver(Document):
     gap: float
     seconds: float
     nights: int
+    notes: list[str] = Field(default=[], description="What the reader should know about how the plan was found")
 
 
 class EveningPlan(Document):

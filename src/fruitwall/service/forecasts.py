@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import WeatherError
+from fruitwall.service.nights import evening_of, tonight
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredForecast
@@ -18,9 +19,6 @@ DEFAULT_SERVICE = "open-meteo"
 """Asked when nothing was named or imported: it covers the whole world and needs no key."""
 
 NO_CONTACT = "no contact given"
-
-STILL_COVERS = timedelta(hours=18)
-"""An imported forecast is used as long as it reaches this far ahead: over tonight to tomorrow morning."""
 
 
 def weather_for(
@@ -74,11 +72,24 @@ def weather_for(
         )
     if forecast is None and journal is not None:
         stored = journal.latest_forecast(yard_name)
-        if stored is not None:
-            found = _unpack(stored)
-            if found.end_utc >= now + STILL_COVERS:
-                return found, past
+        kept = _still_good(yard, stored, now) if stored is not None else None
+        if kept is not None:
+            return kept, past
     return _read(yard, forecast or DEFAULT_SERVICE, now, contact), past
+
+
+def _still_good(yard: Yard, stored: StoredForecast, now: datetime) -> Forcing | None:
+    """Give a kept forecast if it is for this place, not too old, and reaches over tonight; else None."""
+    from fruitwall.weather.place import Place
+    from fruitwall.weather.usable import check_usable
+
+    location = yard.location
+    evening = evening_of(location, tonight(location, now))
+    place = Place(location.latitude_deg, location.longitude_deg, location.elevation_m)
+    try:
+        return check_usable(_unpack(stored), yard=place, now=now, until_utc=evening.end_hour)
+    except WeatherError:
+        return None
 
 
 def import_forecast(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,10 +46,10 @@ class TreeHours:
     coldest_at: datetime
 
 
-def shown_times(evening: Evening) -> list[datetime]:
-    """Give the whole hours that the strip shows."""
-    start = evening.sunset.replace(minute=0, second=0, microsecond=0)
-    end = evening.sunrise + HOURS_AFTER_SUNRISE
+def shown_times(evening: Evening, zone: ZoneInfo) -> list[datetime]:
+    """Give the full hours by the yard's clock that the strip shows, from sunset to after sunrise."""
+    start = evening.sunset.astimezone(zone).replace(minute=0, second=0, microsecond=0).astimezone(UTC)
+    end = min(evening.sunrise + HOURS_AFTER_SUNRISE, evening.night.end_utc)
     return [start + timedelta(hours=h) for h in range(int((end - start).total_seconds() // 3600) + 1)]
 
 
@@ -73,8 +74,8 @@ def hours_of_trees(
     from fruitwall.physics.night import simulate
 
     evening = situation.evenings[0]
-    times = shown_times(evening)
-    forcing = situation.forcing.select(situation.forcing.start_utc, evening.night.end_utc)
+    times = shown_times(evening, ZoneInfo(situation.yard.location.time_zone))
+    forcing = situation.forcing.select(situation.forcing.start_utc, evening.end_hour)
     found: list[TreeHours] = []
     for first in range(0, len(situation.spots), TREES_AT_A_TIME):
         trees = range(first, min(first + TREES_AT_A_TIME, len(situation.spots)))

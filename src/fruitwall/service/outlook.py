@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from fruitwall.physics.exposure import DURATIONS_H, NightResult
 from fruitwall.plants.injury import first_injury_c, fruit_loss_chance, grade_chances, loss_share
-from fruitwall.plants.tolerance import FRUIT, TISSUES, Tolerance
+from fruitwall.plants.tolerance import LEAF, TISSUES, Tolerance
 from fruitwall.service.nights import Evening
 from fruitwall.service.treatments import body_of, kinds_of, spots_of, tolerance_of, treatment_of
 from fruitwall.weather.forcing import as_datetime64
@@ -42,11 +42,17 @@ HARM = 2
 
 DEATH = 7
 
-WET_AT_HOUR = 12
-"""When the ground is taken to be watered: about noon, so that the sun still warms it."""
+EIGHT_HOURS = DURATIONS_H.index(8.0)
+"""Chilling above freezing is slow: the kinds that suffer from it are judged by the coldest eight hours."""
 
 ACCLIMATION_DAYS = 21
 """Days before tonight whose mean temperature says how far a tree has hardened. Assumption: the preceding weeks."""
+
+ACCLIMATION_AT_LEAST_DAYS = 7
+"""Less of the past than this says nothing about hardening."""
+
+RAIN_COUNTS_MM = 2.0
+"""Rain before the night from which the ground needs no wetting. Assumption."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,9 +103,9 @@ class Outlook:
         Per tree: expected loss of each night on its own. [currency]
     fruit_lost : list of ndarray, shape (treatment, night)
         Per tree: expected share of its fruit or bloom lost. [0-1]
-    shares : ndarray, shape (tree,)
-        By how much losses of single nights are scaled down in the plan, because a tree cannot lose the same leaf
-        or life in two nights.
+    added : list of ndarray, shape (treatment, night)
+        Per tree: what each night adds to the loss of the whole spell, for the programme, which adds nights up.
+        [currency]
     """
 
     situation: Situation
@@ -107,7 +113,7 @@ class Outlook:
     chances: list[FloatArray]
     losses: list[FloatArray]
     fruit_lost: list[FloatArray]
-    shares: FloatArray
+    added: list[FloatArray]
 
     @cached_property
     def usual_night(self) -> Forcing:
@@ -116,24 +122,48 @@ class Outlook:
         forcing = self.situation.forcing
         minima = forcing.select(night.start_utc, night.end_utc).t_air_c.min(axis=1)
         member = int(np.argsort(minima, kind="stable")[(minima.size - 1) // 2])
-        return forcing.member(member).select(forcing.start_utc, night.end_utc)
+        return forcing.member(member).select(forcing.start_utc, self.situation.evenings[0].end_hour)
 
-    def coldest_hour_c(self, tree: int, treatment: int, night: int = 0) -> FloatArray:
-        """Give each tissue's coldest hour, shape (member, tissue). [°C]"""
-        return self.result.coldest_c[tree, treatment, :, night, :, HOUR]
+    def coldest_c(self, tree: int, treatment: int, tissue: str, night: int = 0) -> FloatArray:
+        """Give what a tissue is judged by in each member: its coldest hour, eight where chilling counts. [°C]"""
+        duration = EIGHT_HOURS if tissue == "leaf" and suffers_by_chill(self.situation.tolerances[tree]) else HOUR
+        return self.result.coldest_c[tree, treatment, :, night, TISSUES.index(tissue), duration]
 
     def endangered_tissue(self, tree: int, treatment: int = 0, night: int = 0) -> str:
         """Give the tissue of the tree itself with the smallest margin in the median member; fruit is told apart."""
         tolerance = self.situation.tolerances[tree]
-        cold = np.median(self.coldest_hour_c(tree, treatment, night), axis=0)
-        limits = np.array([first_injury_c(tolerance, tissue)[1] for tissue in TISSUES])
-        margins = cold - limits
-        margins[FRUIT] = np.nan
-        return TISSUES[int(np.nanargmin(margins))] if not np.isnan(margins).all() else "leaf"
+        margins = {
+            tissue: float(np.median(self.coldest_c(tree, treatment, tissue, night)))
+            - first_injury_c(tolerance, tissue)[1]
+            for tissue in TISSUES
+            if tissue != "fruit"
+        }
+        known = {tissue: margin for tissue, margin in margins.items() if not np.isnan(margin)}
+        return min(known, key=lambda tissue: known[tissue]) if known else "leaf"
 
 
-def prepare_situation(yard: Yard, forcing: Forcing, evenings: Sequence[Evening], now: datetime) -> Situation:
+def suffers_by_chill(tolerance: Tolerance) -> bool:
+    """Tell whether a tree's leaves are first hurt by hours above freezing rather than by ice."""
+    burn = tolerance.threshold_c[LEAF, HARM]
+    first = first_injury_c(tolerance, "leaf")[1]
+    return not np.isnan(tolerance.chill_level_c) and not np.isnan(first) and (np.isnan(burn) or first > burn + 0.01)
+
+
+def prepare_situation(
+    yard: Yard, forcing: Forcing, evenings: Sequence[Evening], acclimation_c: float | None
+) -> Situation:
     """Survey the yard and list what could be done for each tree.
+
+    Parameters
+    ----------
+    yard : Yard
+        With the minutes that its people still have.
+    forcing : Forcing
+        Past and coming weather, dressed.
+    evenings : sequence of Evening
+        Tonight first; `Evening.begins` is now.
+    acclimation_c : float or None
+        Mean temperature of the preceding weeks, if known. [°C]
 
     Raises
     ------
@@ -144,23 +174,52 @@ def prepare_situation(yard: Yard, forcing: Forcing, evenings: Sequence[Evening],
     from fruitwall.plans.measures import possible_measures
 
     kinds = kinds_of(yard)
-    measures = [tuple(possible_measures(yard, tree)) for tree in yard.trees]
-    home, moved = spots_of(yard, measures)
     tonight = evenings[0]
-    wet_from = max(now, tonight.night.start_utc)
-    acclimation = _acclimation_c(forcing, now)
+    winter = in_winter(yard.location.latitude_deg, tonight.night.name)
+    rain = rain_expected(forcing, tonight)
+    hours = lit_hours(tonight)
+    measures = [
+        tuple(
+            measure
+            for measure in possible_measures(yard, tree, rain_expected=rain, night_hours=hours)
+            if not (measure.wet_ground and tonight.begins > tonight.sun_leaves)
+        )
+        for tree in yard.trees
+    ]
+    home, moved = spots_of(yard, measures, winter=winter)
+    wet_from = tonight.begins
     return Situation(
         yard=yard,
         forcing=forcing,
         evenings=tuple(evenings),
         kinds=tuple(kinds[tree.id] for tree in yard.trees),
-        tolerances=tuple(tolerance_of(t, kinds[t.id], tonight.night.name, acclimation) for t in yard.trees),
+        tolerances=tuple(tolerance_of(t, kinds[t.id], tonight.night.name, acclimation_c) for t in yard.trees),
         measures=tuple(measures),
         spots=tuple(home),
         bodies=tuple(body_of(tree, kinds[tree.id]) for tree in yard.trees),
         treatments=tuple(tuple(treatment_of(yard, m, moved, wet_from) for m in options) for options in measures),
-        faces=tuple(survey_faces(yard)),
+        faces=tuple(survey_faces(yard, winter=winter)),
     )
+
+
+def lit_hours(evening: Evening) -> float:
+    """Give the hours for which lamps and heaters are on. [h]"""
+    hours = (evening.night.cover_off_utc - evening.night.cover_on_utc) / timedelta(hours=1)
+    return min(24.0, max(0.25, hours))
+
+
+def in_winter(latitude_deg: float, day: date) -> bool:
+    """Tell whether trees that drop their leaves stand bare: November to March, in the south May to September."""
+    return day.month in ((11, 12, 1, 2, 3) if latitude_deg >= 0 else (5, 6, 7, 8, 9))
+
+
+def rain_expected(forcing: Forcing, evening: Evening) -> bool:
+    """Tell whether the median member brings rain between now and sunset, so that the ground needs no water."""
+    if evening.dark:
+        return False
+    start, end = as_datetime64(evening.begins), as_datetime64(evening.sunset)
+    hours = (forcing.time_utc > start) & (forcing.time_utc <= end)
+    return bool(hours.any() and np.median(forcing.rain_mm[:, hours].sum(axis=1)) >= RAIN_COUNTS_MM)
 
 
 def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
@@ -185,7 +244,7 @@ def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
 
 def judge(situation: Situation, result: NightResult) -> Outlook:
     """Turn exposures into chances of injury and expected losses."""
-    chances, losses, fruit_lost, shares = [], [], [], []
+    chances, losses, fruit_lost = [], [], []
     for at, (tree, tolerance) in enumerate(zip(situation.yard.trees, situation.tolerances, strict=True)):
         cold = result.coldest_c[at, : len(situation.treatments[at])]
         by_member = grade_chances(tolerance, cold, DURATIONS_H)
@@ -193,28 +252,63 @@ def judge(situation: Situation, result: NightResult) -> Outlook:
         chances.append(of_tree)
         fruit_lost.append(fruit_loss_chance(tolerance, cold, DURATIONS_H).mean(axis=1))
         losses.append(tree.worth * loss_share(of_tree) + tree.fruit_worth * np.nan_to_num(fruit_lost[-1]))
-        shares.append(_share_of_joined(tree.worth, tolerance, cold[0], losses[-1][0]))
-    return Outlook(situation, result, chances, losses, fruit_lost, np.array(shares))
+    return Outlook(situation, result, chances, losses, fruit_lost, [added_by_night(loss) for loss in losses])
 
 
-def _share_of_joined(worth: float, tolerance: Tolerance, cold_if_left: FloatArray, loss_if_left: FloatArray) -> float:
-    """Give the loss of all nights together over the sum of the nights' own losses, 0-1.
+def added_by_night(losses: FloatArray) -> FloatArray:
+    """Give what each night adds to the loss of the whole spell.
 
-    What is unknown of a tree is the same on every night, so a second night as cold as the first adds next to nothing.
-    The programme adds up nights; scaled by this share, the sum for a tree that is left alone is right, and a tree
-    that is protected on all nights saves what it really saves.
+    Parameters
+    ----------
+    losses : ndarray, shape (treatment, night)
+        Expected loss of each night on its own; the first treatment is leaving the tree.
+
+    Returns
+    -------
+    ndarray, shape (treatment, night)
+        To be added up over nights; 0 or more.
+
+    Notes
+    -----
+    What is unknown of a tree is the same on every night, so over a spell it loses about as much as in its worst night,
+    not the sum. A night therefore counts for what it takes beyond the worst of the other nights, these taken at their
+    best protection: there is no use in warming a tree tonight that tomorrow will kill whatever is done, and a mild
+    night is not bought with the lamps that the severe one needs. Where several nights are alike each would count in
+    full although only protecting all of them helps; what they add is scaled so that protecting all of them saves in
+    sum what it saves over the spell.
     """
-    total = float(loss_if_left.sum())
-    if total <= 0 or worth <= 0:
-        return 1.0
-    joined = grade_chances(tolerance, cold_if_left, DURATIONS_H, nights_axis=1).mean(axis=0)
-    return float(min(1.0, max(worth * float(loss_share(joined)), float(loss_if_left.max())) / total))
+    best = losses.min(axis=0)
+    others = np.array([np.delete(best, night).max(initial=0.0) for night in range(losses.shape[1])])
+    beyond = np.maximum(losses, others) - others
+    saved = float((beyond[0] - beyond.min(axis=0)).sum())
+    joint = float(losses[0].max() - best.max())
+    return np.asarray(beyond * (min(1.0, joint / saved) if saved > 0 else 1.0))
 
 
-def _acclimation_c(forcing: Forcing, now: datetime) -> float | None:
-    """Give the mean temperature of the weeks before tonight; None if the past is not known for a week at least."""
+def acclimation(forecast: Forcing, history: Forcing | None, now: datetime) -> float | None:
+    """Give the mean air temperature of the last weeks, from measured hours alone.
+
+    Parameters
+    ----------
+    forecast : Forcing
+        As read, before anything is made up for its past; its first `n_history` hours are past weather.
+    history : Forcing or None
+        Past weather.
+    now : datetime, aware
+
+    Returns
+    -------
+    float or None
+        Mean of up to `ACCLIMATION_DAYS`, within -30 to 40; None if less than a week is known. [°C]
+    """
     end = as_datetime64(now)
-    past = forcing.time_utc < end
     start = end - np.timedelta64(ACCLIMATION_DAYS * 86400, "s")
-    used = past & (forcing.time_utc >= start) & (np.arange(forcing.n_times) < forcing.n_history)
-    return float(forcing.t_air_c[:, used].mean()) if used.sum() >= 7 * 24 else None
+    known: dict[np.datetime64, float] = {}
+    for forcing, hours in ((history, None), (forecast, forecast.n_history)):
+        if forcing is not None:
+            times = forcing.time_utc[:hours]
+            known.update(zip(times, np.median(forcing.t_air_c[:, :hours], axis=0), strict=True))
+    used = [value for time, value in known.items() if start <= time < end]
+    if len(used) < ACCLIMATION_AT_LEAST_DAYS * 24:
+        return None
+    return float(np.clip(np.mean(used), -30.0, 40.0))

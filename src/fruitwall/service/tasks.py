@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +10,7 @@ import numpy as np
 from fruitwall.plans.parts import DEADLINES, Deadline, PartKind
 from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household
-from fruitwall.service.nights import Evening
+from fruitwall.service.nights import SETTING_UP, Evening
 from fruitwall.service.words import sentence, vent_by
 
 if TYPE_CHECKING:
@@ -59,16 +58,6 @@ def evening_tasks(outlook: Outlook, decision: Decision, household: Household) ->
     ]
 
 
-def deadline_of(evening: Evening, deadline: Deadline) -> datetime:
-    """Give the moment by which a kind of task must be done."""
-    return {
-        "before_sun_leaves": evening.sun_leaves,
-        "before_dusk": evening.night.dusk_utc,
-        "before_bed": evening.bedtime,
-        "morning": evening.uncover,
-    }[deadline]
-
-
 def _task(
     planned: PlannedTask, order: int, deadline: Deadline, evening: Evening, yard: Yard, household: Household
 ) -> Task:
@@ -82,8 +71,8 @@ def _task(
         what=sentence(planned.part.name),
         trees=list(planned.part.trees),
         position=planned.part.position,
-        deadline=deadline_of(evening, deadline),
-        when=deadline,
+        deadline=evening.deadline(deadline),
+        when=deadline if evening.deadline(deadline) > evening.begins + SETTING_UP else "now",
         person=" and ".join(people.get(p, p) for p in planned.way.people) or None,
         minutes=planned.minutes,
         steps=_steps(planned, yard, household),
@@ -122,7 +111,8 @@ def morning_tasks(outlook: Outlook, decision: Decision, household: Household) ->
         for task in decision.solution.tonight()
         if task.part.kind in MORNING_VERBS and task.part.minutes_morning > 0
     ]
-    rows.sort(key=lambda row: (-row[0], row[1].part.key))
+    # What is hot goes off before what covers it is opened; then the cover that would get hottest.
+    rows.sort(key=lambda row: (row[1].part.device is None, -row[0], row[1].part.key))
     return [
         Task(
             order=order,

@@ -98,7 +98,7 @@ def tolerance_of(tree: Tree, taxon: Taxon, on: date, acclimation_c: float | None
 
 
 def spots_of(
-    yard: Yard, measures: Sequence[Sequence[Measure]]
+    yard: Yard, measures: Sequence[Sequence[Measure]], *, winter: bool = True
 ) -> tuple[list[Spot], dict[tuple[str, tuple[float, float]], Spot]]:
     """Survey the home spot of every tree and every place to which a measure would move one.
 
@@ -118,7 +118,7 @@ def spots_of(
         for measure in options
         if measure.moved_to is not None and measure.place is None
     }
-    surveyed = survey(yard, [*home, *places.values()])
+    surveyed = survey(yard, [*home, *places.values()], winter=winter)
     return surveyed[: len(home)], dict(zip(places, surveyed[len(home) :], strict=True))
 
 

@@ -6,13 +6,13 @@ Plain words for what the numbers say; the numbers come in, nothing is computed b
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 
 from fruitwall.plans.covers import sheet_for
 from fruitwall.plans.parts import Measure
 from fruitwall.plans.problem import OneMore, RunnerUp
 from fruitwall.service.evening_document import Spread, TreePlan
-from fruitwall.service.household import Household, percent
+from fruitwall.service.household import Household, percent, short_day
 from fruitwall.yard.model import Tree
 
 TISSUE_WORDS = {
@@ -31,20 +31,42 @@ VERDICT_WORDS = {
 }
 
 
-def verdict(plan_trees: Sequence[TreePlan], minimum_c: Spread, household: Household) -> str:
-    """Say the whole evening in one sentence."""
+def verdict(
+    plan_trees: Sequence[TreePlan],
+    minimum_c: Spread,
+    household: Household,
+    *,
+    night: date | None = None,
+    dark: bool = False,
+) -> str:
+    """Say the whole evening in one sentence.
+
+    Parameters
+    ----------
+    plan_trees : sequence of TreePlan
+    minimum_c : Spread
+        At the station. [°C]
+    household : Household
+    night : date or None
+        The night that is meant, if it is not tonight's.
+    dark : bool
+        Whether the sun has set by now.
+    """
     low = household.temperature(minimum_c.p50)
+    when = "tonight" if night is None else f"on the night of {short_day(night)}"
     acting = [tree for tree in plan_trees if tree.measure != "leave"]
     at_risk = [tree for tree in plan_trees if tree.verdict_with_plan in ("danger", "deadly")]
+    to_watch = [tree for tree in plan_trees if tree.verdict_with_plan == "watch"]
+    near = f"Near {low} at the station {when}"
     if not acting and not at_risk:
-        return f"Nothing needs doing tonight: a minimum near {low} at the station harms no tree."
-    need = _count(len(acting), "tree needs", "trees need")
+        watch = f"; {_count(len(to_watch), 'tree', 'trees')} to watch" if to_watch else ""
+        return f"Nothing needs doing {when}: near {low} at the station no tree is in danger{watch}."
     stay = _count(len(at_risk), "tree stays", "trees stay")
-    tonight = f"Near {low} at the station tonight"
     if not acting:
-        return f"{tonight}: {stay} at risk and nothing at hand helps enough."
+        return f"{near}: {stay} at risk, and nothing at hand is worth its effort or helps enough."
+    need = _count(len(acting), "tree needs", "trees need")
     rest = f"; {stay} at risk even so" if at_risk else ""
-    return f"{tonight}: {need} something before dark{rest}."
+    return f"{near}: {need} something {'now' if dark else 'before dark'}{rest}."
 
 
 def _count(number: int, one: str, many: str) -> str:
@@ -61,6 +83,7 @@ def reason(
     tolerance: Spread,
     harm: tuple[float, float],
     fruit: tuple[float, float],
+    later: str | None,
     why_left: str,
     household: Household,
 ) -> str:
@@ -80,6 +103,8 @@ def reason(
         Chance of harm.
     fruit : (nothing, chosen)
         Expected share of fruit or bloom lost; told if it is worth a word.
+    later : str or None
+        A later night that endangers the tree more than tonight.
     why_left : str
         Why nothing is done for it, as of `why_left`; used only if it is left.
     household : Household
@@ -88,6 +113,8 @@ def reason(
     margin = nothing.p50 - tolerance.p50
     side = "above" if margin >= 0 else "below"
     alone = f"{household.temperature(nothing.p50)}, {household.difference(margin)} {side} where harm begins"
+    if measure != "leave" and harm[0] < 0.05 and fruit[0] < FRUIT_WORTH_A_WORD:
+        return f"{what} left alone: {alone}. Not for tonight alone: it is done now for {later or 'the nights after'}."
     if measure != "leave":
         return (
             f"{what} left alone: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
@@ -155,7 +182,9 @@ def _money(amount: float, currency: str) -> str:
 def why_at_risk(tree: TreePlan) -> str:
     """Say why a tree stays in danger."""
     if tree.measure != "leave":
-        return f"{sentence(tree.measure_name)} helps, but not enough."
+        return f"{sentence(tree.measure_name)} helps, but not enough.{_fruit((tree.fruit_lost['chosen'],) * 2)}"
+    if tree.chance_of_harm["chosen"] < 0.30 and tree.fruit_lost["chosen"] >= 0.30:
+        return _fruit((tree.fruit_lost["chosen"],) * 2).strip()
     return sentence(tree.reason.split("; ")[-1].split(". ")[0].rstrip(".") + ".")
 
 

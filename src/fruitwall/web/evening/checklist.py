@@ -10,6 +10,7 @@ from fruitwall.service.evening_document import EveningPlan, Task
 from fruitwall.service.household import Household, minutes
 
 HEADINGS = {
+    "now": "Now",
     "before_sun_leaves": "While the sun is still on them",
     "before_dusk": "Before dusk",
     "before_bed": "Before bed",

@@ -44,9 +44,9 @@ PARTS: tuple[tuple[str, Family], ...] = (
 """Parts of a measure's key by which its family is known; the first that occurs wins."""
 
 VERDICTS = {
-    "safe": "safe: chance of burnt leaf under 5 %",
-    "watch": "watch: chance of burnt leaf 5 to 30 %",
-    "danger": "danger: burnt leaf likelier than 30 %",
+    "safe": "safe: chance of burnt leaf under 5 %, of fruit lost under 10 %",
+    "watch": "watch: chance of burnt leaf 5 to 30 %, or 10 to 30 % of the fruit lost",
+    "danger": "danger: burnt leaf likelier than 30 %, or over 30 % of the fruit lost",
     "deadly": "deadly: chance of losing the tree over 10 %",
 }
 
