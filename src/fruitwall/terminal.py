@@ -42,7 +42,8 @@ def evening(plan: EveningPlan, household: Household, *, width: int = WIDE) -> Re
     """Lay out the whole plan: verdict, trees, checklist, limits, what stays at risk, cautions."""
     parts: list[RenderableType] = [_head(plan, household), _trees(plan, household, wide=width >= WIDE)]
     parts.append(Text(LEGEND, style="dim"))
-    parts += _checklist("Before dark, in walking order", plan.tasks, plan.cautions, household)
+    by = "Still tonight" if plan.made >= plan.sunset else "Before dark"
+    parts += _checklist(f"{by}, in walking order", plan.tasks, plan.cautions, household)
     parts += _checklist("Tomorrow morning", plan.morning, plan.cautions, household)
     parts += _at_risk(plan)
     parts += _limits(plan)

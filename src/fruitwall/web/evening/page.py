@@ -98,6 +98,8 @@ class EveningPage:
     """Legend of the strip."""
     before_dark: list[TaskGroup]
     tasks_count: int
+    occasion: str
+    """Heading of the checklist: before dark, or what is still to be done tonight."""
     morning: list[TaskGroup]
     at_risk: list[RiskLine]
     limits: list[LimitLine]
@@ -156,6 +158,7 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         scale=_scale(household),
         before_dark=groups_of(plan, before, household, numbers, now),
         tasks_count=len(before),
+        occasion="Still tonight" if plan.made >= plan.sunset else "Before dark",
         morning=groups_of(plan, after, household, numbers, now),
         at_risk=[_risk(risk, numbers) for risk in plan.at_risk],
         limits=[_limit(limit) for limit in sorted(filter(_holds_back, plan.limits), key=_saves, reverse=True)],
