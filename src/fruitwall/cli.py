@@ -31,7 +31,7 @@ BAD_INPUT = 2
 
 app = typer.Typer(
     name="fruitwall",
-    help="What each tender tree of a yard gets tonight, from physics and from what the yard has taught.",
+    help="What each tender tree of a yard gets tonight, from the forecast and from physics.",
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
@@ -88,7 +88,7 @@ def whole_program(
         bool, typer.Option("--version", callback=_tell_version, is_eager=True, help="Print the version and stop.")
     ] = False,
 ) -> None:
-    """What each tender tree of a yard gets tonight, from physics and from what the yard has taught."""
+    """What each tender tree of a yard gets tonight, from the forecast and from physics."""
 
 
 @app.command()
@@ -223,8 +223,9 @@ def yard_check(file: Annotated[Path, typer.Argument(metavar="FILE", help="The ya
     yard = checked.yard
     kinds = len({tree.taxon for tree in yard.trees})
     typer.echo(
-        f"{file.name} is good: {yard.name}, {len(yard.trees)} trees of {kinds} kinds, "
-        f"{len(yard.structures)} structures, {len(yard.people)} people."
+        f"{file.name} is good: {yard.name} ({yard.location.latitude_deg:g}, {yard.location.longitude_deg:g}), "
+        f"{_count(len(yard.trees), 'tree')} of {_count(kinds, 'kind')}, {_count(len(yard.structures), 'structure')}, "
+        f"{_count(len(yard.people), 'person', 'people')}."
     )
 
 
@@ -238,9 +239,13 @@ def yard_import(
 
     checked = check_yard_file(file, today=_clock().date())
     _tell_warnings(checked)
+    now = _clock()
     with _open_journal(database) as journal:
-        version = import_yard(journal, checked, now=_clock(), author=f"import of {file.name}"[:200])
-    typer.echo(f"Kept {version.yard}, version {version.number}.")
+        version = import_yard(journal, checked, now=now, author=f"import of {file.name}"[:200])
+    if version.created < now:
+        typer.echo(f"{version.yard} is unchanged: version {version.number} is this file already.")
+    else:
+        typer.echo(f"Kept {version.yard}, version {version.number}.")
 
 
 @yard_app.command("export")
@@ -304,7 +309,7 @@ def weather_show(
         )
     location = checked.yard.location
     evenings = evenings_ahead(location, weather, tonight_of(location, moment), 10, moment)
-    nights = station_nights(weather, [evening.night for evening in evenings])
+    nights = station_nights(weather, evenings)
     household = Household(checked.yard.display, ZoneInfo(location.time_zone))
     _print(nights_table(nights, weather.source, weather.warnings, household))
 
@@ -327,7 +332,7 @@ def weather_import(
         moment, _ = _moment(now, None, of_yard)
         stored, forcing = import_forecast(journal, of_yard, version.yard, file, now=moment)
     first, last = (str(t)[:16].replace("T", " ") for t in (forcing.time_utc[0], forcing.time_utc[-1]))
-    typer.echo(f"Kept {stored.source}: {first} to {last} UTC, {forcing.n_members} member(s).")
+    typer.echo(f"Kept {stored.source}: {first} to {last} UTC, {_count(forcing.n_members, 'member')}.")
 
 
 # ---------------------------------------------------------------- parts of commands
@@ -336,6 +341,11 @@ def weather_import(
 def _clock() -> datetime:
     """Give the present moment: the only clock of the program."""
     return datetime.now(UTC)
+
+
+def _count(number: int, one: str, many: str = "") -> str:
+    """Write a count with its noun."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def _contact() -> str:

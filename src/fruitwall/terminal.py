@@ -21,6 +21,9 @@ from fruitwall.service.station import StationNight
 VERDICT_STYLES = {"safe": "green", "watch": "yellow", "danger": "bold red", "deadly": "bold white on red"}
 """Colours of the four verdicts; the word itself always stands beside them."""
 
+WORTH_SAYING = 0.5
+"""What one more of a thing must save to be told, in the household's currency; the page keeps to the same."""
+
 WIDE = 100
 """Columns from which the table of trees has its full form."""
 
@@ -190,7 +193,10 @@ def _at_risk(plan: EveningPlan) -> list[RenderableType]:
 
 def _limits(plan: EveningPlan) -> list[RenderableType]:
     """Give what is scarce and what one more would buy."""
-    scarce = [limit for limit in plan.limits if limit.binding or limit.one_more]
+    scarce = [
+        limit for limit in plan.limits if limit.one_more_saves is not None and limit.one_more_saves >= WORTH_SAYING
+    ]
+    scarce.sort(key=lambda limit: -(limit.one_more_saves or 0.0))
     if not scarce:
         return []
     lines: list[RenderableType] = [Text("\nWhat holds the plan back", style="bold")]

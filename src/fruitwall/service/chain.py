@@ -35,8 +35,7 @@ def _range(values: Spread, household: Household) -> str:
 def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> list[ReasonPart]:
     """From the station's minimum to the air at the crown."""
     situation = outlook.situation
-    night = situation.evenings[0].night
-    station = station_nights(situation.forcing, [night])[0].minimum_c
+    station = station_nights(situation.forcing, situation.evenings[:1])[0].minimum_c
     spot = situation.spots[at]
     offset = situation.yard.location.clear_night_offset_k
     notes = []

@@ -236,7 +236,7 @@ def _gear(decision: Decision, tree: str) -> list[str]:
 def _forecast(outlook: Outlook, warnings: Sequence[str], household: Household) -> ForecastSummary:
     """Sum up the weather of tonight and the minima of the nights after."""
     forcing = outlook.situation.forcing
-    tonight, *following = station_nights(forcing, [evening.night for evening in outlook.situation.evenings])
+    tonight, *following = station_nights(forcing, outlook.situation.evenings)
     return ForecastSummary(
         source=forcing.source,
         issued=forcing.issued_utc,

@@ -94,7 +94,7 @@ def plan_evening(
 
     if now.tzinfo is None:
         raise ValueError("now must carry its time zone, got a naive time")
-    day = night or tonight_of(yard.location, now)
+    day = night or night_to_plan(yard, forecast, history, now)
     evenings = evenings_ahead(yard.location, forecast, day, nights, now)
     report(STAGES[0])
     weather = _weather(forecast, history, evenings, now=now, members=members, rng=generator(seed))
@@ -111,6 +111,14 @@ def plan_evening(
     decision, seconds = _decide(outlook)
     report(STAGES[4])
     return _document(outlook, decision, now=now, warnings=weather.warnings, seconds=seconds, threads=threads)
+
+
+def night_to_plan(yard: Yard, forecast: Forcing, history: Forcing | None, now: datetime) -> date:
+    """Give tonight; in the morning, the evening to come if nothing is known of the night that just ended."""
+    day = tonight_of(yard.location, now)
+    evening = evening_of(yard.location, day)
+    known_from = min(forecast.start_utc, history.start_utc if history is not None else forecast.start_utc)
+    return day + timedelta(days=1) if now >= evening.sunrise and known_from > evening.sunset else day
 
 
 def with_time_left(yard: Yard, evening: Evening) -> Yard:
@@ -135,9 +143,7 @@ def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int
         raise PlanError(f"nights must be from 1 to 10, got {nights}")
     first = evening_of(location, day, now)
     if first.uncover <= now:
-        raise PlanError(
-            f"the night of {day} is over; name a later one with --date, or give the moment to plan from with --now"
-        )
+        raise PlanError(f"the night of {day} is over; the next is that of {tonight_of(location, now)}")
     last = forecast.end_utc
     found = [first]
     for ahead in range(1, nights):

@@ -68,7 +68,7 @@ class Evening:
     def end_hour(self) -> datetime:
         """First full hour (UTC) at or after the end of the night; forecasts come in full hours."""
         end = self.night.end_utc
-        return end if end == _full_hour(end) else _full_hour(end) + timedelta(hours=1)
+        return end if end == full_hour(end) else full_hour(end) + timedelta(hours=1)
 
     def deadline(self, kind: Deadline) -> datetime:
         """Give the moment by which a kind of task must be done; half an hour from now if that is past."""
@@ -176,7 +176,7 @@ def _sun(
     )
 
 
-def _full_hour(moment: datetime) -> datetime:
+def full_hour(moment: datetime) -> datetime:
     """Give the full hour before a moment, or the moment itself."""
     return moment.replace(minute=0, second=0, microsecond=0)
 

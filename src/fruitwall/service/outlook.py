@@ -118,11 +118,11 @@ class Outlook:
     @cached_property
     def usual_night(self) -> Forcing:
         """Weather of the member whose station minimum tonight is the median, from the spin-up to tonight's end."""
-        night = self.situation.evenings[0].night
+        evening = self.situation.evenings[0]
         forcing = self.situation.forcing
-        minima = forcing.select(night.start_utc, night.end_utc).t_air_c.min(axis=1)
+        minima = forcing.select(evening.night.start_utc, evening.end_hour).t_air_c.min(axis=1)
         member = int(np.argsort(minima, kind="stable")[(minima.size - 1) // 2])
-        return forcing.member(member).select(forcing.start_utc, self.situation.evenings[0].end_hour)
+        return forcing.member(member).select(forcing.start_utc, evening.end_hour)
 
     def coldest_c(self, tree: int, treatment: int, tissue: str, night: int = 0) -> FloatArray:
         """Give what a tissue is judged by in each member: its coldest hour, eight where chilling counts. [°C]"""

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fruitwall.physics.treatment import Night
 from fruitwall.service.evening_document import Spread
-from fruitwall.weather.forcing import Forcing, as_datetime
+from fruitwall.service.nights import Evening, full_hour
+from fruitwall.weather.forcing import Forcing, as_datetime, as_datetime64
 
 FloatArray = NDArray[np.float64]
 
@@ -46,18 +46,23 @@ def spread(values: FloatArray) -> Spread:
     return Spread(p10=float(low), p50=float(middle), p90=float(high))
 
 
-def station_nights(forcing: Forcing, nights: Sequence[Night]) -> list[StationNight]:
-    """Sum up a forecast's nights, each from noon to noon."""
-    return [_summary(forcing.select(night.start_utc, night.end_utc), night) for night in nights]
+def station_nights(forcing: Forcing, evenings: Sequence[Evening]) -> list[StationNight]:
+    """Sum up a forecast's nights, each from sunset (or now) until covers come off."""
+    return [
+        _summary(forcing.select(full_hour(max(evening.sunset, evening.begins)), evening.end_hour), evening)
+        for evening in evenings
+    ]
 
 
-def _summary(forcing: Forcing, night: Night) -> StationNight:
-    """Sum up one night."""
+def _summary(forcing: Forcing, evening: Evening) -> StationNight:
+    """Sum up one night; hours after covers come off count only where nothing else is left of it."""
+    cold = forcing.time_utc <= as_datetime64(max(evening.uncover, full_hour(evening.begins) + timedelta(hours=1)))
+    forcing = forcing.select(forcing.start_utc, as_datetime(forcing.time_utc[cold][-1])) if cold.sum() >= 2 else forcing
     at = np.argmin(forcing.t_air_c, axis=1)
     dark = (forcing.shortwave_w_m2 <= 0).all(axis=0)
     used = dark if dark.any() else np.ones_like(dark)
     return StationNight(
-        evening=night.name,
+        evening=evening.night.name,
         minimum_c=spread(forcing.t_air_c.min(axis=1)),
         coldest_at=as_datetime(forcing.time_utc[int(np.median(at))]),
         dew_point_c=spread(np.take_along_axis(forcing.t_dew_c, at[:, None], axis=1)),

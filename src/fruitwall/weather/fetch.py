@@ -251,14 +251,14 @@ def _stand_in(kept: _Kept | None, url: str, now: datetime, error: SourceUnavaila
     host = host_of(url)
     if kept is None:
         raise SourceUnavailable(
-            f"no forecast: {host} could not be asked ({error}). Try again later, or give a forecast file. Asked: {url}"
+            f"no forecast: {host} could not be asked ({error}). Try again later, or give a forecast file of your own"
         ) from error
     age = now - kept.fetched_utc
     since = f"{kept.fetched_utc:%Y-%m-%d %H:%M} UTC"
     if not timedelta(0) <= age <= STALE_AT_MOST:
         raise SourceUnavailable(
             f"no forecast since {since}: {host} could not be asked ({error}), and that one is too old to use. Try "
-            f"again later, or give a forecast file. Asked: {url}"
+            f"again later, or give a forecast file of your own"
         ) from error
     hours = age / timedelta(hours=1)
     return Answer(
