@@ -201,12 +201,23 @@ def test_a_container_carried_into_a_shed_is_at_the_shed_s_temperature():
     assert leaf[1:] == pytest.approx(air[1:])
     assert air[2].min() == pytest.approx(14.0)
     assert result.series["root"][0, 2, 0, 96 + 158] > result.series["root"][0, 0, 0, 96 + 158] + 3.0
-    last = int((np.datetime64(LAST.cover_off_utc.replace(tzinfo=None)) - FIRST) / np.timedelta64(900, "s"))
-    outside = simulate(frost_weather(), [open_spot()], [body], [[Treatment()]], [LAST], keep_series=True)
-    assert outside.time_utc[last] == np.datetime64(LAST.cover_off_utc.replace(tzinfo=None))
+    on, off = (
+        int((np.datetime64(moment.replace(tzinfo=None)) - FIRST) / np.timedelta64(900, "s"))
+        for moment in (LAST.cover_on_utc, LAST.cover_off_utc)
+    )
     weather = frost_weather()
-    station = np.interp(last / 4, np.arange(weather.n_times), weather.t_air_c[0])
-    assert air[1][last - (96 + 99)] == pytest.approx(station + 4.0, abs=1e-6)
+    station = np.interp(np.arange(on, off) / 4, np.arange(weather.n_times), weather.t_air_c[0])
+    coldest = on + int(station.argmin())
+    assert result.series["air"][0, 1, 0, coldest] == pytest.approx(station.min() + 4.0, abs=1e-6)
+
+
+def test_a_container_carried_in_stays_in_through_a_day_that_freezes():
+    weather = frost_weather()
+    freezing = replace(weather, t_air_c=np.minimum(weather.t_air_c, -3.0), t_dew_c=np.minimum(weather.t_dew_c, -8.0))
+    treatments = [Treatment("leave"), Treatment("hall", room=Room("hall", kept_at_c=15.0))]
+    result = simulate(freezing, [open_spot()], [Body(pot_volume_l=30.0)], [treatments], [LAST])
+    assert result.minimum_c[0, 0, 0, 0, 0] < -3.0
+    assert result.minimum_c[0, 1, 0, 0, 0] == pytest.approx(15.0, abs=0.01)
 
 
 def test_a_tree_that_is_moved_is_a_tree_at_that_spot():

@@ -465,7 +465,8 @@ class _Case:
                 if treatment.covered and params is kinds[-1][0]:
                     self.side_phase[clock.after & (wet == watered)] = number
         if treatment.room is not None:
-            self.phase[on] = -1
+            # Carried in before the first night, out after the last: by day too, whatever the air outside.
+            self.phase[clock.night >= 0] = -1
 
     def _covered(self, enclosure: Enclosure, clock: Clock) -> list[tuple[FloatArray, NDArray[np.bool_]]]:
         """Covered phases: over moist ground it has water on it after a while."""

@@ -65,7 +65,8 @@ def room_temperature(room: Room, t_air_c: FloatArray, step_s: float, nights: Seq
     -------
     ndarray, shape (member, step)
         Heated: the outside air, lagged by 12 h, but at least what is kept. Unheated: the outside air, lagged by 4 h,
-        shifted so that at the end of each night it is `warmer_k` above the air outside. [°C]
+        shifted so that when it is coldest outside it is `warmer_k` above that; the shift grows from nothing at the
+        beginning of the night. [°C]
 
     Notes
     -----
@@ -80,6 +81,10 @@ def room_temperature(room: Room, t_air_c: FloatArray, step_s: float, nights: Seq
     if room.heated:
         return np.maximum(lagged, room.kept_at_c)
     shifted = lagged.copy()
+    members = np.arange(t_air_c.shape[0])
     for first, last in nights:
-        shifted[:, first : last + 1] += (t_air_c[:, last] + room.warmer_k - lagged[:, last])[:, None]
+        coldest = first + t_air_c[:, first : last + 1].argmin(axis=1)
+        shift = t_air_c[members, coldest] + room.warmer_k - lagged[members, coldest]
+        grown = np.clip((np.arange(first, last + 1) - first) / np.maximum(coldest - first, 1)[:, None], 0.0, 1.0)
+        shifted[:, first : last + 1] += shift[:, None] * grown
     return shifted

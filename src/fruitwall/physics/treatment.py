@@ -29,8 +29,8 @@ class Treatment:
 
     Cover, lamps and heater act from `cover_on_utc` to `cover_off_utc` of every night given to the simulation; a
     wetted ground stays wet from `wet_from_utc` on; a plant that is moved stands at its new spot from the beginning of
-    the series (its root ball starts the night from that place's day); one that is carried in is indoors between
-    `cover_on_utc` and `cover_off_utc` and at its home spot otherwise.
+    the series (its root ball starts the night from that place's day); one that is carried in is indoors
+    through the whole windows of the nights given, by day as well, and at its home spot before.
 
     Attributes
     ----------
