@@ -220,6 +220,17 @@ def test_a_container_carried_in_stays_in_through_a_day_that_freezes():
     assert result.minimum_c[0, 1, 0, 0, 0] == pytest.approx(15.0, abs=0.01)
 
 
+def test_a_shed_stands_in_the_yard_s_air_and_not_in_the_station_s():
+    treatments = [Treatment("leave"), Treatment("shed", room=Room("shed", warmer_k=4.0))]
+    plain, warm = (
+        simulate(
+            frost_weather(), [open_spot()], [Body(pot_volume_l=30.0)], [treatments], [LAST], clear_night_offset_k=offset
+        ).minimum_c[0, 1, 0, 0, 0]
+        for offset in (0.0, 3.0)
+    )
+    assert 1.0 < warm - plain <= 3.0
+
+
 def test_a_tree_that_is_moved_is_a_tree_at_that_spot():
     roof = open_spot(sky=0.2, roof=0.8, wind_share=0.3, stillness=0.4)
     moved = simulate(frost_weather(), [open_spot()], [TREE], [[Treatment("m", spot=roof)]], [LAST])

@@ -192,9 +192,8 @@ class _March:
         on = ~np.isnan(self.clock.on)
         during = [np.flatnonzero(on & (self.clock.night == night)) for night in range(n_nights)]
         nights = [(int(steps[0]), int(steps[-1])) for steps in during if steps.size]
-        laid = [
-            self.blocks.lay(room_temperature(room, self.steps.t_air_c, self.steps.step_s, nights)) for room in rooms
-        ]
+        yard_air = self.steps.t_air_c + self.setting.offset_k * self.steps.cooling
+        laid = [self.blocks.lay(room_temperature(room, yard_air, self.steps.step_s, nights)) for room in rooms]
         return np.array(laid) if laid else np.zeros((1, self.blocks.count, 1, k.LANES))
 
     def run(self, *, keep_series: bool, threads: int) -> _Raw:
