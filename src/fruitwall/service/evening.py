@@ -187,10 +187,11 @@ def _decide(outlook: Outlook) -> tuple[Decision, float]:
     start = time.perf_counter()
     situation = outlook.situation
     yard = situation.yard
+    rows = [outlook.worth_asking(at) for at in range(len(yard.trees))]
     problem = EveningProblem(
         trees=tuple(tree.id for tree in yard.trees),
         options=tuple(
-            tuple(Option(measure, outlook.added[at][row]) for row, measure in enumerate(options))
+            tuple(Option(options[row], outlook.added[at][row]) for row in rows[at])
             for at, options in enumerate(situation.measures)
         ),
         supplies=supplies_of(yard),
@@ -198,7 +199,7 @@ def _decide(outlook: Outlook) -> tuple[Decision, float]:
         settings=settings_of(yard, night_hours=lit_hours(situation.evenings[0])),
     )
     solution = solve(problem)
-    chosen = [solution.choices[at][0] for at in range(len(yard.trees))]
+    chosen = [rows[at][solution.choices[at][0]] for at in range(len(yard.trees))]
     acting = [tree.id for tree, row in zip(yard.trees, chosen, strict=True) if row != 0]
     return (
         Decision(

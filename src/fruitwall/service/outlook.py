@@ -51,6 +51,9 @@ ACCLIMATION_DAYS = 21
 ACCLIMATION_AT_LEAST_DAYS = 7
 """Less of the past than this says nothing about hardening."""
 
+TRIFLE_K = 0.3
+"""A quarter of an hour with the hose is not asked of anybody for less than this. Our judgement. [K]"""
+
 RAIN_COUNTS_MM = 2.0
 """Rain before the night from which the ground needs no wetting. Assumption."""
 
@@ -128,6 +131,16 @@ class Outlook:
         """Give what a tissue is judged by in each member: its coldest hour, eight where chilling counts. [°C]"""
         duration = EIGHT_HOURS if tissue == "leaf" and suffers_by_chill(self.situation.tolerances[tree]) else HOUR
         return self.result.coldest_c[tree, treatment, :, night, TISSUES.index(tissue), duration]
+
+    def worth_asking(self, tree: int) -> list[int]:
+        """Give the treatments that people may be asked for: leaving it, and all but trifling waterings."""
+        tissue = self.endangered_tissue(tree)
+        alone = np.median(self.coldest_c(tree, 0, tissue))
+        return [
+            row
+            for row, measure in enumerate(self.situation.measures[tree])
+            if not measure.wet_ground or np.median(self.coldest_c(tree, row, tissue)) - alone >= TRIFLE_K
+        ]
 
     def endangered_tissue(self, tree: int, treatment: int = 0, night: int = 0) -> str:
         """Give the tissue of the tree itself with the smallest margin in the median member; fruit is told apart."""
