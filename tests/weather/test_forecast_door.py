@@ -108,9 +108,10 @@ def test_nws_looks_the_place_up_and_follows_to_its_grid():
 def test_the_start_page_of_the_us_service_stands_for_its_lookup(place):
     asked: list[str] = []
     network = client({"/points/": sample("nws_points.json")}, asked)
-    with pytest.raises(SourceUnavailable, match=r"gridpoints/TAE/58,65"):
+    with pytest.raises(SourceUnavailable, match=r"api\.weather\.gov could not be asked"):
         read_forecast(place, client=network, **FGZ)
     assert asked[0].startswith("https://api.weather.gov/points/")
+    assert asked[-1].endswith("/gridpoints/TAE/58,65")
 
 
 def test_met_norway_is_asked_for_the_yard_with_its_height():
