@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from fruitwall.errors import YardFileError
 from fruitwall.service.treatments import unknown_kinds
 from fruitwall.yard.file import examine_yard, parse_yard, read_yard_text
+from fruitwall.yard.zones import zone_doubts
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import YardVersion
@@ -34,7 +35,7 @@ def check_yard_text(text: str, name: str = "yard.yaml", *, today: date | None = 
     YardFileError
         With every problem at once.
     """
-    examined = examine_yard(text, name, today=today, also=unknown_kinds)
+    examined = examine_yard(text, name, today=today, also=lambda yard: [*unknown_kinds(yard), *zone_doubts(yard)])
     if examined.yard is None:
         raise YardFileError(examined.errors)
     return CheckedYard(examined.yard, text, tuple(examined.warnings))
