@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,7 +65,8 @@ def simulate(
     treatments : sequence of sequence of Treatment, one list per tree
         What could be done for each.
     nights : sequence of Night
-        In order, not overlapping, each within the forcing.
+        In order, not overlapping, each within the forcing; its last hour may be the last full one before the night's
+        end, where noon is no full hour of UTC.
     faces : sequence of Face
         Walls that the spots refer to; a wall not among them is taken to be at air temperature.
     soil : {"sand", "loam", "clay"}
@@ -122,7 +124,8 @@ def _check(
     if threads < 1:
         raise ValueError(f"threads must be at least 1, got {threads!r}")
     for number, night in enumerate(nights):
-        if night.start_utc < forcing.start_utc or night.end_utc > forcing.end_utc:
+        # Where clocks are half an hour off, noon lies between two hours: the last full hour before it is enough.
+        if night.start_utc < forcing.start_utc or night.end_utc - forcing.end_utc >= timedelta(hours=1):
             raise ValueError(
                 f"night {night.name} runs from {night.start_utc} to {night.end_utc}, outside the weather's "
                 f"{forcing.start_utc} to {forcing.end_utc}"

@@ -29,7 +29,7 @@ class Room:
     kept_at_c : float
         Lowest temperature that its heating keeps; NaN if it is not heated. [°C]
     warmer_k : float
-        How much warmer than outside it is at the end of the night if not heated, 0 to 25. [K]
+        How much higher its lowest temperature of a night is than that outside, if not heated, 0 to 25. [K]
     """
 
     key: str
@@ -64,13 +64,15 @@ def room_temperature(room: Room, t_air_c: FloatArray, step_s: float, nights: Seq
     Returns
     -------
     ndarray, shape (member, step)
-        Heated: the outside air, lagged by 12 h, but at least what is kept. Unheated: the outside air, lagged by 4 h,
-        shifted so that when it is coldest outside it is `warmer_k` above that; the shift grows from nothing at the
-        beginning of the night. [°C]
+        Heated: the outside air, lagged by 12 h, but at least what is kept. Unheated: the outside air, lagged by 4 h and
+        shifted so that the lowest temperature of every night is `warmer_k` above the lowest outside. [°C]
 
     Notes
     -----
-    The lag is a first-order filter that starts at the first day's mean.
+    The lag is a first-order filter that starts at the first day's mean. The shift grows from nothing at the beginning
+    of the first night, runs in a straight line from night to night and stays after the last. It makes the place neither
+    warmer than the warmest air of the last 24 hours (or than what is said of the night) nor colder than the air outside
+    or that air lagged, whichever is the colder.
     """
     keep = exp(-step_s / (3600.0 * LAG_H[room.heated]))
     day = max(1, round(86_400.0 / step_s))
@@ -80,11 +82,31 @@ def room_temperature(room: Room, t_air_c: FloatArray, step_s: float, nights: Seq
         lagged[:, step] = keep * lagged[:, step - 1] + (1.0 - keep) * t_air_c[:, step]
     if room.heated:
         return np.maximum(lagged, room.kept_at_c)
-    shifted = lagged.copy()
-    members = np.arange(t_air_c.shape[0])
-    for first, last in nights:
-        coldest = first + t_air_c[:, first : last + 1].argmin(axis=1)
-        shift = t_air_c[members, coldest] + room.warmer_k - lagged[members, coldest]
-        grown = np.clip((np.arange(first, last + 1) - first) / np.maximum(coldest - first, 1)[:, None], 0.0, 1.0)
-        shifted[:, first : last + 1] += shift[:, None] * grown
-    return shifted
+    return _shifted(lagged, t_air_c, room.warmer_k, nights, day, round(3600.0 * LAG_H[False] / step_s))
+
+
+def _shifted(
+    lagged: FloatArray, t_air_c: FloatArray, warmer_k: float, nights: Sequence[tuple[int, int]], day: int, lag: int
+) -> FloatArray:
+    """Bring the lagged air to what is said of each night's minimum; `day` and `lag` in steps."""
+    if not nights:
+        return lagged
+    steps = np.arange(lagged.shape[1])
+    ends = [
+        min(last + lag, after) for (_, last), (after, _) in zip(nights, [*nights[1:], (steps.size, 0)], strict=True)
+    ]
+    shift, least = np.empty_like(lagged), np.empty_like(lagged)
+    for member in range(lagged.shape[0]):
+        at, by, said = [nights[0][0]], [0.0], []
+        for (first, last), end in zip(nights, ends, strict=True):
+            # Indoors it is coldest some hours after it was outside, perhaps after the covers are off.
+            trough = first + int(lagged[member, first : max(end, first + 1)].argmin())
+            said.append(float(t_air_c[member, first : last + 1].min()) + warmer_k)
+            at.append(trough)
+            by.append(said[-1] - float(lagged[member, trough]))
+        shift[member] = np.interp(steps, at, by, left=0.0)
+        least[member] = np.interp(steps, at[1:], said)
+    before = np.concatenate([np.repeat(t_air_c[:, :1], day - 1, axis=1), t_air_c], axis=1)
+    warmest = np.lib.stride_tricks.sliding_window_view(before, day, axis=1).max(axis=2)
+    ceiling = np.maximum(np.maximum(lagged, warmest), least)
+    return np.clip(lagged + shift, np.minimum(lagged, t_air_c), ceiling)

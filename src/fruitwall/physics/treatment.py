@@ -30,7 +30,8 @@ class Treatment:
     Cover, lamps and heater act from `cover_on_utc` to `cover_off_utc` of every night given to the simulation; a
     wetted ground stays wet from `wet_from_utc` on; a plant that is moved stands at its new spot from the beginning of
     the series (its root ball starts the night from that place's day); one that is carried in is indoors
-    through the whole windows of the nights given, by day as well, and at its home spot before.
+    through the whole windows of the nights given, noon to noon, by day as well, and at its home spot before and
+    between nights that do not follow each other: exposures of the open hours before carrying in are not counted.
 
     Attributes
     ----------
