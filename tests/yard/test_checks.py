@@ -116,6 +116,28 @@ def test_a_crown_begins_below_its_top():
     ]
 
 
+@pytest.mark.parametrize(
+    ("outline", "long"),
+    [
+        ([(1, 1), (50, 1), (50, 9), (1, 9)], None),
+        ([(1, 1), (61, 1), (61, 9), (1, 9)], "60 m"),
+        ([(1, 1), (41, 41), (39, 43), (-1, 3)], "56.57 m"),  # along its own side, not along the axes
+    ],
+)
+def test_a_shelter_longer_than_can_be_computed_is_an_error(outline, long):
+    tunnel = Shelter(id="tunnel", name="Tunnel", outline=outline, height_m=10, trees=["mango-1"])
+    yard = a_yard(shelters=[tunnel], outline=[(-9, -9), (90, -9), (90, 90), (-9, 90)])
+    found = [text for text in told("error", yard) if text.startswith("shelters[0].outline")]
+    assert found == (
+        [
+            f'shelters[0].outline: the shelter "tunnel" is {long} long; give one of at most 50 m in length and width, '
+            "or enter its bays as shelters of their own"
+        ]
+        if long
+        else []
+    )
+
+
 def test_a_shelter_holds_known_trees_that_stand_in_it():
     hoops = Shelter(id="hoops", name="Hoops", outline=SQUARE, height_m=1.5, trees=["mango-1", "mnago-1"])
     again = Shelter(id="again", name="Again", outline=[(9, 9), (10, 9), (10, 10)], height_m=3, trees=["mango-1"])

@@ -18,6 +18,9 @@ Check = Callable[[Yard], Iterator[Problem]]
 MAX_ZONE_OFFSET_H = 4.0
 """Clocks may be so far from the sun's time (the west of China: 3.1 h) before the longitude's sign is doubted."""
 
+MAX_SHELTER_M = 50.0
+"""Length and width up to which the air in a shelter is computed as one room; its height the model keeps to 10 m."""
+
 
 def check_yard(yard: Yard, *, today: date | None = None) -> list[Problem]:
     """Give all that does not fit together in a yard.
@@ -175,12 +178,19 @@ def _m(length_m: float) -> str:
 
 
 def _shelters(yard: Yard) -> Iterator[Problem]:
-    """Shelters name trees that exist, stand inside and are in no other shelter."""
+    """Shelters are not too large to compute, and name trees that exist, stand inside and are in no other shelter."""
     from fruitwall.yard.plan import contains
 
     trees = {tree.id: tree for tree in yard.trees}
     taken: dict[str, str] = {}
     for number, shelter in enumerate(yard.shelters):
+        length = _longest_side_m(shelter.outline)
+        if length > MAX_SHELTER_M:
+            message = (
+                f'the shelter "{shelter.id}" is {_m(length)} long; give one of at most {_m(MAX_SHELTER_M)} in length '
+                "and width, or enter its bays as shelters of their own"
+            )
+            yield _error(message, "shelters", number, "outline")
         for place, name in enumerate(shelter.trees):
             loc = ("shelters", number, "trees", place)
             tree = trees.get(name)
@@ -195,6 +205,15 @@ def _shelters(yard: Yard) -> Iterator[Problem]:
             elif tree.height_m > shelter.height_m:
                 message = f'the tree "{name}" ({_m(tree.height_m)}) is taller than the shelter ({_m(shelter.height_m)})'
                 yield _warning(message, *loc)
+
+
+def _longest_side_m(outline: Sequence[tuple[float, float]]) -> float:
+    """Give the length of the smallest rectangle round an outline. [m]"""
+    from shapely import LineString, MultiPoint, Polygon
+
+    around = MultiPoint(outline).minimum_rotated_rectangle
+    corners = list(around.exterior.coords if isinstance(around, Polygon) else around.coords)
+    return max(float(LineString(corners[at : at + 2]).length) for at in range(min(2, len(corners) - 1)))
 
 
 def _covers(yard: Yard) -> Iterator[Problem]:
