@@ -36,7 +36,7 @@ def problem_of(*rows, have=None, **more) -> EveningProblem:
         options=tuple(tuple(row) for row in rows),
         supplies=supplies(**(ALL if have is None else have)),
         prices=PRICES,
-        **more,
+        **{"trouble": 0.0} | more,
     )
 
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+import math
+from typing import Any, get_args
 
 import numpy as np
 import pytest
 
 from fruitwall.plans.feeds import Load, feeds_for
 from fruitwall.plans.measures import SetUpTimes, possible_measures, refused_measures, settings_of, supplies_of
+from fruitwall.plans.parts import MORNING_ORDER, ORDER_OF_WORK, Lift, PartKind, order_of_work
 from fruitwall.plans.problem import EveningProblem, Option
 from fruitwall.plans.programme import build
 from fruitwall.yard.demo import demo_yard
@@ -160,13 +162,29 @@ def test_a_heater_stands_only_under_a_frame_with_clearance():
     assert "cover:film_polyethylene/frame" in keys(narrow)
 
 
-def test_a_thermostat_takes_less_energy_but_no_less_of_the_circuit():
-    with_one = named(electric(), "cover:film_polyethylene/frame+heater:fan")
+def test_a_thermostat_is_counted_as_on_all_night_unless_somebody_knows_better():
+    its, key = electric(), "cover:film_polyethylene/frame+heater:fan"
     always = {key: value for key, value in HEATER.items() if key != "thermostat"}
-    without = named(electric(gear={"heaters": [always]}), "cover:film_polyethylene/frame+heater:fan")
-    assert with_one.watts == without.watts == 1500
-    assert with_one.kwh == pytest.approx(without.kwh / 2)
-    assert without.kwh == pytest.approx(1.5 * 14)
+    without = named(electric(gear={"heaters": [always]}), key)
+    assert named(its, key).kwh == without.kwh == pytest.approx(1.5 * 14)
+
+    half = SetUpTimes(thermostat_share=0.5)
+    (known,) = (m for m in possible_measures(its, its.trees[0], times=half) if m.key == key)
+    assert known.kwh == pytest.approx(without.kwh / 2)
+    assert known.watts == without.watts == 1500  # no less of the circuit
+    with pytest.raises(ValueError, match=r"thermostat_share must be 0 or more and at most 1, got 1\.5"):
+        SetUpTimes(thermostat_share=1.5)
+
+
+@pytest.mark.parametrize("hours", [7.5, 14.0])
+def test_lamps_and_heaters_are_counted_for_the_hours_of_the_night(hours: float):
+    its = electric(trees=[YOUNG], shelters=[HOOPS])
+    measures = possible_measures(its, its.trees[0], night_hours=hours)
+    inside = [part for setting in settings_of(its, night_hours=hours) for part in setting.parts]
+    powered = [part for part in (*(p for m in measures for p in m.parts), *inside) if part.device]
+    assert len(powered) >= 5
+    for part in powered:
+        assert part.kwh == pytest.approx(part.watts * hours / 1000)
 
 
 @pytest.mark.parametrize(
@@ -207,6 +225,7 @@ def test_open_ground_is_wetted_while_the_sun_is_on_it_unless_rain_is_coming():
     measure = named(yard(), "wet")
     assert measure.wet_ground
     assert measure.deadline == "before_sun_leaves"
+    assert not measure.parts[0].stays  # watered for the night that follows, not days ahead
     assert "rain is expected" in why(yard(), "wet", rain_expected=True)
 
 
@@ -260,6 +279,36 @@ def test_a_tub_too_heavy_to_push_on_soft_ground_stays():
     assert "rolling it on soft ground takes 126 N, more than the 70 N advised" in why(its, "carry:shed")
 
 
+def test_whoever_lifts_little_takes_somebody_along_to_tilt_a_heavy_tub():
+    tub = POT | {"container": {"volume": 40, "mass": 58}}
+    truck = {"trolleys": [{"id": "truck", "name": "Sack truck", "max_mass": 90}]}
+    cy = {"id": "cy", "name": "Cy", "minutes_before_dusk": 30, "max_lift": 11}
+
+    def crews(*people, mass: float = 58) -> list[tuple[str, ...]]:
+        its = yard([tub | {"container": {"volume": 40, "mass": mass}}], people=people, indoor_places=[SHED], gear=truck)
+        found = [m for m in possible_measures(its, its.trees[0]) if m.place]
+        return [way.people for m in found for way in m.parts[0].ways]
+
+    assert crews(ANA, cy) == [("ana",)]  # 58 kg is more than 5 x 11 kg, and Ana needs nobody
+    assert crews(cy, cy | {"id": "di", "name": "Di"}) == [("cy", "di")]
+    assert crews(cy, mass=54) == [("cy",)]
+    assert crews(ANA, BEN, mass=61) == [("ana", "ben")]  # nobody alone above 60 kg
+    assert crews(ANA, BEN, mass=64) == []  # the push on soft ground is more than the 70 N advised
+    assert crews(ANA, BEN | {"pushes_trolley": False}, mass=61) == []
+    alone = yard([tub], people=[cy], indoor_places=[SHED], gear=truck)
+    assert "tilting it onto the trolley takes somebody stronger, or two people" in why(alone, "carry:shed")
+
+
+def test_a_pot_too_wide_to_be_held_is_never_lifted_by_hand():
+    wide = POT | {"container": {"volume": 300, "mass": 20}}
+    truck = {"trolleys": [{"id": "truck", "name": "Sack truck", "max_mass": 90}]}
+    its = yard([wide], indoor_places=[SHED])
+    assert "too wide to be held close enough to lift" in why(its, "carry:shed")
+    rolled = named(yard([wide], indoor_places=[SHED], gear=truck), "carry:shed")
+    assert {way.trolley for way in rolled.parts[0].ways} == {"truck"}
+    assert Lift(20.0, 0.0).index == math.inf
+
+
 def test_a_mass_nobody_weighed_is_estimated_wet():
     light, unknown = (yard([POT | {"container": c}], indoor_places=[SHED]) for c in ({"volume": 3}, {"volume": 15}))
     assert "carry:shed" in keys(light)
@@ -311,6 +360,19 @@ def test_a_pot_under_a_roof_stays_there_and_takes_its_space():
 # ---------------------------------------------------------------- shelters
 
 HOOPS = {"id": "hoops", "name": "Hoops", "outline": [[3, 3], [9, 3], [9, 7], [3, 7]], "height": 2, "trees": ["young"]}
+
+
+def test_what_is_done_together_has_one_group_and_an_order():
+    its = electric(trees=[YOUNG], shelters=[HOOPS])
+    for setting in settings_of(its):
+        assert {part.group for part in setting.parts} <= {"shelter:hoops"}
+    closed = settings_of(its)[3]
+    assert [part.kind for part in order_of_work(reversed(closed.parts))] == ["heater", "close"]
+    potted = yard([POT], gear={"covers": [FLEECE]}, structures=[ROOF], indoor_places=[SHED])
+    for measure in (*possible_measures(its, its.trees[0]), *possible_measures(potted, potted.trees[0])):
+        assert {part.group for part in measure.parts} <= {measure.tree}
+    assert set(ORDER_OF_WORK) == set(get_args(PartKind))
+    assert MORNING_ORDER.index("lamps") < MORNING_ORDER.index("cover")
 
 
 def test_the_states_of_a_shelter_begin_with_open():

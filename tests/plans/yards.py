@@ -49,10 +49,11 @@ def lamps(tree: str, people: Sequence[str], *, circuits=("house",), leads=()) ->
     )
 
 
-def carry(tree: str, *, by_hand: Sequence[str] = (), rolled: Sequence[str] = (), mass_kg=9.0) -> Part:
+def carry(tree: str, *, by_hand: Sequence[str] = (), rolled: Sequence[str] = (), together=False, mass_kg=9.0) -> Part:
     lift = Lift(mass_kg, 12.0)
     hand = [Way((person,), 4.0, lifts=1, lifts_back=1, lift=lift) for person in by_hand]
-    roll = [Way((person,), 7.0, trolley="truck") for person in rolled]
+    crews = [tuple(rolled)] if together else [(person,) for person in rolled]
+    roll = [Way(crew, 7.0, trolley="truck") for crew in crews]
     return Part(
         f"carry:shed@{tree}", "carry", "carry in", (tree,), (*hand, *roll), minutes_remove=4.0, room="place:shed"
     )
@@ -126,7 +127,8 @@ def small_problems(draw: st.DrawFn, *, nights: int = 1, trees: int = 3, shelter:
         warm = lamps(name, people, circuits=circuits, leads=lead)
         possible.append(measure("cover+lamps", name, warm, sheet, requires=its))
         hands = draw(st.sampled_from([(), people[:1], people]))
-        possible.append(measure("carry:shed", name, carry(name, by_hand=hands, rolled=people)))
+        together = draw(st.booleans()) and len(people) > 1
+        possible.append(measure("carry:shed", name, carry(name, by_hand=hands, rolled=people, together=together)))
         chosen = draw(st.lists(st.sampled_from(possible), unique_by=lambda m: m.key, max_size=2))
         if name in in_shelter:
             chosen.append(measure("shelter:hoops", name, requires=(closed,)))
@@ -141,6 +143,7 @@ def small_problems(draw: st.DrawFn, *, nights: int = 1, trees: int = 3, shelter:
         prices=PRICES,
         settings=settings,
         in_place=frozenset(standing),
+        trouble=draw(st.sampled_from([0.0, 0.5, 2.0])),
     )
 
 
@@ -213,6 +216,7 @@ def _cheapest_effort(problem: EveningProblem, parts: list[Part], before: frozens
                 able = dict.fromkeys(person for way in part.ways for person in way.people)
                 choices.append([(Way((person,), part.minutes_again), 0.0) for person in able])
         else:
+            fixed += problem.trouble
             choices.append([(way, part.minutes_remove) for way in part.ways])
     best = None
     for picked in product(*choices):
@@ -233,7 +237,7 @@ def _people_manage(problem: EveningProblem, doing: list[Way]) -> bool:
     for truck, count in trucks.items():
         rolling = [way for way in doing if way.trolley == truck]
         for limit in have.values():
-            taken = sum(way.minutes for way in rolling if have[way.people[0]] <= limit)
+            taken = sum(way.minutes for way in rolling if min(have[person] for person in way.people) <= limit)
             if taken > count * limit + 1e-9:
                 return False
     return True

@@ -108,6 +108,7 @@ def _cover_part(making: Making, tree: Tree, covering: Covering, *, wide: bool = 
         sheets=tuple(sheet.id for sheet in covering.sheets),
         position=tree.position,
         steps=tuple(steps),
+        group=tree.id,
     )
 
 

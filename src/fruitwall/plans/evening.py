@@ -97,7 +97,7 @@ def solve(problem: EveningProblem, *, time_limit_s: float = 2.0, gap: float = 1e
 def one_more(
     problem: EveningProblem, solution: EveningSolution, *, keys: Collection[str] | None = None
 ) -> list[OneMore]:
-    """Tell what one more of each binding supply would buy tonight, by solving tonight again.
+    """Tell what one more of each scarce supply would buy tonight, by solving tonight again.
 
     The following nights are held as planned; what they already use counts for tonight's choice (a sheet put on
     tonight need not be put on tomorrow).
@@ -107,15 +107,16 @@ def one_more(
     problem, solution
         As given to and by `solve`.
     keys : collection of str, optional
-        Supplies to try instead of those that bind.
+        Supplies to try instead of those that are scarce (`LimitUse.binding`) and of people who have something to do
+        and less than one step, half an hour, left.
 
     Returns
     -------
     list of OneMore
-        The most useful first; savings are 0 or more.
+        The most useful first by `OneMore.saves`, which is 0 where one more would change nothing.
     """
     window = _tonight(problem, solution)
-    wanted = [use.key for use in solution.limits if use.binding] if keys is None else list(keys)
+    wanted = [use.key for use in solution.limits if _nearly_out(problem, use)] if keys is None else list(keys)
     if not wanted:
         return []
     base = _resolve(relax(build(problem, window)))
@@ -138,6 +139,12 @@ def one_more(
             )
         )
     return sorted(found, key=lambda one: -one.saves)
+
+
+def _nearly_out(problem: EveningProblem, use: LimitUse) -> bool:
+    """Tell whether a supply is scarce, or a person so near the end of their time that half an hour might count."""
+    supply = problem.supplies.find(use.key)
+    return use.binding or (supply.kind == "person" and use.used > 0 and use.available - use.used < supply.step)
 
 
 def runner_up(problem: EveningProblem, solution: EveningSolution, tree: str) -> RunnerUp | None:
@@ -267,7 +274,7 @@ def _solution(
         tasks=tasks,
         nightly=nightly,
         nightly_nothing=nothing,
-        limits=limits_tonight(problem, tasks),
+        limits=limits_tonight(problem, plan.choices, tasks),
         status="optimal" if total - bound <= gap * total + PROVEN_WITHIN else "gap",
         gap=left,
         bound=bound,

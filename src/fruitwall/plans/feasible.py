@@ -151,7 +151,7 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
 def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
     """Whether the costs add up."""
     prices = problem.prices
-    loss = effort = 0.0
+    loss = effort = trouble = 0.0
     for options, chosen in zip(problem.options, solution.choices, strict=True):
         for night, rank in enumerate(chosen):
             loss += float(problem.weights[night]) * float(options[rank].loss[night])
@@ -164,8 +164,13 @@ def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
             + part.kwh * prices.per_kwh
         )
         effort += float(problem.weights[task.night]) * price
+        trouble += 0.0 if task.again else float(problem.weights[task.night]) * problem.trouble
     wrong = []
-    for name, mine, stated in (("loss", loss, solution.costs.loss), ("effort", effort, solution.costs.effort)):
+    for name, mine, stated in (
+        ("loss", loss, solution.costs.loss),
+        ("effort", effort, solution.costs.effort),
+        ("trouble", trouble, solution.costs.trouble),
+    ):
         if abs(mine - stated) > _EPS * max(1.0, abs(mine)):
             wrong.append(f"the {name} adds up to {mine:.6f}, the plan says {stated:.6f}")
     return wrong

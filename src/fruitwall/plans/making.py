@@ -13,7 +13,11 @@ from fruitwall.yard.model import Heater, LampString, Yard
 XY = tuple[float, float]
 
 NIGHT_H = 14.0
-"""Hours for which lamps and heaters are counted, dusk to after sunrise in midwinter. common practice, no source."""
+"""Hours for which lamps and heaters are counted if the night is not given: dusk to after sunrise in midwinter.
+common practice, no source."""
+
+SHELTER = "shelter:"
+"""What the group of a shelter's parts begins with."""
 
 
 @dataclass(frozen=True)
@@ -50,12 +54,12 @@ def make_ready(yard: Yard, times: SetUpTimes | None, rain_expected: bool, night_
 
 
 def lamps_part(
-    making: Making, lamp: LampString, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], where: str, name: str
+    making: Making, lamp: LampString, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], group: str, name: str
 ) -> Part:
-    """Make the part of hanging a lamp string."""
+    """Make the part of hanging a lamp string; `group` is a tree's identifier or ``shelter:<id>``."""
     times = making.times
     return Part(
-        key=f"lamps:{lamp.id}@{where}",
+        key=f"lamps:{lamp.id}@{group.removeprefix(SHELTER)}",
         kind="lamps",
         name=f"hang {lamp.name} in {name}",
         trees=trees,
@@ -73,17 +77,18 @@ def lamps_part(
             "No lamp may touch leaf, cloth or film, now or when the wind moves them.",
             "Test the ground-fault device, then switch on at dusk.",
         ),
+        group=group,
     )
 
 
 def heater_part(
-    making: Making, heater: Heater, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], where: str, name: str
+    making: Making, heater: Heater, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], group: str, name: str
 ) -> Part:
-    """Make the part of placing a heater."""
+    """Make the part of placing a heater; `group` is a tree's identifier or ``shelter:<id>``."""
     times = making.times
     share = 1.0 if heater.thermostat_c is None else times.thermostat_share
     return Part(
-        key=f"heater:{heater.id}@{where}",
+        key=f"heater:{heater.id}@{group.removeprefix(SHELTER)}",
         kind="heater",
         name=f"place {heater.name} by {name}",
         trees=trees,
@@ -101,4 +106,5 @@ def heater_part(
             "measured to where the cover can blow.",
             "Test the ground-fault device, then switch on at dusk. Somebody stays at home and looks after it.",
         ),
+        group=group,
     )

@@ -61,7 +61,7 @@ def possible_measures(
     rain_expected : bool
         Rain is forecast before the night: the ground needs no wetting.
     night_hours : float
-        Hours for which lamps and heaters are counted, above 0 to 24. [h]
+        Hours for which lamps and heaters are on this night, above 0 to 24. [h]
 
     Returns
     -------
@@ -186,11 +186,13 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
         name=f"wet the ground under {tree.name}",
         trees=(tree.id,),
         ways=easy_ways(yard, times.wet + times.wet_per_m2 * area, tree.position),
+        stays=False,  # it stores the sun of its own day; a night later it is dry on top again
         deadline="before_sun_leaves",
         position=tree.position,
         steps=(
             "Water the bare soil under and around the crown thoroughly while the sun is still on it; keep leaves dry.",
             "Not where lamps or leads are plugged in.",
         ),
+        group=tree.id,
     )
     yield Measure("wet", "wet the ground in the afternoon", tree.id, parts=(part,), requires=open_, wet_ground=True)

@@ -65,6 +65,7 @@ def _moving_part(making: Making, tree: Tree, kind: str, to: IndoorPlace | Roof, 
             "Bring it first, water it afterwards: a freshly watered pot is much heavier.",
             f"Clear and light the path to {to.name}.",
         ),
+        group=tree.id,
     )
 
 

@@ -11,6 +11,8 @@ Nothing here decides anything: `plans.measures` makes these from a yard, `plans.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -22,6 +24,14 @@ Deadline = Literal["before_sun_leaves", "before_dusk", "before_bed", "morning"]
 
 DEADLINES: tuple[Deadline, ...] = ("before_sun_leaves", "before_dusk", "before_bed", "morning")
 """All deadlines, earliest first."""
+
+ORDER_OF_WORK: tuple[PartKind, ...] = ("wet", "carry", "roof", "heater", "lamps", "cover", "close")
+"""In which order parts of one `Part.group` are done in the evening: water first, while nothing electric lies about;
+what stands below a cover before the cover; a shelter is closed when all is in it."""
+
+MORNING_ORDER: tuple[PartKind, ...] = ("heater", "lamps", "cover", "close")
+"""In which order they are undone in the morning: devices are switched off before the cover over them is opened, so
+that nobody reaches past a hot lamp and no cloth falls on it. Other kinds have no morning."""
 
 
 @dataclass(frozen=True)
@@ -41,8 +51,11 @@ class Lift:
 
     @property
     def index(self) -> float:
-        """Lifting index; above 1 means raised risk of back trouble for some people."""
-        return self.mass_kg / self.limit_kg
+        """Lifting index; above 1 means raised risk of back trouble for some people.
+
+        Infinite where the equation allows no load at all, as for a container too wide to be held close.
+        """
+        return self.mass_kg / self.limit_kg if self.limit_kg > 0.0 else math.inf
 
 
 @dataclass(frozen=True)
@@ -130,6 +143,10 @@ class Part:
         Where it is done, in the yard's frame. [m, m]
     steps : tuple of str
         What to do, in words.
+    group : str
+        What is done together, in the order of work (`order_of_work`): ``shelter:<id>`` for everything that belongs to
+        a shelter's state, the tree's identifier for what is done for one tree. Parts of one group are one visit per
+        deadline, even where they are a few steps apart.
     """
 
     key: str
@@ -150,11 +167,17 @@ class Part:
     room: str | None = None
     position: tuple[float, float] = (0.0, 0.0)
     steps: tuple[str, ...] = ()
+    group: str = ""
 
     @property
     def quickest(self) -> Way:
         """The way that takes the fewest minutes of people's time; the first of equals."""
         return min(self.ways, key=lambda way: way.minutes * len(way.people))
+
+
+def order_of_work(parts: Iterable[Part]) -> list[Part]:
+    """Give parts of one group in the order in which they are done: by `ORDER_OF_WORK`, then by key."""
+    return sorted(parts, key=lambda part: (ORDER_OF_WORK.index(part.kind), part.key))
 
 
 @dataclass(frozen=True)

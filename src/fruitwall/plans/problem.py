@@ -15,6 +15,10 @@ from numpy.typing import NDArray
 from fruitwall.plans.parts import Measure, Part, Setting, Way
 from fruitwall.yard.model import Prices
 
+TROUBLE = 0.5
+"""Price of every part put in place, whatever it takes, so that trifles are not asked of people. common practice, no
+source. [currency]"""
+
 SupplyKind = Literal["sheet", "lamps", "heater", "lead", "circuit", "room", "person", "trolley"]
 
 
@@ -130,6 +134,10 @@ class EveningProblem:
         Which sheet each cover in place is; a sheet that hangs stays where it is if it can.
     night_weights : ndarray, shape (night,), or None
         Weight of each night's loss and effort; None gives ones. Below one for nights whose forecast is unsure.
+    trouble : float
+        The trouble of thinking about it: a fixed price, 0 or more, of every part put in place, on top of minutes,
+        lifts and energy. What saves less than that is not asked of people; 0 asks for everything that pays at all.
+        Nothing is charged for what stands already or is done. [currency]
     """
 
     trees: tuple[str, ...]
@@ -141,6 +149,7 @@ class EveningProblem:
     done: frozenset[str] = frozenset()
     hanging: Mapping[str, str] = field(default_factory=dict)
     night_weights: NDArray[np.float64] | None = None
+    trouble: float = TROUBLE
 
     def __post_init__(self) -> None:
         _check_problem(self)
@@ -205,6 +214,7 @@ class Costs:
     minutes: float = 0.0
     lifts: float = 0.0
     energy: float = 0.0
+    trouble: float = 0.0
 
     def __add__(self, other: Costs) -> Costs:
         return Costs(
@@ -212,6 +222,7 @@ class Costs:
             self.minutes + other.minutes,
             self.lifts + other.lifts,
             self.energy + other.energy,
+            self.trouble + other.trouble,
         )
 
     @property
@@ -221,13 +232,24 @@ class Costs:
 
     @property
     def total(self) -> float:
-        """Loss and effort."""
-        return self.loss + self.effort
+        """Loss, effort and the trouble of thinking about it: what is minimised."""
+        return self.loss + self.effort + self.trouble
 
 
 @dataclass(frozen=True)
 class LimitUse:
-    """How much of one supply is used tonight."""
+    """How much of one supply is used tonight.
+
+    Attributes
+    ----------
+    key, name, unit
+        The supply.
+    used, available : float
+        Of that unit.
+    binding : bool
+        It is scarce: less is left than half of the things would need that it is wanted for and that would save a
+        tree something tonight. What one more of it really buys is for `one_more` to say.
+    """
 
     key: str
     name: str
@@ -239,16 +261,23 @@ class LimitUse:
 
 @dataclass(frozen=True)
 class OneMore:
-    """What one step more of a supply would buy, by solving again.
+    """What one step more of a supply would buy tonight, by solving again.
+
+    `saves` and `saves_loss` answer two questions. With a further sheet a tree is covered that was left: its loss
+    falls by `saves_loss`, but somebody has to put the sheet on, so that all in all only `saves` is won. With more
+    minutes or a second trolley the loss may even stay as it is and the effort fall, or a measure give way to one
+    that loses a little more and takes much less: then `saves` is the larger, and `saves_loss` may be below 0.
 
     Attributes
     ----------
     key, name, step, unit
         The supply and how much more of it.
     saves : float
-        Loss and effort saved. [currency]
+        By how much the total that is minimised falls: loss, effort and trouble, at the household's prices. It ranks
+        what to get, and is the most that the step is worth for one such night. 0 or more. [currency]
     saves_loss : float
-        Expected loss saved. [currency]
+        By how much the expected loss of all trees falls, the effort left out: what the trees gain. Either sign.
+        [currency]
     changes : tuple of (tree, measure key before, measure key after)
         What would be done otherwise tonight.
     """
@@ -273,7 +302,7 @@ class RunnerUp:
     measure : Measure
         What it would get instead.
     costs_more : float
-        By how much loss and effort of the whole yard would be higher. [currency]
+        By how much loss, effort and trouble of the whole yard would be higher. [currency]
     loss_more : float
         By how much the loss of this tree tonight would be higher (negative: lower). [currency]
     others : tuple of (tree, measure key before, measure key after)
@@ -386,6 +415,8 @@ def _check_problem(problem: EveningProblem) -> None:
         first = next(setting for setting in problem.settings if setting.group == group)
         if first.parts:
             raise ValueError(f"the first state of {group} must take no work, got {first.state}")
+    if not (np.isfinite(problem.trouble) and problem.trouble >= 0):
+        raise ValueError(f"trouble must be 0 or more, got {problem.trouble}")
     weights = problem.night_weights
     if weights is not None and (weights.shape != (nights,) or not (weights > 0).all()):
         raise ValueError(f"night_weights must be {nights} numbers greater than 0, got {weights!r}")

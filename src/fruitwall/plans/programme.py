@@ -141,10 +141,11 @@ def all_parts(problem: EveningProblem) -> dict[str, Part]:
 
 
 def setting_up_cost(problem: EveningProblem, part: Part, way: Way) -> float:
-    """Give the price of setting a part up in one way, and of undoing it some day. [currency]"""
+    """Give the price of setting a part up in one way, of undoing it some day, and of the trouble. [currency]"""
     prices = problem.prices
     minutes = way.minutes * len(way.people) + part.minutes_remove
-    return prices.per_hour / 60.0 * minutes + prices.per_lift * (way.lifts + way.lifts_back)
+    effort = prices.per_hour / 60.0 * minutes + prices.per_lift * (way.lifts + way.lifts_back)
+    return effort + problem.trouble
 
 
 def use_cost(problem: EveningProblem, part: Part) -> float:
@@ -260,6 +261,7 @@ def _people(programme: Programme, night: int, used: Sequence[Part]) -> None:
     """Minutes of every person, and of the trolleys, which are shared between people."""
     supplies = programme.problem.supplies
     minutes: dict[str, Terms] = {person: [] for person in supplies.of("person")}
+    available = {person: supply.available for person, supply in supplies.of("person").items()}
     rolled: dict[tuple[str, str], Terms] = {}
     for part in used:
         for rank, way in enumerate(part.ways):
@@ -269,12 +271,12 @@ def _people(programme: Programme, night: int, used: Sequence[Part]) -> None:
             for person in way.people:
                 minutes[person].append((column, way.minutes))
             if way.trolley is not None:
-                rolled.setdefault((way.trolley, way.people[0]), []).append((column, way.minutes))
+                hurried = min(way.people, key=lambda person: available[person])
+                rolled.setdefault((way.trolley, hurried), []).append((column, way.minutes))
         for person in again_people(part):
             column = programme.a.get((part.key, person, night))
             if column is not None:
                 minutes[person].append((column, part.minutes_again))
-    available = {person: supply.available for person, supply in supplies.of("person").items()}
     for person, terms in minutes.items():
         programme.row(terms, -np.inf, available[person])
     for trolley, supply in supplies.of("trolley").items():

@@ -20,6 +20,11 @@ START_FORCE_N = 150.0
 KEEP_MOVING_FORCE_N = 70.0
 PUSH_WITHOUT_BREAK_M = 20.0
 
+# Tilting a loaded sack truck back and holding it there takes weight and balance, which the push says nothing about.
+# common practice, no source.
+TILTED_ALONE_KG = 60.0
+TILTED_PER_OWN_LIMIT = 5.0
+
 
 def push_force_n(mass_kg: float, *, rolling_share: float = ROLLING_SHARE_SOFT, slope_rad: float = 0.0) -> float:
     """Give the force that keeps a loaded trolley moving, m g (sin a + c cos a).
@@ -54,6 +59,27 @@ def push_force_n(mass_kg: float, *, rolling_share: float = ROLLING_SHARE_SOFT, s
 def within_guideline(force_n: float) -> bool:
     """Tell whether a steady push is within the lower published figure for keeping a load moving."""
     return force_n <= KEEP_MOVING_FORCE_N
+
+
+def tilted_alone_kg(own_limit_kg: float | None) -> float:
+    """Give what one person may tilt onto a trolley and keep in balance alone.
+
+    Parameters
+    ----------
+    own_limit_kg : float or None
+        What the person is willing to lift, above 0; None if no limit of their own is known. [kg]
+
+    Returns
+    -------
+    float
+        The smaller of 60 kg and five times the own limit; common practice, no source. [kg]
+
+    Examples
+    --------
+    >>> tilted_alone_kg(10.0), tilted_alone_kg(None)
+    (50.0, 60.0)
+    """
+    return TILTED_ALONE_KG if own_limit_kg is None else min(TILTED_ALONE_KG, TILTED_PER_OWN_LIMIT * own_limit_kg)
 
 
 def acceptable_push_kgf(

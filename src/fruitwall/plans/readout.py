@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.plans.matching import assign
-from fruitwall.plans.parts import Part, Way
+from fruitwall.plans.parts import ORDER_OF_WORK, Part, Way
 from fruitwall.plans.problem import Costs, EveningProblem, LimitUse, PlannedTask, SupplyKind
-from fruitwall.plans.programme import Programme, again_people, all_parts
+from fruitwall.plans.programme import Programme, again_people
 
 NOBODY = Way((), 0.0)
-
-# Lamps and heaters go in before the cover goes on; water before everything.
-_ORDER = {kind: rank for rank, kind in enumerate(("wet", "carry", "roof", "lamps", "heater", "cover", "close"))}
 
 
 @dataclass(frozen=True)
@@ -68,7 +66,7 @@ def read_plan(programme: Programme, x: NDArray[np.float64], *, had: Mapping[str,
     hanging = dict(had or {})
     for night in nights:
         used = [p for p in programme.parts.values() if any(x[c] > 0.5 for c, _ in programme.use(p.key, night))]
-        used.sort(key=lambda part: _ORDER[part.kind])
+        used.sort(key=lambda part: ORDER_OF_WORK.index(part.kind))
         sheets = _handed_out(problem, "sheet", [(p.key, p.sheets) for p in used if p.sheets], hanging)
         swaps += sum(1 for key, sheet in sheets.items() if hanging.get(key, sheet) != sheet)
         hanging = sheets
@@ -100,32 +98,38 @@ def costs_by_night(
             float(options[chosen[night]].loss[night]) for options, chosen in zip(problem.options, choices, strict=True)
         )
         minutes = lifts = kwh = 0.0
+        anew = 0
         for task in (task for task in tasks if task.night == night):
             part, way = task.part, task.way
             minutes += way.minutes * len(way.people) + part.minutes_morning
             minutes += 0.0 if task.again else part.minutes_remove
             lifts += way.lifts + way.lifts_back
             kwh += part.kwh
+            anew += not task.again
         nightly.append(
             Costs(
                 weight * loss,
                 weight * prices.per_hour / 60.0 * minutes,
                 weight * prices.per_lift * lifts,
                 weight * prices.per_kwh * kwh,
+                weight * problem.trouble * anew,
             )
         )
     return tuple(nightly)
 
 
-def limits_tonight(problem: EveningProblem, tasks: Sequence[PlannedTask]) -> tuple[LimitUse, ...]:
-    """Tell how much of every supply is used tonight and whether it binds.
+def limits_tonight(
+    problem: EveningProblem, choices: Sequence[Sequence[int]], tasks: Sequence[PlannedTask]
+) -> tuple[LimitUse, ...]:
+    """Tell how much of every supply is used tonight and whether it is scarce.
 
-    Pieces and spaces bind when all are used; minutes and watts when too little is left for the smallest thing that
-    is not done tonight and would need them.
+    A supply is scarce when less of it is left than the median need of the parts that are not done tonight, would use
+    it, and belong to a measure under which their tree would lose less than under the one chosen. The median, because
+    the smallest need says little: 2.5 minutes with the hose for one tree do not make an hour's work possible.
     """
     tonight = [task for task in tasks if task.night == 0]
     in_use = {task.part.key for task in tonight}
-    undone = [part for key, part in all_parts(problem).items() if key not in in_use and key not in problem.done]
+    undone = [part for part in _wanted(problem, choices) if part.key not in in_use and part.key not in problem.done]
     windows = max((supply.available for supply in problem.supplies.of("person").values()), default=0.0)
     limits = []
     for supply in problem.supplies.items:
@@ -142,10 +146,33 @@ def limits_tonight(problem: EveningProblem, tasks: Sequence[PlannedTask]) -> tup
             want = [part.watts for part in undone if any(feed.circuit == supply.id for feed in part.feeds)]
         else:
             used = float(sum(1 for task in tonight if _uses(task, supply.kind, supply.id)))
-            want = [1.0]
-        binding = available > 0 and bool(want) and available - used < min(want) - 1e-9
+            want = [1.0 for part in undone if _could_use(part, supply.kind, supply.id)]
+        binding = available > 0 and bool(want) and available - used < median(want) - 1e-9
         limits.append(LimitUse(supply.key, supply.name, unit, used, available, binding))
     return tuple(limits)
+
+
+def _wanted(problem: EveningProblem, choices: Sequence[Sequence[int]]) -> list[Part]:
+    """Give the parts of all measures under which their tree would lose less tonight than under its chosen one."""
+    found = {
+        part.key: part
+        for options, chosen in zip(problem.options, choices, strict=True)
+        for option in options
+        if option.loss[0] < options[chosen[0]].loss[0]
+        for part in option.measure.all_parts
+    }
+    return list(found.values())
+
+
+def _could_use(part: Part, kind: SupplyKind, name: str) -> bool:
+    """Tell whether a part might take a piece or a space of a supply."""
+    if kind == "sheet":
+        return name in part.sheets
+    if kind == "lead":
+        return any(name in feed.leads for feed in part.feeds)
+    if kind == "room":
+        return part.room == name
+    return part.kind == kind and part.device == name
 
 
 def used_parts(tasks: Sequence[PlannedTask], night: int) -> frozenset[str]:

@@ -76,7 +76,7 @@ def _trolleys_suffice(
     for trolley, supply in problem.supplies.of("trolley").items():
         rolled = [task.way for task in tasks if task.night == night and task.way.trolley == trolley]
         for window in trolley_windows(available.values()):
-            taken = sum(way.minutes for way in rolled if available[way.people[0]] <= window)
+            taken = sum(way.minutes for way in rolled if min(available[person] for person in way.people) <= window)
             if taken > supply.available * window + _EPS:
                 return False
     return True

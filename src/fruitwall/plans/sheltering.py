@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.plans.covers import HEATER_CLEARANCE_M, HEATER_SIZE_M
 from fruitwall.plans.feeds import Load, feeds_for, why_no_power
-from fruitwall.plans.making import XY, Making, Refusal, heater_part, lamps_part
+from fruitwall.plans.making import SHELTER, XY, Making, Refusal, heater_part, lamps_part
 from fruitwall.plans.moving import middle_of
 from fruitwall.plans.parts import Measure, Part, Setting
 from fruitwall.plans.ways import easy_ways, helpers
@@ -26,7 +26,7 @@ def closes(shelter: Shelter) -> bool:
 def states_of(making: Making, shelter: Shelter) -> list[Setting]:
     """Give the states of a shelter, open first."""
     yard, times = making.yard, making.times
-    group = f"shelter:{shelter.id}"
+    group = f"{SHELTER}{shelter.id}"
     states = [Setting(group, "open", f"{shelter.name} left open")]
     at = middle_of(shelter.outline)
     if not closes(shelter) or not helpers(yard):
@@ -42,17 +42,18 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
         stays=False,
         position=at,
         steps=("Close all sides down to the ground while it is still warm inside.",),
+        group=group,
     )
     states.append(Setting(group, "closed", f"close {shelter.name}", (close,)))
     for lamp in yard.gear.lamps:
         if feeds := feeds_for(yard, Load(lamp.watts, False, at), times):
-            part = lamps_part(making, lamp, feeds, at, trees, shelter.id, shelter.name)
+            part = lamps_part(making, lamp, feeds, at, trees, group, shelter.name)
             name = f"close {shelter.name}, {lamp.name} inside"
             states.append(Setting(group, f"closed+lamps:{lamp.id}", name, (part, close)))
     for heater in yard.gear.heaters:
         spot = _heater_spot(yard, shelter)
         if spot is not None and (feeds := feeds_for(yard, Load(heater.watts, True, spot), times)):
-            part = heater_part(making, heater, feeds, spot, trees, shelter.id, shelter.name)
+            part = heater_part(making, heater, feeds, spot, trees, group, shelter.name)
             name = f"close {shelter.name}, {heater.name} inside"
             states.append(Setting(group, f"closed+heater:{heater.id}", name, (part, close)))
     return states

@@ -41,7 +41,8 @@ class SetUpTimes:
     cord_m : float
         Cord of a lamp string or heater. [m]
     thermostat_share : float
-        Share of the night for which a heater with a thermostat runs.
+        Share of the night for which a heater with a thermostat runs, 0 to 1. All of it unless somebody knows better:
+        on the night that matters it hardly stops, and the bill is then never higher than was said.
     roof_m2_per_pot, roof_share : float
         Ground taken by a pot under a roof, and share of that ground that can be used. [m²]
     """
@@ -76,7 +77,7 @@ class SetUpTimes:
     roll_rest_every_m: float = 20.0
     trolley_mass_kg: float = 8.0
     cord_m: float = 1.8
-    thermostat_share: float = 0.5
+    thermostat_share: float = 1.0
     roof_m2_per_pot: float = 0.6
     roof_share: float = 0.5
 
@@ -85,3 +86,5 @@ class SetUpTimes:
             value = getattr(self, item.name)
             if not 0.0 <= value <= 1000.0:
                 raise ValueError(f"{item.name} must be 0 or more and at most 1000, got {value}")
+        if self.thermostat_share > 1.0:
+            raise ValueError(f"thermostat_share must be 0 or more and at most 1, got {self.thermostat_share}")

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from fruitwall.plans.lifting import container_posture, posture_limit_kg
 from fruitwall.plans.loads import container_mass_kg
 from fruitwall.plans.parts import Lift, Way
-from fruitwall.plans.pushing import KEEP_MOVING_FORCE_N, push_force_n, within_guideline
+from fruitwall.plans.pushing import KEEP_MOVING_FORCE_N, push_force_n, tilted_alone_kg, within_guideline
 from fruitwall.plans.times import SetUpTimes
 from fruitwall.plans.walking import CARRYING_M_S, DETOUR, walking_minutes
 from fruitwall.yard.model import Person, Tree, Trolley, Yard
@@ -83,10 +83,29 @@ def may_lift(person: Person, lift: Lift) -> bool:
     return person.lifts and lift.index <= 1.0 and lift.mass_kg <= own
 
 
-def may_roll(person: Person, trolley: Trolley, mass_kg: float, times: SetUpTimes) -> bool:
-    """Tell whether a person may roll it: the trolley bears it, and the push on soft ground is within guidance."""
-    push = push_force_n(mass_kg + times.trolley_mass_kg)
-    return person.pushes_trolley and mass_kg <= trolley.max_mass_kg and within_guideline(push)
+def crews_to_roll(people: Sequence[Person], mass_kg: float) -> list[tuple[Person, ...]]:
+    """Give who may tilt a load onto a trolley and keep it in balance: each who may alone, else pairs.
+
+    Two people may take what the two may tilt alone together. A pair with somebody in it who may do it alone would
+    only take more time, and is left out.
+    """
+    able = {person.id: tilted_alone_kg(person.max_lift_kg) for person in people if person.pushes_trolley}
+    rolling = [person for person in people if person.id in able]
+    weaker = [person for person in rolling if able[person.id] < mass_kg]
+    return [(person,) for person in rolling if able[person.id] >= mass_kg] + [
+        (first, second)
+        for rank, first in enumerate(weaker)
+        for second in weaker[rank + 1 :]
+        if able[first.id] + able[second.id] >= mass_kg
+    ]
+
+
+def may_be_rolled(trolley: Trolley, mass_kg: float, times: SetUpTimes) -> bool:
+    """Tell whether a load may go on a trolley: it bears it, and one person's push on soft ground is within guidance.
+
+    The push is that of one person even where two tilt it: one pushes, the other steadies.
+    """
+    return mass_kg <= trolley.max_mass_kg and within_guideline(push_force_n(mass_kg + times.trolley_mass_kg))
 
 
 def carrying_ways(yard: Yard, tree: Tree, to: XY, times: SetUpTimes) -> tuple[Way, ...]:
@@ -106,11 +125,12 @@ def carrying_ways(yard: Yard, tree: Tree, to: XY, times: SetUpTimes) -> tuple[Wa
     rests = math.ceil(max(0.0, metres / times.roll_rest_every_m - 1.0))
     rolled = times.carry + times.trolley + there + loaded + rests * times.rest
     for trolley in yard.gear.trolleys:
-        ways += [
-            Way((person.id,), rolled, trolley=trolley.id, note=f"on {trolley.name}, tilted on, not lifted")
-            for person in helpers(yard)
-            if may_roll(person, trolley, lift.mass_kg, times)
-        ]
+        if not may_be_rolled(trolley, lift.mass_kg, times):
+            continue
+        for crew in crews_to_roll(helpers(yard), lift.mass_kg):
+            pair = ", two people: one tilts and pushes, the other steadies it" if len(crew) > 1 else ""
+            note = f"on {trolley.name}, tilted on, not lifted{pair}"
+            ways.append(Way(tuple(person.id for person in crew), rolled, trolley=trolley.id, note=note))
     return tuple(ways)
 
 
@@ -122,7 +142,9 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
     lift = container_lift(tree)
     mass = f"{lift.mass_kg:.0f} kg"
     words = []
-    if lift.index > 1.0:
+    if lift.limit_kg <= 0.0:
+        words.append("it is too wide to be held close enough to lift")
+    elif lift.index > 1.0:
         words.append(f"the lifting equation allows {lift.limit_kg:.0f} kg in this posture (index {lift.index:.1f})")
     elif not any(person.lifts for person in people):
         words.append("nobody lifts")
@@ -135,6 +157,8 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
         words.append(f"rolling it on soft ground takes {push:.0f} N, more than the {KEEP_MOVING_FORCE_N:.0f} N advised")
     elif not any(person.pushes_trolley for person in people):
         words.append("nobody pushes the trolley")
-    else:
+    elif not any(lift.mass_kg <= trolley.max_mass_kg for trolley in yard.gear.trolleys):
         words.append("no trolley bears it")
+    else:
+        words.append("tilting it onto the trolley takes somebody stronger, or two people")
     return f"it weighs about {mass}: {', and '.join(words)}"
