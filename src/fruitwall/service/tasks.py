@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fruitwall.plans.parts import DEADLINES, Deadline, PartKind
+from fruitwall.plans.parts import DEADLINES, ORDER_OF_WORK, Deadline
 from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household
 from fruitwall.service.nights import SETTING_UP, Evening
@@ -28,10 +28,6 @@ MORNING_VERBS = {"cover": "Open", "close": "Open", "lamps": "Switch off", "heate
 """What undoes a part, by its kind; containers stay where they are while the next nights are cold."""
 
 
-UNDER_BEFORE_OVER: tuple[PartKind, ...] = ("wet", "carry", "roof", "heater", "lamps", "cover", "close")
-"""Order of work at one place."""
-
-
 def evening_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
     """Give tonight's tasks by deadline, those of one deadline on a short walk from where the last ones ended.
 
@@ -42,16 +38,17 @@ def evening_tasks(outlook: Outlook, decision: Decision, household: Household) ->
 
     yard = outlook.situation.yard
     evening = outlook.situation.evenings[0]
-    visits: dict[tuple[int, tuple[float, float]], list[PlannedTask]] = {}
+    visits: dict[tuple[int, str], list[PlannedTask]] = {}
     for task in decision.solution.tonight():
         if not task.idle:
-            visits.setdefault((DEADLINES.index(task.part.deadline), task.part.position), []).append(task)
+            visits.setdefault((DEADLINES.index(task.part.deadline), task.part.group or task.part.key), []).append(task)
     stops = list(visits)
-    walk = route_in_turns(yard.gear_store, [place for _, place in stops], [turn for turn, _ in stops])
+    places = [visits[stop][0].part.position for stop in stops]
+    walk = route_in_turns(yard.gear_store, places, [turn for turn, _ in stops])
     ordered = [
         task
         for at in walk.order
-        for task in sorted(visits[stops[at]], key=lambda task: (UNDER_BEFORE_OVER.index(task.part.kind), task.part.key))
+        for task in sorted(visits[stops[at]], key=lambda task: (ORDER_OF_WORK.index(task.part.kind), task.part.key))
     ]
     return [
         _task(task, order, task.part.deadline, evening, yard, household) for order, task in enumerate(ordered, start=1)
