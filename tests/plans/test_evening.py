@@ -521,3 +521,56 @@ def test_the_work_is_shared_by_the_time_that_each_has():
     use = {limit.key: limit.used for limit in solution.limits}
     assert (use["person/ana"], use["person/ben"]) == (15.0, 0.0)
     assert check_feasible(problem, solution) == []
+
+
+# ---------------------------------------------------------------- trifles, and what is scarce
+
+
+def test_trifles_are_not_asked_of_people():
+    sheet = cover("a", ["ana"], minutes=2.0)  # with taking it away, 5 minutes: 1.0
+    rows = [option(leave("a"), 1.3), option(measure("cover", "a", sheet), 0.0)]
+    assert keys(problem_of(rows), solve(problem_of(rows))) == ["cover"]
+    asked = problem_of(rows, trouble=0.5)
+    assert keys(asked, solve(asked)) == ["leave"]
+    standing = problem_of(rows, trouble=0.5, in_place=frozenset({sheet.key}))
+    assert keys(standing, solve(standing)) == ["cover"]  # what stands already is no trouble
+    assert solve(standing).costs.trouble == 0.0
+
+
+def test_the_trouble_is_counted_for_each_part_and_apart_from_the_effort():
+    warm = measure("warm", "a", lamps("a", ["ana"]), cover("a", ["ana"]))
+    solution = solve(problem_of([option(leave("a"), 30.0, 30.0), option(warm, 0.0, 0.0)], trouble=0.5))
+    assert [night.trouble for night in solution.nightly] == [1.0, 0.0]
+    costs = solution.costs
+    assert costs.total == pytest.approx(costs.loss + costs.effort + 1.0)
+    with pytest.raises(ValueError, match="trouble must be 0 or more, got -1"):
+        problem_of([option(leave("a"), 1.0)], trouble=-1.0)
+
+
+def test_people_near_the_end_of_their_time_are_scarce_although_some_trifle_would_still_fit():
+    """Three trees wait for 8 minutes of work and one for 2.5; 3.5 minutes are left."""
+    minutes = {"a": 8.0, "b": 8.0, "c": 8.0, "d": 2.5}
+    rows = [
+        [option(leave(n), loss), option(measure("cover", n, cover(n, ["ana"], minutes=m)), loss - 5.0)]
+        for (n, m), loss in zip(minutes.items(), (40.0, 20.0, 20.0, 5.1), strict=True)
+    ]
+    rows[3][1] = option(rows[3][1].measure, 5.0)  # hardly helped: its 2.5 minutes are not worth it
+    problem = problem_of(*rows, have=ALL | {"sheet_small": 9, "person_ana": 11.5})
+    solution = solve(problem)
+    use = {limit.key: limit for limit in solution.limits}
+
+    assert keys(problem, solution).count("cover") == 1
+    assert (use["person/ana"].used, use["person/ana"].binding) == (8.0, True)
+    assert not use["sheet/small"].binding
+    more = next(one for one in one_more(problem, solution) if one.key == "person/ana")
+    assert more.saves_loss == pytest.approx(10.0)  # both other trees
+    assert more.saves == pytest.approx(10.0 - 2 * (8 + 3) * 0.2)  # less the work of it
+
+
+def test_a_supply_that_helps_nobody_more_is_not_scarce_though_all_of_it_is_used():
+    rows = [
+        [option(leave(n), 30.0), option(measure("cover", n, cover(n, ["ana"], sheets=("small",))), loss)]
+        for n, loss in (("a", 0.0), ("b", 30.0))
+    ]
+    problem = problem_of(*rows, have=ALL | {"sheet_small": 1})
+    assert not next(limit for limit in solve(problem).limits if limit.key == "sheet/small").binding

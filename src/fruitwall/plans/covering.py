@@ -9,7 +9,7 @@ from fruitwall.plans.covers import HEATER_CLEARANCE_M, fits
 from fruitwall.plans.feeds import Load, feeds_for, why_no_power
 from fruitwall.plans.making import Making, Refusal, heater_part, lamps_part
 from fruitwall.plans.parts import Measure, Part, Setting
-from fruitwall.plans.ways import covering_ways, helpers
+from fruitwall.plans.ways import NO_TIME, covering_ways, helpers
 from fruitwall.yard.model import Cover, CoverMaterial, Heater, LampString, Tree
 
 FILMS = frozenset({"film_polyethylene", "film_infrared", "bubble_film"})
@@ -58,13 +58,15 @@ def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[
         same = [c for c in yard.gear.covers if (c.material, c.on_frame) == (material, on_frame)]
         fitting = sorted((c for c in same if fits(c, tree)), key=lambda c: (c.width_m * c.length_m, c.id))
         covering = Covering(material, on_frame, tuple(fitting))
-        if not fitting:
-            need = tree.crown_diameter_m + 2.0 * tree.height_m
-            yield Refusal(covering.key, f"no {covering.name} reaches the ground: it takes {need:.1f} m both ways")
-            continue
         part = _cover_part(making, tree, covering)
+        if not fitting and tree.height_m <= making.times.highest_m:  # above that no sheet would help
+            need = tree.crown_diameter_m + 2.0 * tree.height_m
+            why = f"no {covering.name} reaches the ground: it takes {need:.1f} m both ways"
+            largest = max(min(sheet.width_m, sheet.length_m) for sheet in same)
+            yield Refusal(covering.key, why, "no_sheet", need, largest, "m")
+            continue
         if not part.ways:
-            yield Refusal(covering.key, _why_not_covered(making, tree))
+            yield _not_covered(making, tree, covering.key)
             continue
         bare = Measure(
             covering.key,
@@ -112,12 +114,16 @@ def _cover_part(making: Making, tree: Tree, covering: Covering, *, wide: bool = 
     )
 
 
-def _why_not_covered(making: Making, tree: Tree) -> str:
+def _not_covered(making: Making, tree: Tree, key: str) -> Refusal:
+    """Say why nobody can put a cover over a tree."""
+    height, times = tree.height_m, making.times
     if not helpers(making.yard):
-        return "nobody has time this evening"
-    if tree.height_m > making.times.highest_m:
-        return f"it is {tree.height_m:.1f} m high; above {making.times.highest_m:g} m nothing is covered in the dark"
-    return f"it is {tree.height_m:.1f} m high, which takes two people or somebody who uses a ladder"
+        return Refusal(key, NO_TIME, "nobody_has_time")
+    if height > times.highest_m:
+        why = f"it is {height:.1f} m high; above {times.highest_m:g} m nothing is covered in the dark"
+        return Refusal(key, why, "too_high", height, times.highest_m, "m")
+    why = f"it is {height:.1f} m high, which takes two people or somebody who uses a ladder"
+    return Refusal(key, why, "needs_two", height, times.pole_reach_m, "m")
 
 
 def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> Iterator[Measure | Refusal]:
@@ -126,7 +132,7 @@ def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> 
     load = Load(lamp.watts, False, tree.position)
     feeds = feeds_for(making.yard, load, making.times)
     if not feeds:
-        yield Refusal(key, why_no_power(making.yard, load, making.times))
+        yield Refusal(key, why_no_power(making.yard, load, making.times), "no_power")
         return
     part = lamps_part(making, lamp, feeds, tree.position, (tree.id,), tree.id, tree.name)
     yield replace(bare, key=key, name=f"{bare.name}, {lamp.name} below", parts=(part, *bare.parts), lamp=lamp.id)
@@ -141,12 +147,12 @@ def _with_heater(
         return  # a heater under draped cloth is never planned: no reason worth a line for every cloth
     wide = [sheet for sheet in covering.sheets if fits(sheet, tree, heater=True)]
     if not wide:
-        yield Refusal(key, f"no such sheet leaves {HEATER_CLEARANCE_M:.2f} m free round a heater")
+        yield Refusal(key, f"no such sheet leaves {HEATER_CLEARANCE_M:.2f} m free round a heater", "no_clearance")
         return
     load = Load(heater.watts, True, tree.position)
     feeds = feeds_for(making.yard, load, making.times)
     if not feeds:
-        yield Refusal(key, why_no_power(making.yard, load, making.times))
+        yield Refusal(key, why_no_power(making.yard, load, making.times), "no_power")
         return
     cover = _cover_part(making, tree, replace(covering, sheets=tuple(wide)), wide=True)
     part = heater_part(making, heater, feeds, tree.position, (tree.id,), tree.id, tree.name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from fruitwall.plans.covers import HEATER_CLEARANCE_M
 from fruitwall.plans.parts import Feed, Part
@@ -20,6 +21,26 @@ SHELTER = "shelter:"
 """What the group of a shelter's parts begins with."""
 
 
+RefusalKind = Literal[
+    "nobody_has_time",
+    "too_high",
+    "needs_two",
+    "no_sheet",
+    "too_heavy",
+    "door_too_low",
+    "roof_too_low",
+    "no_clearance",
+    "no_power",
+    "no_ground",
+    "not_open_ground",
+    "rain_expected",
+]
+"""Why a measure cannot be carried out, the most telling first: nobody has any time; the crown is too high for anybody
+to cover; covering it takes two people or somebody on a ladder; no sheet is large enough; nobody may move the container;
+it does not go through the door, or under the roof; a heater would stand too close; no power comes there; there is no
+ground to stand on; it does not stand in open ground; rain will wet the ground."""
+
+
 @dataclass(frozen=True)
 class Refusal:
     """A measure that cannot be carried out for a tree.
@@ -29,11 +50,24 @@ class Refusal:
     key : str
         As the measure would be called.
     why : str
-        In words.
+        In words, with metric units.
+    kind : RefusalKind
+        The same for a program.
+    need, have : float or None
+        What it would take and what there is, where that is a matter of size: side of a square sheet that reaches the
+        ground all round, and the shorter side of the largest one there (`no_sheet`); height of the tree, and height
+        that can be covered, of the door or of the roof (`too_high`, `needs_two`, `door_too_low`, `roof_too_low`);
+        mass of the container, and what the lifting equation allows (`too_heavy`).
+    unit : "m", "kg" or ""
+        Of both.
     """
 
     key: str
     why: str
+    kind: RefusalKind
+    need: float | None = None
+    have: float | None = None
+    unit: Literal["m", "kg", ""] = ""
 
 
 @dataclass(frozen=True)

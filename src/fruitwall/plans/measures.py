@@ -18,7 +18,7 @@ from fruitwall.plans.parts import Lift, Measure, Part, Setting, Way
 from fruitwall.plans.problem import Supplies, Supply
 from fruitwall.plans.sheltering import closes, heater_refusals, sheltered, states_of
 from fruitwall.plans.times import SetUpTimes
-from fruitwall.plans.ways import easy_ways, helpers
+from fruitwall.plans.ways import NO_TIME, easy_ways, helpers
 from fruitwall.yard.model import Tree, Yard
 from fruitwall.yard.plan import ground_at
 
@@ -169,15 +169,14 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
     if tree.container is not None:
         return
     lies = ground_at(yard, tree.position)
-    why = None
     if lies is not None:
-        why = f"it stands in {lies.name}, not in open ground"
-    elif making.rain_expected:
-        why = "rain is expected, which wets the ground by itself"
-    elif not helpers(yard):
-        why = "nobody has time this evening"
-    if why is not None:
-        yield Refusal("wet", why)
+        yield Refusal("wet", f"it stands in {lies.name}, not in open ground", "not_open_ground")
+        return
+    if making.rain_expected:
+        yield Refusal("wet", "rain is expected, which wets the ground by itself", "rain_expected")
+        return
+    if not helpers(yard):
+        yield Refusal("wet", NO_TIME, "nobody_has_time")
         return
     area = math.pi / 4.0 * (tree.crown_diameter_m + 1.0) ** 2
     part = Part(

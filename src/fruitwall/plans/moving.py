@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from fruitwall.plans.making import XY, Making, Refusal
 from fruitwall.plans.parts import Measure, Part
 from fruitwall.plans.times import SetUpTimes
-from fruitwall.plans.ways import carrying_ways, why_not_carried
+from fruitwall.plans.ways import carrying_ways, container_lift, helpers, why_not_carried
 from fruitwall.yard.model import Building, IndoorPlace, Pond, Roof, Tree, Yard
 from fruitwall.yard.plan import area_m2, ground_at, shape, under_roof
 
@@ -17,11 +17,12 @@ def carried(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
     for place in making.yard.indoor_places:
         key = f"carry:{place.id}"
         if tree.height_m > place.max_height_m:
-            yield Refusal(key, f"it is {tree.height_m:.1f} m high, {place.name} takes {place.max_height_m:.1f} m")
+            why = f"it is {tree.height_m:.1f} m high, {place.name} takes {place.max_height_m:.1f} m"
+            yield Refusal(key, why, "door_too_low", tree.height_m, place.max_height_m, "m")
             continue
         part = _moving_part(making, tree, "carry", place, place.position)
         if not part.ways:
-            yield Refusal(key, why_not_carried(making.yard, tree, making.times))
+            yield _not_moved(making, tree, key)
             continue
         yield Measure(key, f"bring into {place.name}", tree.id, parts=(part,), place=place.id, moved_to=place.position)
 
@@ -35,16 +36,26 @@ def under_roofs(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
         key = f"roof:{roof.id}"
         at = middle_of(roof.outline)
         if tree.height_m > roof.height_m - 0.1:
-            yield Refusal(key, f"it is {tree.height_m:.1f} m high, {roof.name} {roof.height_m:.1f} m")
+            why = f"it is {tree.height_m:.1f} m high, {roof.name} {roof.height_m:.1f} m"
+            yield Refusal(key, why, "roof_too_low", tree.height_m, roof.height_m, "m")
             continue
         if isinstance(ground_at(yard, at), Building | Pond):
-            yield Refusal(key, f"there is no ground to stand on under {roof.name}")
+            yield Refusal(key, f"there is no ground to stand on under {roof.name}", "no_ground")
             continue
         part = _moving_part(making, tree, "roof", roof, at)
         if not part.ways:
-            yield Refusal(key, why_not_carried(yard, tree, making.times))
+            yield _not_moved(making, tree, key)
             continue
         yield Measure(key, f"bring under {roof.name}", tree.id, parts=(part,), roof=roof.id, moved_to=at)
+
+
+def _not_moved(making: Making, tree: Tree, key: str) -> Refusal:
+    """Say why nobody can move a container."""
+    why = why_not_carried(making.yard, tree, making.times)
+    if not helpers(making.yard):
+        return Refusal(key, why, "nobody_has_time")
+    lift = container_lift(tree)
+    return Refusal(key, why, "too_heavy", lift.mass_kg, lift.limit_kg, "kg")
 
 
 def _moving_part(making: Making, tree: Tree, kind: str, to: IndoorPlace | Roof, at: XY) -> Part:

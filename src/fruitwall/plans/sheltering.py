@@ -80,11 +80,10 @@ def heater_refusals(making: Making, shelter: Shelter) -> Iterator[Refusal]:
     for heater in making.yard.gear.heaters:
         key = f"shelter:{shelter.id}+heater:{heater.id}"
         if spot is None:
-            yield Refusal(
-                key, f"no place in {shelter.name} is {HEATER_CLEARANCE_M:.2f} m from its sides and all leaves"
-            )
+            why = f"no place in {shelter.name} is {HEATER_CLEARANCE_M:.2f} m from its sides and all leaves"
+            yield Refusal(key, why, "no_clearance")
         elif not feeds_for(making.yard, Load(heater.watts, True, spot), making.times):
-            yield Refusal(key, why_no_power(making.yard, Load(heater.watts, True, spot), making.times))
+            yield Refusal(key, why_no_power(making.yard, Load(heater.watts, True, spot), making.times), "no_power")
 
 
 def _heater_spot(yard: Yard, shelter: Shelter) -> XY | None:

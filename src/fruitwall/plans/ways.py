@@ -15,6 +15,8 @@ from fruitwall.yard.model import Person, Tree, Trolley, Yard
 
 XY = tuple[float, float]
 
+NO_TIME = "nobody has time this evening"
+
 
 def helpers(yard: Yard) -> list[Person]:
     """Give the people who have any time this evening."""
@@ -138,7 +140,7 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
     """Say why nobody can bring a container anywhere."""
     people: Sequence[Person] = helpers(yard)
     if not people:
-        return "nobody has time this evening"
+        return NO_TIME
     lift = container_lift(tree)
     mass = f"{lift.mass_kg:.0f} kg"
     words = []
