@@ -119,5 +119,7 @@ def yards(draw: st.DrawFn) -> Yard:
         cover["length"] = 50.0
     if draw(st.booleans()):
         frame = draw(groups(next(iter(item_of(field_of(place((), Yard), Yard, "shelters"), 0).models))))
-        data["shelters"] = [frame | {"id": "frame", "outline": data["outline"], "trees": [data["trees"][0]["id"]]}]
+        x, y = data["trees"][0]["position"]
+        around = [[x - 1, y - 1], [x + 1, y - 1], [x + 1, y + 1], [x - 1, y + 1]]  # larger ones are refused
+        data["shelters"] = [frame | {"id": "frame", "outline": around, "trees": [data["trees"][0]["id"]]}]
     return Yard.model_validate(data, by_alias=True, by_name=False)
