@@ -32,6 +32,7 @@ from fruitwall.service.tasks import evening_tasks, morning_tasks
 
 if TYPE_CHECKING:
     from fruitwall.plans.problem import EveningProblem, EveningSolution, OneMore, RunnerUp
+    from fruitwall.plans.reasons import Reason
 
 Verdict = Literal["safe", "watch", "danger", "deadly"]
 
@@ -44,6 +45,8 @@ class Decision:
     solution: EveningSolution
     one_more: Sequence[OneMore]
     runners_up: Mapping[str, RunnerUp | None]
+    reasons: Mapping[str, Reason]
+    """Why trees are left, of those that are in some danger."""
     chosen: Sequence[int]
     """Per tree: index of tonight's treatment."""
 
@@ -166,7 +169,12 @@ def _tree_plan(
             harm=(harm["nothing"], harm["chosen"]),
             fruit=(fruit["nothing"], fruit["chosen"]),
             later=_worst_later(outlook, at),
-            why_left=words.why_left(tree, situation.measures[at], household),
+            why_left=words.why_left(
+                decision.reasons.get(tree.id),
+                {item.key: item.name for item in decision.problem.supplies.items},
+                household,
+                situation.yard.display.currency,
+            ),
             household=household,
         ),
         runner_up=(words.runner_up(found, measure.key, names, situation.yard.display.currency) or None)

@@ -179,8 +179,9 @@ def _weather(
 def _decide(outlook: Outlook) -> tuple[Decision, float]:
     """Choose, and find what would have been next and what one more would buy."""
     from fruitwall.plans.evening import one_more, runners_up, solve
-    from fruitwall.plans.measures import settings_of, supplies_of
+    from fruitwall.plans.measures import refused_measures, settings_of, supplies_of
     from fruitwall.plans.problem import EveningProblem, Option
+    from fruitwall.plans.reasons import why_left
     from fruitwall.service.compose import Decision
     from fruitwall.service.outlook import lit_hours
 
@@ -207,6 +208,11 @@ def _decide(outlook: Outlook) -> tuple[Decision, float]:
             solution=solution,
             one_more=one_more(problem, solution),
             runners_up=runners_up(problem, solution, acting),
+            reasons={
+                tree.id: why_left(problem, solution, tree.id, refused_measures(yard, tree))
+                for at, tree in enumerate(yard.trees)
+                if chosen[at] == 0 and outlook.in_danger(at)
+            },
             chosen=chosen,
         ),
         time.perf_counter() - start,

@@ -12,6 +12,7 @@ from datetime import date, datetime
 from math import floor, isnan
 from zoneinfo import ZoneInfo
 
+from fruitwall.yard.display import format_quantity
 from fruitwall.yard.model import Display
 
 MINUS = "\N{MINUS SIGN}"
@@ -23,6 +24,8 @@ MILES_PER_HOUR = 3600 / 1609.344
 
 
 TEMPERATURE_IN_TEXT = re.compile(r"([-\N{MINUS SIGN}]?\d+(?:\.\d+)?)\s*°C")
+LENGTH_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*m\b(?![²/])")
+MASS_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*kg\b")
 DIFFERENCE_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*K\b")
 
 
@@ -89,11 +92,15 @@ class Household:
         return f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}"
 
     def in_own_units(self, text: str) -> str:
-        """Turn the °C and K of a sentence from below into this household's units."""
-        if not self.fahrenheit:
-            return text
-        text = TEMPERATURE_IN_TEXT.sub(lambda found: self.temperature(_number(found[1])), text)
-        return DIFFERENCE_IN_TEXT.sub(lambda found: self.difference(_number(found[1])), text)
+        """Turn the °C, K, m and kg of a sentence from below into this household's units."""
+        if self.fahrenheit:
+            text = TEMPERATURE_IN_TEXT.sub(lambda found: self.temperature(_number(found[1])), text)
+            text = DIFFERENCE_IN_TEXT.sub(lambda found: self.difference(_number(found[1])), text)
+        if self.display.length == "ft":
+            text = LENGTH_IN_TEXT.sub(lambda found: self.length(_number(found[1])), text)
+        if self.display.mass == "lb":
+            text = MASS_IN_TEXT.sub(lambda found: format_quantity(_number(found[1]), "mass", self.display), text)
+        return text
 
     def margin(self, kelvin: float) -> str:
         """Write a margin in words: "3.2 K to spare", "1.0 K short"."""

@@ -132,6 +132,12 @@ class Outlook:
         duration = EIGHT_HOURS if tissue == "leaf" and suffers_by_chill(self.situation.tolerances[tree]) else HOUR
         return self.result.coldest_c[tree, treatment, :, night, TISSUES.index(tissue), duration]
 
+    def in_danger(self, tree: int) -> bool:
+        """Tell whether a tree that is left tonight may be harmed or lose fruit that is worth something."""
+        harm = float(self.chances[tree][0, 0, HARM:].sum())
+        fruit = float(self.fruit_lost[tree][0, 0]) if self.situation.yard.trees[tree].fruit_worth > 0 else 0.0
+        return harm >= 0.05 or fruit >= 0.10
+
     def worth_asking(self, tree: int) -> list[int]:
         """Give the treatments that people may be asked for: leaving it, and all but trifling waterings."""
         tissue = self.endangered_tissue(tree)

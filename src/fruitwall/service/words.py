@@ -5,15 +5,13 @@ Plain words for what the numbers say; the numbers come in, nothing is computed b
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 
-from fruitwall.plans.covers import sheet_for
-from fruitwall.plans.parts import Measure
 from fruitwall.plans.problem import OneMore, RunnerUp
+from fruitwall.plans.reasons import Reason
 from fruitwall.service.evening_document import Spread, TreePlan
 from fruitwall.service.household import Household, percent, short_day
-from fruitwall.yard.model import Tree
 
 TISSUE_WORDS = {
     "leaf": "leaves",
@@ -137,18 +135,41 @@ def _fruit(lost: tuple[float, float]) -> str:
 FRUIT_WORTH_A_WORD = 0.02
 """Share of fruit lost that is told."""
 
-ELSEWHERE = "the gear, minutes and effort at hand do more good elsewhere"
+
+def why_left(reason: Reason | None, supplies: Mapping[str, str], household: Household, currency: str) -> str:
+    """Say why a tree is left although it is in danger.
+
+    Parameters
+    ----------
+    reason : Reason or None
+        As the planner found it; None if it was not asked.
+    supplies : mapping of str to str
+        Names of what is scarce, by key.
+    household : Household
+    currency : str
+    """
+    if reason is None:
+        return "little is to be gained"
+    refused = household.in_own_units(reason.refusals[0].why) if reason.refusals else ""
+    if reason.kind == "impossible":
+        return refused or "this yard has nothing that could be done for it"
+    if reason.kind == "no_help" or reason.measure is None:
+        return f"what could be done here would not help{f'; {refused}' if refused else ''}"
+    if reason.kind == "not_worth_it":
+        if reason.measure.wet_ground and refused:
+            return refused
+        saves, costs = _money(reason.saves, currency), _money(reason.costs, currency)
+        return f"to {reason.measure.name} would save {saves} and cost {costs} of effort"
+    scarce = listed([supplies.get(key, key) for key in reason.scarce]) or "what it takes"
+    verb = "are" if len(reason.scarce) > 1 else "is"
+    if reason.kind == "too_little":
+        return f"to {reason.measure.name} would help, but there is too little of {scarce}"
+    return f"to {reason.measure.name} would help, but {scarce} {verb} of more use elsewhere"
 
 
-def why_left(tree: Tree, measures: Sequence[Measure], household: Household) -> str:
-    """Say why a tree is left although it is in danger: nothing fits it, or other trees need it more."""
-    if any(measure.cover or measure.shelter or measure.place or measure.roof for measure in measures):
-        return ELSEWHERE
-    width, length = sheet_for(tree.crown_diameter_m, tree.height_m)
-    sheet = f"no sheet here reaches the ground round it ({household.length(width)} by {household.length(length)})"
-    if tree.container is not None:
-        return f"nobody here can move its container, and {sheet}"
-    return sheet
+def listed(names: Sequence[str]) -> str:
+    """Write names as a list: "a, b and c"."""
+    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
 
 
 def runner_up(found: RunnerUp, chosen_key: str, names: dict[str, str], currency: str) -> str:
@@ -185,7 +206,7 @@ def why_at_risk(tree: TreePlan) -> str:
         return f"{sentence(tree.measure_name)} helps, but not enough.{_fruit((tree.fruit_lost['chosen'],) * 2)}"
     if tree.chance_of_harm["chosen"] < 0.30 and tree.fruit_lost["chosen"] >= 0.30:
         return _fruit((tree.fruit_lost["chosen"],) * 2).strip()
-    return sentence(tree.reason.split("; ")[-1].split(". ")[0].rstrip(".") + ".")
+    return sentence(tree.reason.split("; ", 1)[-1].split(". ")[0].rstrip(".") + ".")
 
 
 def sentence(text: str) -> str:
