@@ -123,6 +123,7 @@ class Reference:
         if not covered:
             f_air += p[k.P_WALL_AIR] * (walls - p[k.P_WALL_SHARE] * air)
             return np.array([f_leaf, f_air, f_soil, cover - spot.air])
+        f_air += p[k.P_SUN_AIR] * spot.sun
         area = p[k.P_COVER_AREA]
         inner = area * (p[k.P_COVER_IN_A] * inside + p[k.P_COVER_IN_B] * quarter(cover - air)) * (cover - air)
         h_out = p[k.P_COVER_OUT_A] * root_u + p[k.P_COVER_OUT_B] * quarter(spot.air - cover)

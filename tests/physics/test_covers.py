@@ -5,7 +5,9 @@ from typing import get_args
 import numpy as np
 import pytest
 
+from fruitwall.physics import kernel_rows as k
 from fruitwall.physics.body import Body
+from fruitwall.physics.cases import Setting, covered
 from fruitwall.physics.covers import MATERIALS
 from fruitwall.physics.enclosure import TOUCHING, enclose
 from fruitwall.physics.night import simulate
@@ -245,6 +247,29 @@ def test_a_film_left_on_until_noon_cooks_and_a_sheet_does_not():
     assert np.isnan(warmest[0])  # nothing left on
     assert warmest[1] > warmest[2] + 3.0
     assert warmest[1] > noon_air + 4.0
+
+
+@pytest.mark.parametrize("body", [BED, TREE, Body(height_m=0.8, crown_diameter_m=0.8)], ids=["bed", "tree", "small"])
+def test_a_closed_film_in_the_winter_sun_is_by_noon_as_much_warmer_as_closed_tunnels_are(body):
+    # 10 to 20 K over outside in full sun, unvented (common practice, no source); a leaf in the sun some more. A tall
+    # frame loses heat on five times its ground and must catch sun on its sides as well.
+    film, fleece, sheet = (
+        Treatment(name, cover=name, on_frame=True) for name in ("film_polyethylene", "fleece_light", "bed_sheet")
+    )
+    _, _, result = gains([film, fleece, sheet], body)
+    weather = frost_weather()
+    outside = weather.t_air_c[0, weather.time_utc <= np.datetime64(LAST.end_utc.replace(tzinfo=None))][-1]
+    over = result.warmest_c[0, 1:, 0, 0] - outside
+    assert 10.0 < over[0] < 22.0
+    assert over[0] > over[1] > over[2] > 3.0
+
+
+def test_a_low_cover_catches_less_sun_on_its_sides_than_a_tall_one():
+    setting = Setting("loam", "moist", 0.0, 900.0, 1.0)
+    film = Treatment("film", cover="film_polyethylene", on_frame=True)
+    low, tall = (covered(open_spot(), b, film, enclose(film, b), setting, wet=False)[k.P_SUN_AIR] for b in (BED, TREE))
+    assert low > 0.0
+    assert tall > 3.0 * low
 
 
 def test_a_leaf_that_touches_a_cold_cloth_is_colder_than_one_that_does_not():

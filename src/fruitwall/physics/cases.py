@@ -86,6 +86,14 @@ SIDE_VIEW = 0.37
 """Longwave deficit of a vertical surface over that of a level one under a clear sky, whose rim is warmer than its top:
 after the angular law of Unsworth & Monteith 1975 (from memory). [-]"""
 
+SIDE_SUN = 0.5
+"""Sun on the sides of a cover, mean of all its sides, over that on level ground: with the winter sun 30 to 45° high a
+round tower catches on its skin 1/π of cot(height) of the beam, half of the diffuse light, some of the ground's. [-]"""
+
+CROWN_KEEPS = 0.5
+"""Share of the sideways sun in a covered crown that warms the air: a fifth is reflected, three tenths go into vapour (a
+tunnel's moist plants). Our judgement."""
+
 COVER_FORCED, COVER_FREE = 6.76, 0.72
 """Outer skin of a cover: 0.95 + 6.76 √u W/(m² K), Papadakis et al. 1992 for greenhouse covers (from memory; exponent
 0.49), the calm part spread over differences of some 3 K."""
@@ -238,13 +246,16 @@ def covered(
     p[k.P_COVER_DEPOSITION] = VAPOUR_OVER_HEAT / MOLAR_HEAT
     p[k.P_SUN_THROUGH] = enclosure.seen("sun_through")
     top, side = enclosure.areas("sun_absorbed")
-    p[k.P_SUN_COVER] = top + 0.5 * side
+    p[k.P_SUN_COVER] = top + SIDE_SUN * side
     touching = enclosure.touching
     p[k.P_CONTACT_LEAF] = 1.0 - touching
     p[k.P_CONTACT_COVER], p[k.P_CONTACT_AIR] = touching * TOUCH_COVER, touching * (1.0 - TOUCH_COVER)
     heated(p, treatment, body, ground)
     if enclosure.sides is None:
         return p  # the crown's air moves as in the open
+    # A tall cover loses heat on all its sides, and catches sun there as well.
+    crown = body.foliage_share * min(body.crown_diameter_m / ground**0.5, 1.0)
+    p[k.P_SUN_AIR] = CROWN_KEEPS * crown * SIDE_SUN * enclosure.areas("sun_through")[1]
     heat = AIR_J_M3K * setting.air_density
     leak0, leak1 = (sum(enclosure.areas(name)) for name in ("leak_calm_m_s", "leak_per_wind"))
     p[k.P_WALL_AIR] = 0.0

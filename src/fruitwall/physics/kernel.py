@@ -208,7 +208,8 @@ def marcher() -> Any:
                     walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, t], p, visible[case, t])
                     lane.ground_answer(x, w, p)
-                    solve(x, w, p, p[k.P_OWN], some if jump else few)
+                    regulated = p[k.P_HEATER] > 0.0 and p[k.P_THERMOSTAT] < FAR_ABOVE  # its kink needs more passes
+                    solve(x, w, p, p[k.P_OWN], some if jump or regulated else few)
                     body.wood_radiation(x, w, p, b[k.B_SHADE])
                     if p[k.P_COVERED] > 0.5:
                         wind_mul, wind_add = p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]

@@ -315,6 +315,10 @@ def newton_open(x: Any, w: int, p: Any, own: float) -> None:
         r = m_si * inv_i
         step_s = (f_s - r * f_i) / (m_ss - r * m_is)
         step_i = (f_i - m_is * step_s) * inv_i
+        # Past the thermostat's whole band: stop in its middle, or off and on would take turns for ever.
+        after = ti + step_i
+        past = ((ti > thermostat) & (after < thermostat - BAND)) | ((ti < thermostat - BAND) & (after > thermostat))
+        step_i = thermostat - 0.5 * BAND - ti if past else step_i
         step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
         step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
         step_i = LIMIT if step_i > LIMIT else (-LIMIT if step_i < -LIMIT else step_i)
@@ -341,7 +345,7 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
     lamp_leaf, lamp_air, lamp_soil, lamp_cover = p[k.P_LAMP_LEAF], p[k.P_LAMP_AIR], p[k.P_LAMP_SOIL], p[k.P_LAMP_COVER]
     deposition, stomata, sun_cover = p[k.P_DEPOSITION], p[k.P_STOMATA], p[k.P_SUN_COVER]
     cover_deposition, moist = p[k.P_COVER_DEPOSITION], p[k.P_MOIST]
-    sun_through = p[k.P_SUN_THROUGH]
+    sun_through, sun_air = p[k.P_SUN_THROUGH], p[k.P_SUN_AIR]
     sun_leaf, sun_soil = ABSORBED * (1.0 + albedo * gap) * sun_through, (1.0 - albedo) * gap * sun_through
     for j in range(w):
         tl, ti, tc, ts = x[k.X_LEAF + j], x[k.X_AIR + j], x[k.X_COVER + j], x[k.X_SOIL + j]
@@ -396,7 +400,7 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
         f_c = factor * (out_env * lenv + out_air * ea - out_sum * ec + q_out) - q_in
         f_c += hold * (up - ec) + sun_cover * sun + lamp_cover + steam * (ts - tc)
         f_i = q_in + q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti)
-        f_i += heat + lamp_air + EPS * fol * fol * (el + es - 2.0 * ei)
+        f_i += heat + lamp_air + sun_air * sun + EPS * fol * fol * (el + es - 2.0 * ei)
         f_l = sun_leaf * sun + lamp_leaf + EPS * (down + gap * (low * es + x[k.X_EWALL_LOW + j]) + fol * ei - 2.0 * el)
         f_l += 2.0 * q_leaf - q_wet
         f_s = sun_soil * sun + lamp_soil + EPS * (gap * down + fol * gap * el + fol * fol * ei - es)
@@ -447,6 +451,10 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
         r = m_si * inv_i
         step_s = (f_s - r * f_i) / (m_ss - r * m_is)
         step_i = (f_i - m_is * step_s) * inv_i
+        # Past the thermostat's whole band: stop in its middle, or off and on would take turns for ever.
+        after = ti + step_i
+        past = ((ti > thermostat) & (after < thermostat - BAND)) | ((ti < thermostat - BAND) & (after > thermostat))
+        step_i = thermostat - 0.5 * BAND - ti if past else step_i
         step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
         step_c = (f_c - m_ci * step_i - m_cl * step_l - m_cs * step_s) * inv_c
         step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)

@@ -59,13 +59,13 @@ HISTORY_SIZE = HISTORY_ROWS * LANES
     P_SOIL_A, P_SOIL_B, P_COVER_IN_A, P_COVER_IN_B, P_COVER_OUT_A, P_COVER_OUT_B,
     P_COVER_AREA, P_EXCHANGE0, P_EXCHANGE1, P_WALL_AIR, P_WALL_SHARE,
     P_THROUGH, P_HOLD, P_EMIT_IN, P_REFLECT, P_OUT_ENV, P_OUT_AIR, P_OUT_SUM, P_OUT_FACTOR,
-    P_SUN_THROUGH, P_SUN_COVER, P_ALBEDO,
+    P_SUN_THROUGH, P_SUN_COVER, P_SUN_AIR, P_ALBEDO,
     P_HEATER, P_THERMOSTAT, P_LAMP_LEAF, P_LAMP_AIR, P_LAMP_COVER, P_LAMP_SOIL,
     P_DEPOSITION, P_STOMATA, P_COVER_DEPOSITION, P_MOIST,
     P_CONTACT_LEAF, P_CONTACT_COVER, P_CONTACT_AIR,
     P_DIRECT, P_OWN,  # heat into the ground per kelvin of its surface: at once, and over a step
     P_DECAY,  # first of the ground's terms: share left, response to old and new surface, weight, rest; each TERMS long
-) = range(53)  # fmt: skip
+) = range(54)  # fmt: skip
 P_OLD = P_DECAY + TERMS
 P_NEW = P_OLD + TERMS
 P_WEIGHT = P_NEW + TERMS
