@@ -16,7 +16,7 @@ from fruitwall.physics.sky import emitted
 from fruitwall.physics.tissue import leaf_temperature
 from fruitwall.physics.treatment import Treatment
 from fruitwall.yard.model import CoverMaterial
-from tests.physics.nights import LAST, frost_weather, night_of, open_spot
+from tests.physics.nights import FIRST, LAST, frost_weather, night_of, open_spot
 from tests.published import find_check
 
 FILE = "covers.yaml"
@@ -137,6 +137,7 @@ def test_nothing_encloses_nothing():
         ({"lamp_w": -5.0}, "lamp_w must be at least 0"),
         ({"heater_w": float("nan")}, "heater_w must be at least 0 and at most 50000 W, got nan"),
         ({"frame_width_m": 0.0}, "frame_width_m must be greater than 0"),
+        ({"stays_by_day": True}, "stays_by_day needs a cover"),
         ({"cover": "burlap", "room": Room("shed")}, "neither covered nor at another spot"),
     ],
 )
@@ -270,6 +271,48 @@ def test_a_low_cover_catches_less_sun_on_its_sides_than_a_tall_one():
     low, tall = (covered(open_spot(), b, film, enclose(film, b), setting, wet=False)[k.P_SUN_AIR] for b in (BED, TREE))
     assert low > 0.0
     assert tall > 3.0 * low
+
+
+def steps_between(start, end):
+    """Steps of the made weather after one moment up to another."""
+    first, last = (
+        round((np.datetime64(moment.replace(tzinfo=None)) - FIRST) / np.timedelta64(900, "s"))
+        for moment in (start, end)
+    )
+    return slice(first + 1, last + 1)
+
+
+def test_a_cloth_that_stays_by_day_is_on_until_the_last_morning_and_one_that_is_opened_is_not():
+    nights = [night_of(20), LAST]
+    treatments = [
+        Treatment("leave"),
+        Treatment("open", cover="fleece_light", lamp_w=200.0),
+        Treatment("stays", cover="fleece_light", lamp_w=200.0, stays_by_day=True),
+        Treatment("dark", cover="fleece_light", stays_by_day=True),
+    ]
+    result = simulate(frost_weather(days=4), [open_spot()], [TREE], [treatments], nights, keep_series=True)
+    air = result.series["air"][0, :, 0]
+    day = steps_between(nights[0].cover_off_utc, nights[1].cover_on_utc)
+    outside = steps_between(nights[1].cover_off_utc, nights[1].end_utc)
+    before = slice(0, steps_between(nights[0].start_utc, nights[0].cover_on_utc).stop)
+    assert air[1, day][4:] == pytest.approx(air[0, day][4:], abs=0.7)  # open again, over ground a little warmer
+    assert air[2, day].max() > air[0, day].max() + 3.0
+    assert air[2, day].max() < air[3, day].max() + 0.7  # lamps are off by day
+    assert air[3, outside][4:] == pytest.approx(air[0, outside][4:], abs=0.7)
+    assert air[2, before] == pytest.approx(air[0, before])
+    assert np.all(np.diff(result.minimum_c[0, [1, 2], 0, :, 0], axis=0) >= -0.05)
+    leaf = result.series["leaf"][0, 3, 0]
+    seen = steps_between(nights[1].start_utc, nights[1].cover_off_utc)
+    assert result.warmest_c[0, 3, 0, 1] >= leaf[seen].max() - 1.0  # that afternoon counts
+
+
+def test_a_cloth_does_not_stay_through_days_between_nights_that_do_not_follow_each_other():
+    nights = [night_of(20), night_of(22)]
+    treatments = [Treatment("leave"), Treatment("stays", cover="fleece_light", stays_by_day=True)]
+    result = simulate(frost_weather(days=5), [open_spot()], [TREE], [treatments], nights, keep_series=True)
+    day = steps_between(nights[0].end_utc, nights[1].start_utc)
+    assert np.isnan(result.series["cover"][0, 0, 0]).all()
+    assert result.series["air"][0, 1, 0, day] == pytest.approx(result.series["air"][0, 0, 0, day], abs=0.5)
 
 
 def test_a_leaf_that_touches_a_cold_cloth_is_colder_than_one_that_does_not():

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from functools import lru_cache
 from math import isnan
 
@@ -103,6 +104,9 @@ VAPOUR_STILL = 3.0
 
 VAPOUR_HEAT = 0.71
 """Heat carried by vapour over that carried by air, at 0 °C between wet surfaces: λ/P x 1.08/29.3 x 0.0445 kPa/K."""
+
+NIGHTS_APART = timedelta(hours=2)
+"""Nights whose windows lie further apart do not follow each other."""
 
 GROUND_WETNESS = {"dry": 0.1, "moist": 0.5, "wet": 0.9}
 """How much of its free evaporation the ground gives. Our judgement."""
@@ -324,6 +328,8 @@ class Clock:
         Number of the night whose noon-to-noon window holds the step, -1 outside.
     on : ndarray, shape (step,)
         Hours since the cover went on, NaN while it is off.
+    through : ndarray, shape (step,)
+        The same for a cover that stays on from the first to the last of nights that follow each other.
     after : ndarray, shape (step,)
         Every half hour from when the cover of that night is taken off to the night's end, for the estimate of how warm
         it would have become.
@@ -332,6 +338,7 @@ class Clock:
     time_utc: NDArray[np.datetime64]
     night: IntArray
     on: FloatArray
+    through: FloatArray
     after: NDArray[np.bool_]
 
 
@@ -339,7 +346,9 @@ def clock_of(time_utc: NDArray[np.datetime64], nights: Sequence[Night]) -> Clock
     """Lay the nights over the steps: a step belongs to what holds during it."""
     night = np.full(time_utc.size, -1, dtype=np.int64)
     on = np.full(time_utc.size, np.nan)
+    through = np.full(time_utc.size, np.nan)
     after = np.zeros(time_utc.size, dtype=bool)
+    first = time_utc[0]
     for number, each in enumerate(nights):
         start, end, put, taken = (
             as_datetime64(moment) for moment in (each.start_utc, each.end_utc, each.cover_on_utc, each.cover_off_utc)
@@ -347,9 +356,13 @@ def clock_of(time_utc: NDArray[np.datetime64], nights: Sequence[Night]) -> Clock
         night[(time_utc > start) & (time_utc <= end)] = number
         during = (time_utc > put) & (time_utc <= taken)
         on[during] = (time_utc[during] - put) / np.timedelta64(3600, "s")
+        if not number or each.start_utc - nights[number - 1].end_utc > NIGHTS_APART:
+            first = put
+        stays = (time_utc > first) & (time_utc <= taken)
+        through[stays] = (time_utc[stays] - first) / np.timedelta64(3600, "s")
         after |= (time_utc > taken) & (time_utc <= end)
     half_hours = (time_utc - time_utc[0]) % np.timedelta64(1800, "s") == np.timedelta64(0, "s")
-    return Clock(time_utc, night, on, after & half_hours)
+    return Clock(time_utc, night, on, through, after & half_hours)
 
 
 def build(
@@ -453,8 +466,9 @@ class _Case:
         self.phase = np.zeros(clock.time_utc.size, dtype=np.int64)
         self.side_phase = np.full(clock.time_utc.size, -1, dtype=np.int64)
         plain = open_air(self.spot, self.body, self.setting)
-        kinds: list[tuple[FloatArray, NDArray[np.bool_]]] = [(plain, np.isnan(clock.on))]
         on = ~np.isnan(clock.on)
+        bare = np.isnan(clock.through if treatment.stays_by_day else clock.on)
+        kinds: list[tuple[FloatArray, NDArray[np.bool_]]] = [(plain, bare)]
         if treatment.room is not None:
             kinds[0] = (plain, np.ones_like(on))
         elif treatment.covered:
@@ -474,20 +488,30 @@ class _Case:
                 self.grounds.append(int(watered))
                 lay_ground(self.params[-1], self._terms[int(watered)])
                 if treatment.covered and params is kinds[-1][0]:
-                    self.side_phase[clock.after & (wet == watered)] = number
+                    self.side_phase[clock.after & bare & (wet == watered)] = number
         if treatment.room is not None:
             # Carried in before the first night, out after the last: by day too, whatever the air outside.
             self.phase[clock.night >= 0] = -1
 
     def _covered(self, enclosure: Enclosure, clock: Clock) -> list[tuple[FloatArray, NDArray[np.bool_]]]:
-        """Covered phases: over moist ground it has water on it after a while."""
-        dry = covered(self.spot, self.body, self.treatment, enclosure, self.setting, wet=False)
-        moist = self.treatment.wet_ground or self.setting.moisture != "dry"
+        """Covered phases: over moist ground it has water on it after a while; by day without lamps and heater."""
+        treatment = self.treatment
+        since = clock.through if treatment.stays_by_day else clock.on
+        parts = [(treatment, ~np.isnan(since))]
+        if treatment.stays_by_day and (treatment.lamp_w or treatment.heater_w):
+            by_night = ~np.isnan(clock.on)
+            parts = [(treatment, by_night), (replace(treatment, lamp_w=0.0, heater_w=0.0), parts[0][1] & ~by_night)]
+        moist = treatment.wet_ground or self.setting.moisture != "dry"
         film = enclosure.top.holds_condensate or (enclosure.sides is not None and enclosure.sides.holds_condensate)
-        if not (film and moist and enclosure.closed):
-            return [(dry, ~np.isnan(clock.on))]
-        wet = covered(self.spot, self.body, self.treatment, enclosure, self.setting, wet=True)
-        return [(dry, clock.on <= WETS_AFTER_H), (wet, clock.on > WETS_AFTER_H)]
+        phases = []
+        for part, when in parts:
+            dry = covered(self.spot, self.body, part, enclosure, self.setting, wet=False)
+            if film and moist and enclosure.closed:
+                wet = covered(self.spot, self.body, part, enclosure, self.setting, wet=True)
+                phases += [(dry, when & (since <= WETS_AFTER_H)), (wet, when & (since > WETS_AFTER_H))]
+            else:
+                phases.append((dry, when))
+        return phases
 
 
 def _wet_from(treatment: Treatment, clock: Clock) -> NDArray[np.bool_]:

@@ -32,8 +32,8 @@ class NightResult:
     minimum_c : ndarray, shape (tree, treatment, member, night, tissue)
         Lowest value. [°C]
     warmest_c : ndarray, shape (tree, treatment, member, night)
-        Highest leaf (leafless: air) temperature if the cover were left on until the night's end at noon; NaN for a
-        treatment without cover. [°C]
+        Highest leaf (leafless: air) temperature if the cover were left on until the night's end at noon (while it
+        `stays_by_day`, as it is, afternoon included); NaN for a treatment without cover. [°C]
     air_minimum_c : ndarray, shape (tree, treatment, member, night)
         Lowest temperature of the air at the leaves. [°C]
     nights : tuple of Night

@@ -27,7 +27,8 @@ TREATMENT_RANGES = {
 class Treatment:
     """One measure for one tree.
 
-    Cover, lamps and heater act from `cover_on_utc` to `cover_off_utc` of every night given to the simulation; a
+    Cover, lamps and heater act from `cover_on_utc` to `cover_off_utc` of every night given to the simulation (a cover
+    that `stays_by_day` between them as well); a
     wetted ground stays wet from `wet_from_utc` on; a plant that is moved stands at its new spot from the beginning of
     the series (its root ball starts the night from that place's day); one that is carried in is indoors
     through the whole windows of the nights given, noon to noon, by day as well, and at its home spot before and
@@ -48,6 +49,9 @@ class Treatment:
         Reaches the ground all round, so that it encloses the soil's heat.
     frame_width_m, frame_length_m, frame_height_m : float
         Of the covered space; NaN takes them from the crown. [m]
+    stays_by_day : bool
+        The cover stays on through the days between nights that follow each other, from `cover_on_utc` of the first to
+        `cover_off_utc` of the last; lamps and heater are off by day all the same. False opens it every morning.
     lamp_w, lamp_kind : float, {"incandescent", "led"}
         Lamps hung in the crown. [W]
     heater_w, thermostat_c : float
@@ -70,6 +74,7 @@ class Treatment:
     frame_width_m: float = nan
     frame_length_m: float = nan
     frame_height_m: float = nan
+    stays_by_day: bool = False
     lamp_w: float = 0.0
     lamp_kind: Literal["incandescent", "led"] = "incandescent"
     heater_w: float = 0.0
@@ -87,6 +92,8 @@ class Treatment:
                 raise ValueError(f"{name} must be {TREATMENT_RANGES[name].words()}, got nan")
         if self.room is not None and (self.cover is not None or self.spot is not None):
             raise ValueError(f'treatment "{self.key}": a plant indoors is neither covered nor at another spot')
+        if self.stays_by_day and self.cover is None:
+            raise ValueError(f'treatment "{self.key}": stays_by_day needs a cover that stays, got cover=None')
         if self.wet_from_utc is not None and self.wet_from_utc.tzinfo is None:
             raise ValueError("wet_from_utc must carry its time zone, got a naive time")
 
