@@ -91,9 +91,13 @@ SIDE_SUN = 0.5
 """Sun on the sides of a cover, mean of all its sides, over that on level ground: with the winter sun 30 to 45° high a
 round tower catches on its skin 1/π of cot(height) of the beam, half of the diffuse light, some of the ground's. [-]"""
 
-CROWN_KEEPS = 0.5
-"""Share of the sideways sun in a covered crown that warms the air: a fifth is reflected, three tenths go into vapour (a
-tunnel's moist plants). Our judgement."""
+SIDE_SUN_WARMS = 0.4
+"""Share of that sun, once caught under the cover, that warms the air: a fifth is reflected, half of the rest goes into
+vapour (a tunnel's moist plants). Our judgement."""
+
+SIDE_SUN_TO_GROUND = 0.5
+"""Share of the sideways sun past the crown that falls on the covered ground; the rest leaves on the far side. Our
+judgement."""
 
 COVER_FORCED, COVER_FREE = 6.76, 0.72
 """Outer skin of a cover: 0.95 + 6.76 √u W/(m² K), Papadakis et al. 1992 for greenhouse covers (from memory; exponent
@@ -259,7 +263,8 @@ def covered(
         return p  # the crown's air moves as in the open
     # A tall cover loses heat on all its sides, and catches sun there as well.
     crown = body.foliage_share * min(body.crown_diameter_m / ground**0.5, 1.0)
-    p[k.P_SUN_AIR] = CROWN_KEEPS * crown * SIDE_SUN * enclosure.areas("sun_through")[1]
+    caught = crown + SIDE_SUN_TO_GROUND * (1.0 - crown)
+    p[k.P_SUN_AIR] = SIDE_SUN_WARMS * caught * SIDE_SUN * enclosure.areas("sun_through")[1]
     heat = AIR_J_M3K * setting.air_density
     leak0, leak1 = (sum(enclosure.areas(name)) for name in ("leak_calm_m_s", "leak_per_wind"))
     p[k.P_WALL_AIR] = 0.0
