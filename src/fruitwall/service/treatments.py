@@ -127,8 +127,8 @@ def treatment_of(
 ) -> Treatment:
     """Give a measure as physics sees it.
 
-    A sheet is taken to reach the ground where the measure says so; a standing shelter's top and sides may be of
-    different material; lamps and heaters under a shelter warm all of its air.
+    A sheet is taken to reach the ground where the measure says so, and to stay on by day where nobody opens it; a
+    standing shelter's top and sides may be of different material; lamps and heaters under a shelter warm all of its air.
     """
     lamps = {lamp.id: lamp for lamp in yard.gear.lamps}
     heaters = {heater.id: heater for heater in yard.gear.heaters}
@@ -164,6 +164,7 @@ def treatment_of(
         cover=cast("CoverMaterial | None", measure.cover),
         on_frame=measure.on_frame,
         to_ground=measure.to_ground,
+        stays_by_day=any(part.kind == "cover" and part.minutes_morning == 0.0 for part in measure.parts),
         wet_ground=measure.wet_ground,
         wet_from_utc=wet_from if measure.wet_ground else None,
         spot=spot,
