@@ -127,8 +127,8 @@ def treatment_of(
 ) -> Treatment:
     """Give a measure as physics sees it.
 
-    A sheet is taken to reach the ground where the measure says so, and to stay on by day where nobody opens it; a
-    standing shelter's top and sides may be of different material; lamps and heaters under a shelter warm all of its air.
+    A sheet is taken to reach the ground where the measure says so, and to stay on by day where nobody opens it. A
+    standing shelter's top and sides may be of different material; lamps and heaters under it warm all of its air.
     """
     lamps = {lamp.id: lamp for lamp in yard.gear.lamps}
     heaters = {heater.id: heater for heater in yard.gear.heaters}
