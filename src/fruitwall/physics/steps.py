@@ -95,6 +95,10 @@ def steps_of(forcing: Forcing, step_minutes: int) -> Steps:
     )
     # Steps of the hour before the first stamp are left out, except the last.
     light = spread.reshape(forcing.n_members, -1)[:, per_hour - 1 :]
+    outside = extraterrestrial(middle)
+    # No more light than reaches the top of the air: the mean of an hour that a source has a little late would come
+    # down, in the few minutes of that hour when the sun is up, as a blaze at sunrise.
+    light = np.minimum(light, outside * np.maximum(np.sin(np.radians(sun.elevation_deg)), 0.0))
     sky = longwave_down(air, vapour, cloud, BEST_BY_EVIDENCE)
     strength = cooling_strength(
         air, np.minimum(dew, air), wind, cloud, time, forcing.latitude_deg, forcing.longitude_deg
@@ -107,7 +111,7 @@ def steps_of(forcing: Forcing, step_minutes: int) -> Steps:
         sky_w_m2=sky,
         cooling=strength,
         roof_w_m2=_roof(air, wind, sky),
-        light=split_global(np.minimum(light, 1500.0), sun.elevation_deg, extraterrestrial(middle)),
+        light=split_global(light, sun.elevation_deg, outside),
         sun=sun,
         step_s=60.0 * step_minutes,
     )
