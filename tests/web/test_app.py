@@ -100,7 +100,7 @@ def test_files_have_the_hash_of_their_content_in_their_address_and_are_kept_for_
     page = read_page(client.get("/").text)
     files = [e.attributes["href"] for e in page.all("link")] + [e.attributes["src"] for e in page.all("script")]
 
-    assert len(files) == 4
+    assert len(files) == 6
     for file in files:
         assert re.fullmatch(r"/static/\w+\.[0-9a-f]{12}\.(css|js|svg)", file)
         answer = client.get(file)
