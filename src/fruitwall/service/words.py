@@ -163,8 +163,8 @@ def why_left(reason: Reason | None, supplies: Mapping[str, str], household: Hous
     scarce = listed([supplies.get(key, key) for key in reason.scarce]) or "what it takes"
     verb = "are" if len(reason.scarce) > 1 else "is"
     if reason.kind == "too_little":
-        return f"to {reason.measure.name} would help, but there is too little of {scarce}"
-    return f"to {reason.measure.name} would help, but {scarce} {verb} of more use elsewhere"
+        return f"it would help to {reason.measure.name}; but there is too little of {scarce}"
+    return f"it would help to {reason.measure.name}; but {scarce} {verb} of more use elsewhere"
 
 
 def listed(names: Sequence[str]) -> str:
