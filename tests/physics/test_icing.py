@@ -22,7 +22,7 @@ CALORIE_J = 4.184
 
 def test_one_part_that_evaporates_takes_what_seven_and_a_half_give_by_freezing():
     check = find_check(FILE, "water-latent-ratio")
-    assert icing.EVAPORATION_J_KG / 1e6 == check.approx("evaporation_mj_kg")
+    assert check.approx("evaporation_mj_kg") == icing.EVAPORATION_J_KG / 1e6
     assert check.approx("ratio_evaporation_to_fusion") == icing.EVAPORATION_OVER_FREEZING
 
 
@@ -47,16 +47,16 @@ def test_rates_and_heats_are_those_of_the_fact_sheet():
     check = find_check(FILE, "water-hs76")
     assert pytest.approx(check.want("rate_in_per_h_at_least") * INCH_MM, rel=1e-6) == icing.LEAST_RATE_MM_H
     assert pytest.approx(check.want("nursery_rate_in_per_h") * INCH_MM, rel=1e-6) == icing.NURSERY_RATE_MM_H
-    assert icing.FUSION_J_KG * GALLON_KG / BTU_J == check.approx("fusion_btu_per_gal")
-    assert icing.FUSION_J_KG / 1000.0 / CALORIE_J == check.approx("fusion_cal_per_g")
-    assert icing.EVAPORATION_J_KG * GALLON_KG / BTU_J == check.approx("evaporation_btu_per_gal")
-    assert icing.EVAPORATION_J_KG / 1000.0 / CALORIE_J == check.approx("evaporation_cal_per_g")
+    assert check.approx("fusion_btu_per_gal") == icing.FUSION_J_KG * GALLON_KG / BTU_J
+    assert check.approx("fusion_cal_per_g") == icing.FUSION_J_KG / 1000.0 / CALORIE_J
+    assert check.approx("evaporation_btu_per_gal") == icing.EVAPORATION_J_KG * GALLON_KG / BTU_J
+    assert check.approx("evaporation_cal_per_g") == icing.EVAPORATION_J_KG / 1000.0 / CALORIE_J
 
 
 def test_trap_144_btu_are_of_a_pound_of_water_and_not_of_a_gallon():
     check = find_check(FILE, "water-btu-trap")
-    assert icing.FUSION_J_KG * POUND_KG / BTU_J == check.approx("btu_per_lb")
-    assert icing.FUSION_J_KG * GALLON_KG / BTU_J == check.approx("btu_per_us_gal")
+    assert check.approx("btu_per_lb") == icing.FUSION_J_KG * POUND_KG / BTU_J
+    assert check.approx("btu_per_us_gal") == icing.FUSION_J_KG * GALLON_KG / BTU_J
     # The same heat by volume is what the pots' water freezes with.
     assert pytest.approx(icing.FUSION_J_KG * 1000.0, rel=0.005) == FREEZING_J_M3
 

@@ -10,7 +10,8 @@ References
 .. [1] Snyder, R. L. and de Melo-Abreu, J. P. (2005). Frost Protection: Fundamentals, Practice and Economics, vol. 1.
    FAO Environment and Natural Resources Series 10, pp. 65 and 168.
 .. [2] Parsons, L. R. (1995). Cold protection by irrigation: dew point and humidity terminology. UF/IFAS HS-76.
-.. [3] Harrison, D. S., Gerber, J. F. and Choate, R. E., UF/IFAS Circular 348, as quoted by Jackson, Parsons and Martsolf.
+.. [3] Harrison, D. S., Gerber, J. F. and Choate, R. E., UF/IFAS Circular 348, as quoted by Jackson, Parsons and
+   Martsolf.
 """
 
 from __future__ import annotations
@@ -84,7 +85,7 @@ def wet_foliage_drop_k(
     air = np.asarray(t_air_c, dtype=np.float64)
     water = wet_bulb(air, t_dew_c, pressure_kpa)
     colder = np.minimum(water, wet_bulb(air, t_dew_c, pressure_kpa, over_ice=True))
-    return np.maximum(air - colder, 0.0)
+    return np.asarray(np.maximum(air - colder, 0.0))
 
 
 @checked(t_wet_c=TEMPERATURE, pressure_kpa=PRESSURE)
