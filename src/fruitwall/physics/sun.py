@@ -1,8 +1,7 @@
 """Where the sun stands, when it sets, and how its light falls on level ground and on walls.
 
-Position by Meeus' low-accuracy sun (the formulas of NOAA's solar calculator): within 0.02° of the SPA algorithm from
-1950 to 2100, a twenty-fifth of the sun's own width and far below what the plan of a yard is worth. pvlib judges it in
-the tests; it is not needed to run, which saves half a second of every start.
+Positions by the SPA algorithm as pvlib has it. Where a page only asks for the hour of sunset, the short series of
+`weather.sun.orbit` is enough (0.015°, some seconds), which saves the second that loading pvlib takes.
 """
 
 from __future__ import annotations
@@ -16,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fruitwall.physics.checked import Range, checked
+from fruitwall.weather.sun import orbit
 
 FloatArray = NDArray[np.float64]
 
@@ -33,6 +33,13 @@ CIVIL_DUSK_DEG = -6.0
 
 LOWEST_SUN_DEG = 1.0
 """Below this the split of global light into beam and diffuse means nothing: all is diffuse. [degrees]"""
+
+
+EARTH_LATENESS_S = 67.0
+"""Clock of the planets ahead of the clock of the turning Earth: pvlib's default, true about 2015. A minute more or
+less moves the sun by 0.0007°. [s]"""
+
+DAY_S = 86_400
 
 
 class SunPosition(NamedTuple):
@@ -67,43 +74,32 @@ class SunTimes:
     day_length_h: float
 
 
-def _days_since_2000(time_utc: Times) -> FloatArray:
-    """Days from noon of 1 January 2000, UTC; NaT gives NaN."""
+def _stamps(time_utc: Times) -> NDArray[np.datetime64]:
+    """Take times as numpy stamps in UTC or refuse them."""
     times = np.asarray(time_utc)
     if not np.issubdtype(times.dtype, np.datetime64):
         raise ValueError(f"time_utc must be numpy datetime64 in UTC, got {times.dtype} ({time_utc!r:.60})")
-    seconds = (times.astype("datetime64[s]") - np.datetime64("2000-01-01T12:00:00")).astype(np.float64)
-    return np.where(np.isnat(times), np.nan, seconds / 86400.0)
+    return times
 
 
-class _Orbit(NamedTuple):
-    """Sun as seen from the centre of the Earth."""
+def _declination_and_hour_angle(times: NDArray[np.datetime64]) -> tuple[FloatArray, FloatArray]:
+    """Give declination and hour angle at Greenwich by SPA; NaT gives NaN. [degrees], [degrees]"""
+    from pvlib import spa
 
-    declination: FloatArray
-    right_ascension: FloatArray
-    distance_au: FloatArray
-
-
-def _orbit(days: FloatArray) -> _Orbit:
-    """Declination and right ascension [rad] and distance: Meeus, Astronomical Algorithms, ch. 25, low accuracy."""
-    century = days / 36525.0
-    mean_longitude = 280.46646 + century * (36000.76983 + 0.0003032 * century)
-    anomaly = np.radians(357.52911 + century * (35999.05029 - 0.0001537 * century))
-    eccentricity = 0.016708634 - century * (0.000042037 + 0.0000001267 * century)
-    centre = (
-        np.sin(anomaly) * (1.914602 - century * (0.004817 + 0.000014 * century))
-        + np.sin(2.0 * anomaly) * (0.019993 - 0.000101 * century)
-        + np.sin(3.0 * anomaly) * 0.000289
+    unknown = np.isnat(times)
+    seconds = np.where(unknown, np.datetime64(0, "s"), times.astype("datetime64[s]")).astype(np.int64)
+    day, second = np.divmod(seconds, DAY_S)
+    days = np.unique(np.concatenate([day.ravel(), day.ravel() + 1]))
+    sidereal, ascension, declination = spa.solar_position_numpy(
+        days * float(DAY_S), 0.0, 0.0, 0.0, 0.0, 0.0, EARTH_LATENESS_S, 0.0, 1, sst=True
     )
-    node = np.radians(125.04 - 1934.136 * century)
-    longitude = np.radians(mean_longitude + centre - 0.00569 - 0.00478 * np.sin(node))
-    tilt = np.radians(23.439291 - 0.0130042 * century + 0.00256 * np.cos(node))
-    distance = 1.000001018 * (1.0 - eccentricity**2) / (1.0 + eccentricity * np.cos(anomaly + np.radians(centre)))
-    return _Orbit(
-        np.arcsin(np.sin(tilt) * np.sin(longitude)),
-        np.arctan2(np.cos(tilt) * np.sin(longitude), np.cos(longitude)),
-        distance,
-    )
+    here, part = np.searchsorted(days, day), second / DAY_S
+    at_midnight = sidereal - ascension
+    # From midnight to midnight once round, and a little more or less as the equation of time changes.
+    more = (at_midnight[here + 1] - at_midnight[here] + 180.0) % 360.0 - 180.0
+    turned = at_midnight[here] + (360.0 + more) * part
+    height = declination[here] + (declination[here + 1] - declination[here]) * part
+    return np.where(unknown, np.nan, height), np.where(unknown, np.nan, turned)
 
 
 @checked()
@@ -129,12 +125,16 @@ def sun_position(time_utc: Times, latitude_deg: ArrayLike, longitude_deg: ArrayL
 
     Notes
     -----
-    Meeus' low-accuracy sun [1]_ and mean sidereal time. Refraction lifts the sun by 0.1° at 10° and 0.5° at the
-    horizon; a plan of a yard is not that good.
+    SPA [1]_ by pvlib [2]_ for the sun's place among the stars at every midnight, straight lines between midnights (at
+    most 0.001° off), the turning of the Earth in closed form: within 0.004° of SPA at every stamp, of which 0.0024°
+    are the parallax of the Earth's radius. Ten times as fast, so that thirty winters of quarter hours take 0.3 s.
+    Refraction lifts the sun by 0.1° at 10° and 0.5° at the horizon; it is left out, a plan of a yard is not that good.
 
     References
     ----------
-    .. [1] Meeus, J. (1998). Astronomical Algorithms, 2nd ed., ch. 12 and 25.
+    .. [1] Reda, I. and Andreas, A. (2004). Solar position algorithm for solar radiation applications. Solar Energy
+       76, 577-589.
+    .. [2] Anderson, K. S. et al. (2023). pvlib python: 2023 project update. J. Open Source Software 8(92), 5994.
 
     Examples
     --------
@@ -142,15 +142,13 @@ def sun_position(time_utc: Times, latitude_deg: ArrayLike, longitude_deg: ArrayL
     >>> round(float(place.elevation_deg), 1), round(float(place.azimuth_deg), 1)
     (39.9, 194.3)
     """
-    days = _days_since_2000(time_utc)
+    declination_deg, at_greenwich_deg = _declination_and_hour_angle(_stamps(time_utc))
     latitude = np.radians(np.asarray(latitude_deg, dtype=np.float64))
-    longitude = np.asarray(longitude_deg, dtype=np.float64)
-    sun = _orbit(days)
-    sidereal = np.radians((280.46061837 + 360.98564736629 * days + longitude) % 360.0)
-    hour_angle = sidereal - sun.right_ascension
-    up = np.sin(latitude) * np.sin(sun.declination) + np.cos(latitude) * np.cos(sun.declination) * np.cos(hour_angle)
-    east = -np.cos(sun.declination) * np.sin(hour_angle)
-    north = np.sin(sun.declination) * np.cos(latitude) - np.cos(sun.declination) * np.sin(latitude) * np.cos(hour_angle)
+    hour_angle = np.radians((at_greenwich_deg + np.asarray(longitude_deg, dtype=np.float64)) % 360.0)
+    declination = np.radians(declination_deg)
+    up = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour_angle)
+    east = -np.cos(declination) * np.sin(hour_angle)
+    north = np.sin(declination) * np.cos(latitude) - np.cos(declination) * np.sin(latitude) * np.cos(hour_angle)
     return SunPosition(
         np.degrees(np.arcsin(np.clip(up, -1.0, 1.0))), np.asarray(np.degrees(np.arctan2(east, north)) % 360.0)
     )
@@ -176,13 +174,12 @@ def day_and_hour(
     half_day_h, hour_h : ndarray, broadcast shape
         From noon to sunset, 0 in polar night and 12 under the midnight sun [h]; solar time from noon, -12 to 12 [h].
     """
-    days = _days_since_2000(time_utc)
-    sun = _orbit(days)
-    latitude = np.radians(np.asarray(latitude_deg, dtype=np.float64))
-    turned = 280.46061837 + 360.98564736629 * days + np.asarray(longitude_deg, dtype=np.float64)
-    hour = ((turned - np.degrees(sun.right_ascension) + 180.0) % 360.0 - 180.0) / 15.0
-    divisor = np.maximum(np.cos(latitude) * np.cos(sun.declination), 1e-12)
-    cosine = (np.sin(np.radians(horizon_deg)) - np.sin(latitude) * np.sin(sun.declination)) / divisor
+    sun = orbit(_stamps(time_utc))
+    latitude, declination = np.radians(np.asarray(latitude_deg, dtype=np.float64)), np.radians(sun.declination_deg)
+    turned = sun.sidereal_deg + np.asarray(longitude_deg, dtype=np.float64) - sun.right_ascension_deg
+    hour = ((turned + 180.0) % 360.0 - 180.0) / 15.0
+    divisor = np.maximum(np.cos(latitude) * np.cos(declination), 1e-12)
+    cosine = (np.sin(np.radians(horizon_deg)) - np.sin(latitude) * np.sin(declination)) / divisor
     half_day = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) / 15.0
     return np.asarray(half_day + 0.0 * hour), np.asarray(hour + 0.0 * half_day)
 
@@ -200,7 +197,7 @@ def extraterrestrial(time_utc: Times) -> FloatArray:
     ndarray, shape of `time_utc`
         1316 in July to 1408 in January. [W/m²]
     """
-    return np.asarray(SOLAR_CONSTANT / _orbit(_days_since_2000(time_utc)).distance_au ** 2)
+    return np.asarray(SOLAR_CONSTANT / orbit(_stamps(time_utc)).distance_au ** 2)
 
 
 @checked(extraterrestrial_w_m2=Range(0.0, 1500.0, "W/m²"))
@@ -347,8 +344,7 @@ def spread_hours(
     if step_minutes < 1 or 60 % step_minutes:
         raise ValueError(f"step_minutes must be a divisor of 60, got {step_minutes!r}")
     steps = 60 // step_minutes
-    ends = np.asarray(time_utc)
-    _days_since_2000(ends)
+    ends = _stamps(time_utc)
     middles = (np.arange(steps) + 0.5) * step_minutes * 60.0 - 3600.0
     times = ends.astype("datetime64[s]")[..., None] + middles.astype("timedelta64[s]")
     above = sun_position(times, latitude_deg, longitude_deg).elevation_deg - SUNSET_DEG

@@ -1,10 +1,13 @@
 """Where the sun stands and how much of it reaches flat ground, for sources that give no radiation.
 
-Sun position after NOAA's short series, clear sky after Haurwitz, cloud after Kasten and Czeplak. A stand-in only:
-where a service gives irradiance it is used. Sun on walls and crowns is left to `physics`.
+Sun position after Meeus' short series, clear sky after Haurwitz, cloud after Kasten and Czeplak. A stand-in only:
+where a service gives irradiance it is used. Sun on walls and crowns is left to `physics`, which takes `orbit` from
+here where a small answer (the hour of sunset) is not worth loading pvlib, and pvlib's positions elsewhere.
 """
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +26,65 @@ LEAST_CLEAR_SUN_W_M2 = 80.0
 """Weakest clear-sky sun from which cloud is inferred; nearer the horizon the ratio is noise. [W/m²]"""
 
 
+class Orbit(NamedTuple):
+    """The sun as seen from the centre of the Earth, and how far the Earth has turned; arrays of the shape of the days.
+
+    declination_deg, right_ascension_deg : place among the stars [degrees]; distance_au : of the sun; sidereal_deg :
+    mean sidereal time of Greenwich, 0 to 360 [degrees].
+    """
+
+    declination_deg: FloatArray
+    right_ascension_deg: FloatArray
+    distance_au: FloatArray
+    sidereal_deg: FloatArray
+
+
+def days_since_2000(time_utc: NDArray[np.datetime64]) -> FloatArray:
+    """Give the days from noon of 1 January 2000, UTC; NaT gives NaN. [d]"""
+    seconds = (time_utc.astype("datetime64[s]") - J2000).astype(np.float64)
+    return np.where(np.isnat(time_utc), np.nan, seconds / 86_400.0)
+
+
+def orbit(time_utc: NDArray[np.datetime64]) -> Orbit:
+    """Give the sun's place among the stars.
+
+    Parameters
+    ----------
+    time_utc : ndarray of datetime64, any shape
+        Instants, years 1950 to 2100; NaT gives NaN.
+
+    Returns
+    -------
+    Orbit
+        Good to 0.015 degrees.
+
+    Notes
+    -----
+    Low-accuracy series of Meeus (1998), *Astronomical Algorithms*, 2nd ed., ch. 12 and 25, in the form used by NOAA's
+    solar calculator.
+    """
+    days = days_since_2000(time_utc)
+    century = days / 36_525.0
+    mean_longitude = 280.46646 + century * (36_000.76983 + 0.0003032 * century)
+    anomaly = np.radians(357.52911 + century * (35_999.05029 - 0.0001537 * century))
+    eccentricity = 0.016708634 - century * (0.000042037 + 0.0000001267 * century)
+    centre = (
+        np.sin(anomaly) * (1.914602 - century * (0.004817 + 0.000014 * century))
+        + np.sin(2.0 * anomaly) * (0.019993 - 0.000101 * century)
+        + np.sin(3.0 * anomaly) * 0.000289
+    )
+    node = np.radians(125.04 - 1934.136 * century)
+    longitude = np.radians(mean_longitude + centre - 0.00569 - 0.00478 * np.sin(node))
+    tilt = np.radians(23.439291 - 0.0130042 * century + 0.00256 * np.cos(node))
+    distance = 1.000001018 * (1.0 - eccentricity**2) / (1.0 + eccentricity * np.cos(anomaly + np.radians(centre)))
+    return Orbit(
+        np.degrees(np.arcsin(np.sin(tilt) * np.sin(longitude))),
+        np.degrees(np.arctan2(np.cos(tilt) * np.sin(longitude), np.cos(longitude))),
+        np.asarray(distance),
+        np.asarray((280.46061837 + 360.98564736629 * days) % 360.0),
+    )
+
+
 def sun_elevation(time_utc: NDArray[np.datetime64], latitude_deg: float, longitude_deg: float) -> FloatArray:
     """Give the height of the sun's centre above the horizon, without refraction.
 
@@ -37,28 +99,10 @@ def sun_elevation(time_utc: NDArray[np.datetime64], latitude_deg: float, longitu
     -------
     ndarray, shape of `time_utc`
         Elevation, within 0.02 degrees of a full ephemeris. [degree]
-
-    Notes
-    -----
-    Series of Meeus (1998, *Astronomical Algorithms*, ch. 25, low accuracy) in the form used by NOAA's solar
-    calculator.
     """
-    days = (time_utc.astype("datetime64[s]") - J2000).astype(np.float64) / 86400.0
-    century = days / 36525.0
-    mean_longitude = np.radians(280.46646 + 36000.76983 * century)
-    anomaly = np.radians(357.52911 + 35999.05029 * century)
-    centre = (
-        (1.914602 - 0.004817 * century) * np.sin(anomaly)
-        + (0.019993 - 0.000101 * century) * np.sin(2 * anomaly)
-        + 0.000289 * np.sin(3 * anomaly)
-    )
-    longitude = mean_longitude + np.radians(centre - 0.00569)
-    obliquity = np.radians(23.439291 - 0.013004 * century)
-    declination = np.arcsin(np.sin(obliquity) * np.sin(longitude))
-    right_ascension = np.arctan2(np.cos(obliquity) * np.sin(longitude), np.cos(longitude))
-    sidereal = np.radians(280.46061837 + 360.98564736629 * days + longitude_deg)
-    hour_angle = sidereal - right_ascension
-    latitude = np.radians(latitude_deg)
+    sun = orbit(time_utc)
+    hour_angle = np.radians(sun.sidereal_deg + longitude_deg - sun.right_ascension_deg)
+    latitude, declination = np.radians(latitude_deg), np.radians(sun.declination_deg)
     sine = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour_angle)
     return np.asarray(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
 
