@@ -85,24 +85,75 @@ def explain(
     -------
     Explanation
     """
-    march = _March(
-        forcing, [spot], [body], [[treatment]], [night], faces, soil, moisture, step_minutes, clear_night_offset_k
+    (found,) = explain_trees(
+        forcing,
+        [spot],
+        [body],
+        [treatment],
+        night,
+        faces=faces,
+        soil=soil,
+        moisture=moisture,
+        step_minutes=step_minutes,
+        clear_night_offset_k=clear_night_offset_k,
     )
-    raw = march.run(keep_series=True, threads=1)
-    rows = raw.series.reshape(march.blocks.count, march.steps.n_steps, k.HISTORY_ROWS, k.LANES)
-    history = march.blocks.take(rows)  # [member, step, row]
-    inside = np.flatnonzero(march.clock.night == 0)
-    lowest = history[:, inside, 0].min(axis=1)
-    member = int(np.argsort(lowest, kind="stable")[(lowest.size - 1) // 2])
-    step = int(inside[np.argmin(history[member, inside, 0])])
-    return _at(march, history[member, step], member, step)
+    return found
 
 
-def _at(march: _March, row: NDArray[np.float64], member: int, step: int) -> Explanation:
-    """Take one step apart."""
+def explain_trees(
+    forcing: Forcing,
+    spots: Sequence[Spot],
+    bodies: Sequence[Body],
+    treatments: Sequence[Treatment],
+    night: Night,
+    *,
+    faces: Sequence[Face] = (),
+    soil: str = "loam",
+    moisture: str = "moist",
+    step_minutes: int = 15,
+    clear_night_offset_k: float = 0.0,
+) -> list[Explanation]:
+    """Give the fluxes at the leaves of many trees, each when it is coldest.
+
+    Parameters
+    ----------
+    forcing, spots, bodies, treatments, night, faces, soil, moisture, step_minutes, clear_night_offset_k
+        As for `explain`, with one spot, body and treatment per tree.
+
+    Returns
+    -------
+    list of Explanation
+        One per tree.
+    """
+    found: list[Explanation] = []
+    for first in range(0, len(spots), TREES_AT_A_TIME):
+        some = slice(first, first + TREES_AT_A_TIME)
+        each = [[treatment] for treatment in treatments[some]]
+        march = _March(
+            forcing, spots[some], bodies[some], each, [night], faces, soil, moisture, step_minutes, clear_night_offset_k
+        )
+        raw = march.run(keep_series=True, threads=1)
+        inside = np.flatnonzero(march.clock.night == 0)
+        visible = march._visible()
+        for case in range(len(each)):
+            rows = raw.series[:, case].reshape(march.blocks.count, march.steps.n_steps, k.HISTORY_ROWS, k.LANES)
+            history = march.blocks.take(rows)  # [member, step, row]
+            lowest = history[:, inside, 0].min(axis=1)
+            member = int(np.argsort(lowest, kind="stable")[(lowest.size - 1) // 2])
+            step = int(inside[np.argmin(history[member, inside, 0])])
+            found.append(_at(march, history[member, step], case, member, step, float(visible[case, step])))
+    return found
+
+
+TREES_AT_A_TIME = 16
+"""Series are large: so many trees are held in memory at once."""
+
+
+def _at(march: _March, row: NDArray[np.float64], case: int, member: int, step: int, beam_share: float) -> Explanation:
+    """Take one step of one tree apart."""
     cases, steps = march.cases, march.steps
-    phase = int(cases.phase[0, step])
-    p = cases.params[0, max(phase, 0)]
+    phase = int(cases.phase[case, step])
+    p = cases.params[case, max(phase, 0)]
     block, lane = divmod(member, march.blocks.width)
     weather = march.forcing[block, step].reshape(-1, k.LANES)[:, lane]
     station, vapour, wind, sky, beam, diffuse, cooling, roof = (float(value) for value in weather)
@@ -120,9 +171,9 @@ def _at(march: _March, row: NDArray[np.float64], member: int, step: int) -> Expl
         own, foliage = _black(leaf), float(p[k.P_FOLIAGE])
         gap = 1.0 - foliage
         through = float(p[k.P_THROUGH]) if covered else 1.0
-        walls = cases.face_ids[0] >= 0
-        hot = np.array([_black(float(march.walls[face, block, step, lane])) for face in cases.face_ids[0][walls]])
-        above, below = cases.face_shares[0][walls], cases.face_low[0, phase][walls]
+        walls = cases.face_ids[case] >= 0
+        hot = np.array([_black(float(march.walls[face, block, step, lane])) for face in cases.face_ids[case][walls]])
+        above, below = cases.face_shares[case][walls], cases.face_low[case, phase][walls]
         fluxes["sky"] = EMISSIVITY * through * p[k.P_SKY] * (sky - own)
         fluxes["roof"] = EMISSIVITY * through * p[k.P_ROOF] * (roof - own)
         fluxes["walls"] = EMISSIVITY * float((through * above + gap * below) @ (hot - own)) if walls.any() else 0.0
@@ -137,7 +188,7 @@ def _at(march: _March, row: NDArray[np.float64], member: int, step: int) -> Expl
         root_u = p[k.P_IN_WIND_MUL] * drift**0.5 + p[k.P_IN_WIND_ADD] if covered else drift**0.5
         h = p[k.P_LEAF_A] * root_u + p[k.P_LEAF_B] * ((air - leaf) ** 2 + 0.01) ** 0.125
         fluxes["air"] = 2.0 * h * (air - leaf)
-        sun = float(march._visible()[0, step]) * beam + float(p[k.P_DIFFUSE]) * diffuse
+        sun = beam_share * beam + float(p[k.P_DIFFUSE]) * diffuse
         moist = min(vapour, float(saturation_vapour_pressure(spot_air, over_ice=spot_air < 0.0)))
         excess = float(saturation_vapour_pressure(leaf, over_ice=leaf < 0.0)) - moist
         heat = LATENT * (1.0 + FROST_MORE * float(np.clip(-leaf, 0.0, 1.0)))
