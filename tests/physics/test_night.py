@@ -414,7 +414,7 @@ def test_weather_need_not_reach_beyond_the_last_full_hour_before_a_noon_at_half_
         ({"nights": []}, "at least one night"),
         ({"nights": [night_of(25)]}, "night 2026-12-25 runs from .* outside the weather's"),
         ({"nights": [night_of(21), night_of(21)]}, "begins before night 2026-12-21 ends"),
-        ({"step_minutes": 7}, "step_minutes must be a divisor of 30, got 7"),
+        ({"step_minutes": 7}, "step_minutes must be a divisor of 30, or 60, got 7"),
         ({"threads": 0}, "threads must be at least 1, got 0"),
         ({"clear_night_offset_k": 40.0}, "clear_night_offset_k must be at least -10 and at most 10 K, got 40.0"),
         ({"soil": "peat"}, "texture must be one of"),

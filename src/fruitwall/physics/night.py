@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
@@ -73,7 +73,7 @@ def simulate(
     moisture : {"dry", "moist", "wet"}
         Ordinary ground of the yard.
     step_minutes : int
-        Time step, a divisor of 30. [min]
+        Time step, a divisor of 30, or 60; with 60 the coldest half hour is the coldest hour. [min]
     keep_series : bool
         Also give the temperatures of all steps.
     threads : int
@@ -119,8 +119,8 @@ def _check(
         raise ValueError("there must be at least one tree, and at least one treatment for each")
     if not nights:
         raise ValueError("nights must hold at least one night, got none")
-    if step_minutes < 1 or 30 % step_minutes:
-        raise ValueError(f"step_minutes must be a divisor of 30, got {step_minutes!r}")
+    if step_minutes != 60 and (step_minutes < 1 or 30 % step_minutes):
+        raise ValueError(f"step_minutes must be a divisor of 30, or 60, got {step_minutes!r}")
     if threads < 1:
         raise ValueError(f"threads must be at least 1, got {threads!r}")
     for number, night in enumerate(nights):
@@ -207,9 +207,11 @@ class _March:
         cases, blocks, clock = self.cases, self.blocks, self.clock
         n, n_nights = cases.phase.shape[0], int(clock.night.max()) + 1
         visible = self._visible()
+        per_half_hour = round(1800 / self.steps.step_s)  # 0 where a step is a whole hour: then the levels begin there
+        levels = len(DURATIONS_H) - (per_half_hour == 0)
         shape = (blocks.count, n, n_nights)
         raw = _Raw(
-            low=np.full((*shape, len(TISSUES), len(DURATIONS_H), k.LANES), FAR_ABOVE),
+            low=np.full((*shape, len(TISSUES), levels, k.LANES), FAR_ABOVE),
             lowest=np.full((*shape, len(TISSUES), k.LANES), FAR_ABOVE),
             warmest=np.full((*shape, k.LANES), FAR_BELOW),
             air=np.full((*shape, k.LANES), FAR_ABOVE),
@@ -226,7 +228,7 @@ class _March:
                 some, block, blocks.width, self.forcing, self.walls, self.rooms, self.start,
                 visible, cases.phase, cases.side_phase, cases.params, cases.ground, cases.change,
                 cases.face_ids, cases.face_shares, cases.face_low, cases.room_of, cases.bodies,
-                clock.night, first, last, self.steps.step_s, round(1800 / self.steps.step_s), len(DURATIONS_H),
+                clock.night, first, last, self.steps.step_s, max(per_half_hour, 1), levels,
                 raw.low[block], raw.lowest[block], raw.warmest[block], raw.air[block], raw.series[block],
             )  # fmt: skip
 
@@ -238,6 +240,8 @@ class _March:
         else:
             with ThreadPoolExecutor(threads) as pool:
                 list(pool.map(part, jobs))
+        if per_half_hour == 0:
+            return replace(raw, low=np.concatenate([raw.low[..., :1, :], raw.low], axis=-2))
         return raw
 
     def _visible(self) -> FloatArray:
