@@ -137,7 +137,7 @@ def test_frost_point_lies_above_the_dew_point_of_the_same_air():
     assert air.frost_point(moisture) == check.approx("t_frost_c")
 
 
-def test_what_old_tables_print_as_dew_point_below_freezing_is_the_frost_point():
+def test_trap_what_old_tables_print_as_dew_point_below_freezing_is_the_frost_point():
     check = find_check(FILE, "psy-uswb-subfreezing-dewpoint")
     dry, pressure = celsius(check.given("t_dry_f")), check.given("p_inhg") * INHG_KPA
     bulb_f = check.given("t_dry_f") - check.given("depression_f")
@@ -161,6 +161,21 @@ def test_dew_point_falls_one_kelvin_for_five_per_cent_of_humidity():
     for t in (0.0, 20.0):
         dew = air.dew_point(air.vapour_pressure(t, check.given("rh_pct")))
         assert t - dew == check.approx("t_minus_tdew_c")
+
+
+def test_the_one_formula_wet_bulb_is_off_by_no_more_than_its_author_says():
+    check = find_check(FILE, "psy-stull-wetbulb")
+
+    def stull(t, rh):
+        at = np.arctan
+        first = t * at(0.151977 * (rh + 8.313659) ** 0.5) + at(t + rh) - at(rh - 1.676331)
+        return first + 0.00391838 * rh**1.5 * at(0.023101 * rh) - 4.686035
+
+    assert stull(check.given("t_c"), check.given("rh_pct")) == check.approx("t_wet_formula_c")
+    t, rh = np.meshgrid(np.linspace(-10.0, 40.0, 26), np.linspace(10.0, 95.0, 18))
+    # Its range is printed as -1.0 to +0.65 K; below 0 °C it is read against the iced bulb as well as the wet one.
+    off = stull(t, rh) - air.wet_bulb(t, air.dew_point(air.vapour_pressure(t, rh)))
+    assert -1.05 < off[t >= 0.0].min() < off[t >= 0.0].max() < 0.75
 
 
 # ---------------------------------------------------------------- psychrolib as an oracle

@@ -11,6 +11,7 @@ from fruitwall.physics.cases import Setting, covered
 from fruitwall.physics.covers import MATERIALS
 from fruitwall.physics.enclosure import TOUCHING, enclose
 from fruitwall.physics.night import simulate
+from fruitwall.physics.rays import ROOF_SKINS
 from fruitwall.physics.rooms import Room
 from fruitwall.physics.sky import emitted
 from fruitwall.physics.tissue import leaf_temperature
@@ -51,11 +52,14 @@ def test_no_material_passes_on_more_radiation_than_it_gets(name):
     assert material.source
 
 
-def test_dry_polyethylene_stops_about_a_quarter_of_the_thermal_radiation():
+def test_trap_dry_polyethylene_stops_a_quarter_of_the_thermal_radiation_and_glass_nine_tenths():
     check = find_check(FILE, "cover-hanson-index")
     index = dict(zip(check.given("film"), check.want("protection_index_pct"), strict=True))
     stopped = 100 * (1 - MATERIALS["film_polyethylene"].longwave_through)
     assert stopped == pytest.approx(index["polyethylene"], abs=check.tolerance["abs"])
+    # Of roofs in the yard: glass stops nearly all, and old dusty film more than clean film but less than half.
+    assert 100 * (1 - ROOF_SKINS["glass"].longwave) >= index["glass"]
+    assert stopped < 100 * (1 - ROOF_SKINS["polyethylene"].longwave) < 50
 
 
 def test_water_on_polyethylene_cuts_its_loss_by_radiation_by_up_to_a_half():
@@ -188,7 +192,7 @@ def test_an_opaque_sheet_above_gains_no_more_than_the_leaf_was_colder_than_the_a
     assert leaf[0] * 1.8 == pytest.approx(check.want("gain_f"), abs=check.tolerance["abs"])
 
 
-def test_a_dry_film_in_the_early_evening_is_colder_inside_than_outside():
+def test_trap_a_dry_film_in_the_early_evening_is_colder_inside_than_outside():
     check = find_check(FILE, "cover-tunnel-savage")
     assert "16:30" in check.want("colder_inside_than_outside")
     film = Treatment("film", cover="film_polyethylene", on_frame=True)
@@ -225,7 +229,7 @@ def test_large_lamps_in_a_citrus_crown_gain_half_bare_of_what_they_gain_under_cl
 # ---------------------------------------------------------------- traps
 
 
-def test_weight_alone_is_not_warmth():
+def test_trap_weight_alone_is_not_warmth():
     # Doubling the weight of cloth over insulating sod gains less than moving the same cloth over bare moist ground.
     light, heavy = Treatment("l", cover="fleece_medium"), Treatment("h", cover="fleece_heavy")
     sod, _, _ = gains([light, heavy], spot=open_spot(ground="turf"))

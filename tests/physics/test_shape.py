@@ -17,7 +17,7 @@ lengths = st.floats(0.05, 50.0)
 # ---------------------------------------------------------------- published values
 
 
-def test_the_two_sky_views_under_an_even_horizon_are_not_mixed():
+def test_trap_the_two_sky_views_under_an_even_horizon_are_not_mixed():
     check = find_check(FILE, "vf-horizon-two-definitions")
     azimuths = np.arange(0.0, 360.0, 10.0)
     horizon = np.repeat(check.given("horizon_deg")[:, None], azimuths.size, axis=1)

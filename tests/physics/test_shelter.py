@@ -103,6 +103,27 @@ def test_a_measured_double_film_house_and_the_saving_of_a_second_film_are_met():
     assert -saving == pytest.approx(find_check(FILE, "u-rasheed").want("u_change_pct_against_single_pe")[3], abs=6)
 
 
+def test_resistances_in_series_give_the_design_values_of_one_film_and_of_two():
+    check = find_check(FILE, "u-double-from-single")
+    inside, outside, gap = (check.given(f"r_{name}_m2kw") for name in ("inside", "outside", "gap"))
+    single, double = 1 / (inside + outside), 1 / (inside + outside + gap)
+    assert single == pytest.approx(check.want("u_single_w_m2k"), abs=check.tolerance["abs"])
+    assert double == pytest.approx(check.want("u_double_w_m2k"), abs=check.tolerance["abs"])
+    # The design values were not made from these resistances and lie within a twentieth of them.
+    assert shelter.U_VALUES["polyethylene_single"] == pytest.approx(single, rel=0.05)
+    assert shelter.U_VALUES["polyethylene_double"] == pytest.approx(double, rel=0.05)
+    saving = 100 * (1 - shelter.U_VALUES["polyethylene_double"] / shelter.U_VALUES["polyethylene_single"])
+    assert saving == pytest.approx(check.want("saving_pct"), abs=1.0)
+
+
+def test_a_second_layer_saves_what_an_inner_curtain_was_measured_to_save():
+    check = find_check(FILE, "u-mihara-cut")
+    low, high = check.want("reduction_pct").min(), check.want("reduction_pct").max()
+    saving = 100 * (1 - shelter.U_VALUES["polyethylene_double"] / shelter.U_VALUES["polyethylene_single"])
+    # A curtain of polyethylene is warmed by the house and lets radiation through; two sealed films do a little better.
+    assert low - check.tolerance["abs"] < saving < high + check.tolerance["abs"]
+
+
 # ---------------------------------------------------------------- what always holds
 
 areas, u_values, temperatures = st.floats(0.0, 500.0), st.floats(0.0, 10.0), st.floats(-30.0, 40.0)

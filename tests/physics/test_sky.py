@@ -45,7 +45,7 @@ def test_longwave_of_cold_clear_nights_is_that_of_brutsaert_and_idso():
     assert sky.emitted(check.given("t_c")) == check.approx("blackbody_w_m2")
 
 
-def test_the_formula_of_idso_and_jackson_has_its_minimum_at_freezing_not_a_runaway():
+def test_trap_the_formula_of_idso_and_jackson_has_its_minimum_at_freezing_not_a_runaway():
     check = find_check(FILE, "lw-idso-jackson-sign")
     got = sky.clear_sky_emissivity(check.given("t_c"), 0.5, "idso_jackson")
     assert got == check.approx("correct_emissivity")
@@ -96,6 +96,19 @@ def test_clear_night_loss_is_near_the_net_emissivity_of_fao():
     assert loss == pytest.approx(check.want("rnl_w_m2"), abs=10.0)
 
 
+def test_the_daily_loss_of_faos_example_11_is_that_of_our_black_body_and_near_our_sky():
+    check = find_check(FILE, "rn-fao56-ex11")
+    day_s, extremes = 86_400.0, np.array([check.given("t_max_c"), check.given("t_min_c")])
+    ea, sun = check.given("ea_kpa"), check.given("rs_mj") / check.given("rso_mj")
+    clear = sky.emitted(extremes, 0.34 - 0.14 * ea**0.5).mean()
+    assert clear * (1.35 * sun - 0.35) * day_s / 1e6 == check.approx("rnl_mj_m2_d")
+    # Sun at 0.77 of a clear day's is a sky half covered at most: our loss under no and under half cloud brackets it.
+    ours = [
+        (sky.emitted(extremes) - sky.longwave_down(extremes, ea, c, sky.BEST_BY_EVIDENCE)).mean() for c in (0.0, 0.5)
+    ]
+    assert ours[1] < check.want("rnl_mj_m2_d") * 1e6 / day_s < ours[0]
+
+
 def test_black_bodies_radiate_what_the_constant_says():
     check = find_check(FILE, "const-radiation")
     t = check.given("t_c")
@@ -127,7 +140,7 @@ def test_the_best_formula_is_near_the_measured_sky_of_a_night_at_minus_twenty(al
     assert error["brutsaert"] == pytest.approx(-37.0, abs=2.0)
 
 
-def test_down_is_less_than_up_on_a_clear_night_and_both_are_positive(alamosa):
+def test_trap_down_is_less_than_up_on_a_clear_night_and_both_are_positive(alamosa):
     # The sign trap: both fluxes are positive; the loss is up minus down.
     moisture = vapour_pressure(alamosa["temp_c"], alamosa["rh_pct"])
     down = sky.longwave_down(alamosa["temp_c"], moisture, 0.0, sky.BEST_BY_EVIDENCE)

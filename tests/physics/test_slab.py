@@ -7,7 +7,11 @@ from hypothesis import strategies as st
 
 from fruitwall.physics import soil
 from fruitwall.physics.faces import Layer
+from fruitwall.physics.icing import freezing_heat_w_m2
+from fruitwall.physics.rootball import FREEZING_J_M3
 from fruitwall.physics.slab import Slab
+from fruitwall.physics.wall_march import BACK_RESISTANCE
+from tests.physics.closed_forms import freezing_front_m, freezing_soil_c, front_speed_m_sqrt_s
 from tests.published import find_check
 
 FILE = "slab.yaml"
@@ -114,7 +118,7 @@ def test_a_round_pot_cools_as_a_long_cylinder():
     assert course.temperature_c[-1, 1] == check.approx("t_axis_c")
 
 
-def test_an_orange_cools_as_a_sphere_and_not_as_the_homework_page_says():
+def test_trap_an_orange_cools_as_a_sphere_and_not_as_the_homework_page_says():
     check = find_check(FILE, "cond-orange")
     radius = check.given("diameter_m") / 2
     fruit = Slab(
@@ -160,6 +164,97 @@ def test_soil_properties_are_those_of_the_published_program():
     assert np.array([[one.conductivity_w_mk for one in row] for row in layers]) == check.approx("k_w_mk")
     capacity = np.array([[one.density_kg_m3 * one.heat_capacity_j_kgk for one in row] for row in layers])
     assert capacity / 1e6 == check.approx("c_mj_m3k")
+
+
+def test_two_thick_bodies_that_touch_meet_at_the_contact_temperature():
+    check = find_check(FILE, "cond-contact")
+    b1, b2 = check.given("b1"), check.given("b2")
+    first, second = Slab([layer(2.0, 1.0, b1**2)], cells=200), Slab([layer(2.0, 1.0, b2**2)], cells=200)
+
+    def left_over(t):
+        """Heat into both, over heat into one, with their common surface held at a temperature."""
+        surface = held(2, 60.0, t)
+        into = [
+            body.march(60.0, start_c=start, surface_c=surface).flux_w_m2[20:]
+            for body, start in ((first, check.given("t1_c")), (second, check.given("t2_c")))
+        ]
+        return sum(into) / np.abs(into[0])
+
+    # At the contact temperature one gives what the other takes at every moment, a twentieth of a kelvin off it not.
+    contact = check.want("t_contact_c")
+    assert left_over(contact) == pytest.approx(0.0, abs=2e-3)
+    assert np.all(left_over(contact + 0.05) > 0.015)
+
+
+def test_a_freezing_front_moves_as_the_published_program_says():
+    # The closed form that freezing ground is judged by; see tests/physics/closed_forms.py.
+    check = find_check(FILE, "cond-neumann")
+    frozen, thawed = (check.given(f"alpha_{name}_cm2_h") / 1e4 / 3600.0 for name in ("frozen", "unfrozen"))
+    speed = check.given("m_cm_per_sqrt_h") / 100.0 / 60.0
+    seconds, depths = check.given("day") * DAY, check.given("depth_cm") / 100.0
+    assert 100.0 * freezing_front_m(speed, seconds) == check.approx("front_cm")
+    course = [
+        freezing_soil_c(depths, t, speed, frozen, thawed, check.given("t_surface_c"), check.given("t_initial_c"))
+        for t in seconds
+    ]
+    assert np.array(course) == check.approx("t_c")
+
+
+def test_the_balance_at_the_front_gives_its_speed():
+    # In the limit of little heat capacity (Stefan): depth = √(2 k ΔT t / L).
+    latent, k_frozen = 1.0e8, 2.0
+    slow = front_speed_m_sqrt_s((k_frozen, 1.0e3), (1.5, 1.0e3), latent, -10.0, 0.0)
+    assert slow == pytest.approx(np.sqrt(2 * k_frozen * 10.0 / latent), rel=1e-3)
+    with_heat_below = front_speed_m_sqrt_s((k_frozen, 2.0e6), (1.5, 2.5e6), latent, -10.0, 4.0)
+    assert with_heat_below < slow
+
+
+def test_a_concrete_wall_gives_back_its_heat_capacity_times_its_fall():
+    check = find_check(FILE, "store-wall-release")
+    wall = Slab([layer(0.20, 2.0, 2.4e6)])
+    course = wall.march(
+        60.0, start_c=15.0, t_air_c=held(check.given("hours"), 60.0, 2.0), h_w_m2k=8.0, depths_m=list(wall.depth_m)
+    )
+    fall = 15.0 - np.average(course.temperature_c[-1], weights=wall.capacity_j_m2k)
+    given_back = -60.0 * course.flux_w_m2[1:].sum()
+    scaled = given_back * check.given("mean_fall_k") / fall / 1e6
+    assert scaled == check.approx("heat_mj_m2")
+    assert scaled * 1e6 / (check.given("hours") * 3600.0) == pytest.approx(check.want("mean_flux_w_m2"), rel=0.01)
+
+
+def test_a_plain_concrete_wall_has_the_u_value_of_the_standard():
+    check = find_check(FILE, "mat-u-concrete-wall")
+    assert BACK_RESISTANCE["indoor"] == check.given("r_si")
+    wall = Slab(
+        [layer(check.given("thickness_m"), check.given("k_w_mk"), 2.4e6)],
+        behind="held",
+        back_resistance_m2kw=check.given("r_si"),
+    )
+    outside = held(20 * 24, 3600.0, 0.0)
+    course = wall.march(3600.0, start_c=10.0, t_air_c=outside, h_w_m2k=1 / check.given("r_se"), back_c=outside + 10.0)
+    assert -course.flux_w_m2[-1] / 10.0 == check.approx("u_w_m2k")
+
+
+def test_a_barrel_of_water_holds_the_published_heat():
+    check = find_check(FILE, "store-water-barrel")
+    litres, hours = check.given("water_l"), check.given("hours")
+    # 200 L in an hour are 200 mm/h on a square metre.
+    cooling = freezing_heat_w_m2(litres, check.given("from_c") - check.given("to_c")) - freezing_heat_w_m2(litres)
+    assert cooling * 3600.0 / 1e6 == check.approx("sensible_mj")
+    assert cooling / hours == check.approx("mean_power_w")
+    assert FREEZING_J_M3 * litres / 1000.0 / 1e6 == check.approx("freezing_all_mj")
+
+
+@pytest.mark.xfail(
+    reason="published: FAO's monthly flux counts some two metres of soil; ours ends at one, insulated, and keeps less "
+    "than half (0.14). It is made for days: over a month 2 W/m² are missing, of 70 to 100 that a night takes."
+)
+def test_a_month_s_warming_takes_the_heat_of_fao_example_13():
+    check = find_check(FILE, "soil-monthly-g")
+    months = [check.given(f"t_{name}month_c") for name in ("previous_", "", "next_")]
+    surface = np.interp(np.arange(1, 60 * 24 + 1) / 24.0, [0.0, 30.0, 60.0], months)
+    course = Slab([soil.soil_layer("loam", 0.5)]).march(3600.0, start_c=months[0], surface_c=surface)
+    assert course.flux_w_m2[-45 * 24 : -15 * 24].mean() * DAY / 1e6 == check.approx("g_mj_m2_d")
 
 
 # ---------------------------------------------------------------- the reduced terms

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fruitwall.physics import convection
-from fruitwall.physics.air import dew_point, frost_point, saturation_vapour_pressure
+from fruitwall.physics.air import dew_point, frost_point, saturation_vapour_pressure, vapour_pressure
 from fruitwall.physics.sky import emitted, longwave_down
 from fruitwall.physics.tissue import LATENT_ICE, LATENT_WATER, body_temperature, leaf_temperature
 from tests.published import find_check
@@ -71,7 +71,7 @@ def test_a_level_leaf_on_a_calm_clear_night_is_colder_than_air_by_what_was_measu
         assert low <= leaf - air <= high
 
 
-def test_a_large_leaf_is_colder_than_a_small_one_by_what_was_measured():
+def test_trap_a_large_leaf_is_colder_than_a_small_one_by_what_was_measured():
     check = find_check(FILE, "leaf-depression-leuning-cremer")
     low, high = check.want("large_minus_small_leaf_c")
     sky = longwave_down(-1.0, saturation_vapour_pressure(-6.0), 0.0)
@@ -121,6 +121,97 @@ def test_free_exchange_of_a_twig_and_a_limb_is_near_that_of_a_cylinder():
         assert h == pytest.approx(expected, rel=0.3)  # one coefficient for all shapes: 4 % high at 5 mm, 27 % at 5 cm
 
 
+def test_a_leaf_follows_within_a_minute_and_may_be_taken_as_settled_at_every_step():
+    check = find_check(FILE, "leaf-time-constant")
+    # Response of the settled leaf to a little more radiation on both sides: 1/(2 (h + hr)), with hr that of 0 °C.
+    more = 0.1
+    settled, warmer = leaf_temperature(
+        0.0, DRY, 0.0, emitted(0.0) + np.array([0.0, more]), emissivity=1.0, h_w_m2k=check.given("h_per_side_w_m2k")
+    )
+    capacity = check.given("water_kg_m2") * check.given("specific_heat_j_kgk")
+    tau = capacity * (warmer - settled) / (2 * more)
+    assert tau == check.approx("tau_s")
+    assert tau < 300.0 / 5  # of a step of five minutes, the shortest that is usual
+
+
+def test_a_transpiring_leaf_is_near_the_published_program():
+    check = find_check(FILE, "leaf-bonan-wet")
+    air, width = check.given("t_air_c"), check.given("leaf_width_m")
+    vapour = vapour_pressure(air, check.given("rh_pct"))
+    # The program has pores and boundary layer on one side; ours counts both sides together. The same resistance:
+    size = convection.LEAF_SHAPE * width
+    free = convection.free(size) * np.abs(check.want("t_leaf_c") - air) ** 0.25
+    boundary = convection.VAPOUR_OVER_HEAT / convection.MOLAR_HEAT
+    boundary = boundary * (convection.forced(size) * np.sqrt(check.given("wind_m_s")) + free)
+    pores = 1.0 / (1.0 / check.given("gs_mol") + 0.5 / boundary)
+    leaf = leaf_temperature(
+        air,
+        dew_point(vapour),
+        check.given("wind_m_s"),
+        0.0,
+        check.given("absorbed_w_m2"),
+        width,
+        emissivity=check.given("leaf_emissivity"),
+        absorptance=1.0,
+        stomatal_mol_m2_s=pores,
+    )
+    assert leaf == pytest.approx(check.want("t_leaf_c"), abs=0.6)  # other coefficients, as for the dry leaf
+    per_side = pores * 2 * boundary / (pores + 2 * boundary)
+    latent = LATENT_WATER / (check.given("p_pa") / 1000) * per_side * (saturation_vapour_pressure(leaf) - vapour)
+    assert latent == pytest.approx(check.want("latent_w_m2"), rel=0.06)
+
+
+AIR_0C = {"nu": 1.34e-5, "pr": 0.71, "k": 0.0243}
+"""Air near 0 °C, as in conv-twig-free-s: viscosity [m²/s], Prandtl number, conductivity [W/(m K)]."""
+
+
+def grashof(size_m, difference_k):
+    return 9.81 * difference_k * size_m**3 / 273.15 / AIR_0C["nu"] ** 2
+
+
+def sphere_nusselt(pr, gr):
+    rayleigh, bracket = pr * gr, 1 + (0.469 / pr) ** (9 / 16)
+    late = (1 + 7.44e-8 * rayleigh / bracket ** (16 / 9)) ** (1 / 12)
+    return 2 + 0.589 * rayleigh**0.25 / bracket ** (4 / 9) * late
+
+
+def plate_nusselt(pr, gr):
+    return (0.825 + 0.387 * (pr * gr) ** (1 / 6) / (1 + (0.492 / pr) ** (9 / 16)) ** (8 / 27)) ** 2
+
+
+def test_free_exchange_of_fruit_is_near_that_of_a_sphere():
+    check = find_check(FILE, "conv-sphere-free")
+    assert sphere_nusselt(check.given("pr"), check.given("gr")) == check.approx("nu")
+    # One coefficient for all shapes: from 16 % low for a lime to 7 % high for a grapefruit, 5 K below the air at most.
+    for diameter in (0.04, 0.06, 0.08, 0.12):
+        for difference in (1.0, 2.0, 5.0):
+            exact = sphere_nusselt(AIR_0C["pr"], grashof(diameter, difference)) * AIR_0C["k"] / diameter
+            assert convection.free(diameter) * difference**0.25 == pytest.approx(exact, rel=0.17)
+
+
+@pytest.mark.parametrize(
+    "height",
+    [
+        0.5,
+        1.0,
+        pytest.param(
+            3.0,
+            marks=pytest.mark.xfail(
+                reason="published: on a wall of 3 m free convection is turbulent and no longer falls with the height; "
+                "ours falls with its fourth root and is 26 to 37 % low (0.4 to 1.1 of some 10 W/(m² K), radiation and "
+                "wind being the rest). Holding the size at 0.5 m would meet it; cloth would gain 0.1 K less."
+            ),
+        ),
+    ],
+)
+def test_free_exchange_of_a_wall_is_near_that_of_a_tall_plate(height):
+    check = find_check(FILE, "conv-vertical-plate")
+    assert plate_nusselt(check.given("pr"), check.given("gr")) == check.approx("nu")
+    for difference in (1.0, 3.0, 10.0):
+        exact = plate_nusselt(AIR_0C["pr"], grashof(height, difference)) * AIR_0C["k"] / height
+        assert convection.free(height) * difference**0.25 == pytest.approx(exact, rel=0.22)
+
+
 # ---------------------------------------------------------------- limits and directions
 
 
@@ -153,7 +244,7 @@ def test_dew_warms_a_leaf_towards_the_dew_point_but_not_beyond():
     assert dry < humid < 1.5
 
 
-def test_frost_forms_from_the_frost_point_down_and_not_only_from_the_dew_point():
+def test_trap_frost_forms_from_the_frost_point_down_and_not_only_from_the_dew_point():
     dew = -8.0
     vapour = saturation_vapour_pressure(dew)
     frost = float(frost_point(vapour))

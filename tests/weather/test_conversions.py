@@ -14,6 +14,7 @@ from fruitwall.weather.humidity import dew_point_from_humidity
 from fruitwall.weather.place import Place
 from fruitwall.weather.units import SPELLINGS, UNITS, convert
 from fruitwall.weather.wind import wind_at_height
+from tests.published import find_check
 
 PINT = {
     ("temperature", "F"): ("degF", "degC"),
@@ -76,7 +77,8 @@ def test_a_missing_humidity_stays_missing():
 
 
 def test_wind_at_two_metres_is_that_of_fao_56_example_14():
-    assert wind_at_height(3.2, 10.0, 2.0) == pytest.approx(2.4, abs=0.05)
+    check = find_check("weather.yaml", "conv-wind-profile")
+    assert wind_at_height(check.given("u10_m_s"), check.given("z_m"), 2.0) == check.approx("u2_m_s")
     assert wind_at_height(wind_at_height(3.2, 10.0, 2.0), 2.0, 10.0) == pytest.approx(3.2)
 
 

@@ -32,10 +32,25 @@ def test_the_prediction_is_the_published_one():
     assert fao_model().predict(check.given("t0_c"), check.given("td0_c")) == check.approx("t_min_c")
 
 
-def test_it_is_not_a_multiple_regression():
+def test_trap_it_is_not_a_multiple_regression():
     trap = find_check("weather.yaml", "min-fao-fit-trap")
     assert fao_model().predict(10.0, 2.0) != pytest.approx(trap.want("prediction_at_10_and_2_c"), abs=0.2)
     assert fao_model().slope_t0 != pytest.approx(trap.want("slope_t0"), abs=0.01)
+
+
+def test_trap_a_fitted_constant_is_added_with_its_sign_so_that_no_minimum_passes_the_maximum():
+    check, trap = find_check("weather.yaml", "min-mendoza"), find_check("weather.yaml", "min-mendoza-sign-trap")
+    middle = (check.given("t_max_c") + check.given("t_dew_c")) / 2
+    each = check.given("t_min_c") - middle
+    assert each == check.approx("signed_constant_each_c")
+    assert each.mean() == check.approx("mean_c")
+
+    # Nights that all lie the fitted constant below their middle: our fit finds it with its sign, and adds it.
+    model = fit_minimum(middle, None, middle + each.mean())
+    assert model.intercept_c == check.approx("mean_c")
+    forecast = model.predict((trap.given("t_max_c") + trap.given("t_dew_c")) / 2)
+    assert forecast == trap.approx("t_min_c")
+    assert forecast < trap.given("t_max_c") < trap.want("wrong_published_value_c")
 
 
 def test_without_dew_point_the_first_stage_stands_alone():
@@ -88,6 +103,16 @@ def test_the_trend_passes_a_level_at_the_published_hour():
     curve = night_trend(check.given("t2_c"), check.given("t_min_c"), total, hours)
 
     assert hours[np.argmin(np.abs(curve - level))] == check.approx("hours_after_sunset")
+
+
+def test_trap_our_curve_reaches_the_minimum_at_sunrise_where_the_raw_exponential_does_not():
+    check = find_check("weather.yaml", "trend-parton-logan")
+    sunset, lowest, total = (check.given(name) for name in ("t_sunset_c", "t_min_c", "night_length_h"))
+    raw = lowest + (sunset - lowest) * np.exp(-check.given("b") * check.given("hours_after_sunset") / total)
+    assert raw == check.approx("t_c")
+    assert (raw[-1] - lowest) / (sunset - lowest) == pytest.approx(0.11, abs=0.002)
+
+    assert night_trend(raw[1], lowest, total, total) == pytest.approx(lowest)
 
 
 @pytest.mark.parametrize(("total", "at"), [(2.0, 2.0), (25.0, 5.0), (13.0, 1.9), (13.0, 13.1)])
