@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from fruitwall.physics.faces import MASONRY, wall_faces
 from fruitwall.yard.model import Building, Wall
@@ -19,12 +20,31 @@ def test_a_free_standing_wall_has_two_faces_that_look_opposite_ways():
     assert [face.azimuth_deg for face in faces] == pytest.approx([180.0, 0.0])  # drawn from west to east
     assert {face.behind for face in faces} == {"outdoor"}
     assert all(face.length_m == pytest.approx(5.0) for face in faces)
+    assert [face.back.id for face in faces] == ["wall/1/left", "wall/1/right"]
+    assert {face.piece for face in faces} == {"wall/1"}
 
 
 def test_a_retaining_wall_looks_to_the_right_of_its_line_and_has_earth_behind():
     (face,) = faces_of(wall([[0.0, 0.0], [0.0, 5.0]], 1.2, retains_earth=True))  # drawn from south to north
     assert face.azimuth_deg == pytest.approx(90.0)
-    assert (face.behind, face.height_m) == ("earth", 1.2)
+    assert (face.behind, face.height_m, face.back) == ("earth", 1.2, None)
+
+
+def test_a_leaning_wall_shows_one_face_to_the_sky_and_the_other_to_the_ground():
+    right, left = faces_of(wall([[0.0, 0.0], [5.0, 0.0]], 2.0, tilt=70.0))
+    assert (right.tilt_deg, left.tilt_deg) == (70.0, 110.0)
+    assert right.sky == pytest.approx(0.5 * (1.0 + np.cos(np.radians(70.0))))
+    assert left.sky == pytest.approx(1.0 - right.sky)
+    (bank,) = faces_of(wall([[0.0, 0.0], [5.0, 0.0]], 2.0, tilt="60 deg", retains_earth=True))
+    assert bank.tilt_deg == 60.0
+    (upright,) = faces_of(wall([[0.0, 0.0], [5.0, 0.0]], 2.0, retains_earth=True))
+    assert (upright.tilt_deg, upright.sky) == (90.0, pytest.approx(0.5))
+
+
+@pytest.mark.parametrize("tilt", [44.9, 135.1])
+def test_a_wall_flatter_than_half_upright_is_refused(tilt):
+    with pytest.raises(ValidationError, match="tilt"):
+        faces_of(wall([[0.0, 0.0], [5.0, 0.0]], 2.0, tilt=tilt))
 
 
 def test_seen_from_outside_a_face_runs_from_left_to_right():

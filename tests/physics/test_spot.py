@@ -11,6 +11,8 @@ from fruitwall.physics import lee, rays, shape
 from fruitwall.physics.spot import (
     RAYS,
     SUN_BINS,
+    ground_sun_visibility,
+    side_rays,
     sun_visibility,
     survey,
     survey_faces,
@@ -262,11 +264,89 @@ def test_a_roof_before_a_face_takes_its_sky_and_glass_leaves_the_sun():
     assert sun_visibility(south, 180.0, 10.0) == 1.0
 
 
+@pytest.mark.parametrize("tilt", [45.0, 60.0, 90.0, 120.0])
+@pytest.mark.parametrize("earth", [False, True])
+def test_a_free_slope_sees_the_sky_of_the_closed_form_and_is_not_in_its_own_way(tilt, earth):
+    faces = survey_faces(yard(wall([[-4.0, 0.0], [4.0, 0.0]], 2.0, tilt=tilt, retains_earth=earth)))
+    assert len(faces) == (1 if earth else 2)
+    for face in faces:
+        expected = float(shape.tilted_sky_view(face.tilt_deg))
+        assert (face.sky, face.diffuse) == pytest.approx((expected, expected), abs=0.003)
+        assert np.all(face.sun_share == 1.0)
+
+
+def test_a_hillside_before_a_slope_hides_as_much_of_its_sky_as_before_a_level_surface_turned():
+    # A slope of 60° faces an even skyline of 30° all round: the sky above it is what its plane and the skyline leave,
+    # (1 + cos 60°)/2 less a strip; against a direct sum over the hemisphere.
+    hills = [{"azimuth": azimuth, "height": 30.0} for azimuth in (0.0, 120.0, 240.0)]
+    (face,) = survey_faces(yard(wall([[-4.0, 0.0], [4.0, 0.0]], 2.0, tilt=60.0, retains_earth=True), horizon=hills))
+    elevation = np.radians((np.arange(900) + 0.5) / 10.0)[:, None]
+    azimuth = np.radians(np.arange(0.0, 360.0, 0.5))[None, :]
+    slant = np.cos(np.radians(60.0)) * np.sin(elevation)
+    slant = np.maximum(slant + np.sin(np.radians(60.0)) * np.cos(elevation) * np.cos(azimuth), 0.0)
+    above = elevation > np.radians(30.0)
+    step = np.radians(0.1) * np.radians(0.5)
+    assert face.sky == pytest.approx(float((slant * above * np.cos(elevation)).sum() * step / np.pi), abs=CLOSE)
+
+
+def test_both_faces_of_a_wall_know_what_the_other_sees():
+    roofed = yard(wall([[-4.0, 0.0], [4.0, 0.0]], 2.0), roof([[-9.0, 0.1], [9.0, 0.1], [9.0, 4.0], [-9.0, 4.0]], 2.5))
+    south, north = survey_faces(roofed)
+    assert south.back.sky == north.sky < south.sky == north.back.sky
+    assert south.back.back is None
+    assert np.array_equal(south.back.sun_share, north.sun_share)
+
+
+def test_a_wall_shades_the_ground_on_its_far_side():
+    south, north = survey_faces(yard(wall([[-LONG, 0.0], [LONG, 0.0]], 2.0)))
+    assert ground_sun_visibility(south, 180.0, 30.0) == 1.0
+    assert ground_sun_visibility(north, 180.0, 30.0) < 0.6  # it reaches 3.5 m
+    assert ground_sun_visibility(north, 180.0, 88.0) == 1.0
+    assert ground_sun_visibility(north, 180.0, -5.0) == 0.0
+    assert 0.6 < south.ground_diffuse == pytest.approx(north.ground_diffuse, abs=0.02)
+    assert south.ground_diffuse < 0.95
+
+
 def test_a_face_without_a_table_has_nothing_before_it():
     from fruitwall.physics.faces import wall_faces
 
     face = wall_faces(yard(wall([[0.0, 0.0], [1.0, 0.0]], 2.0)))[0]
-    assert sun_visibility(face, [10.0, 20.0, np.nan], [5.0, -5.0, 5.0])[:2].tolist() == [1.0, 0.0]
+    for look_up in (sun_visibility, ground_sun_visibility):
+        assert look_up(face, [10.0, 20.0, np.nan], [5.0, -5.0, 5.0])[:2].tolist() == [1.0, 0.0]
+
+
+# ---------------------------------------------------------------- what an upright surface sees
+
+
+def blocked_sides(elevation_rad):
+    """Share of an upright surface's sky, over all ways it could look, below a skyline (mean over directions)."""
+    return float(np.mean((2.0 * elevation_rad + np.sin(2.0 * elevation_rad)) / np.pi))
+
+
+def test_on_open_ground_an_upright_surface_sees_half_sky():
+    assert look(yard()).side_sky == 0.5
+
+
+def test_an_even_horizon_takes_the_low_sky_of_which_an_upright_surface_sees_most():
+    hills = yard(horizon=[{"azimuth": azimuth, "height": 30.0} for azimuth in (0.0, 120.0, 240.0)])
+    assert look(hills).side_sky == pytest.approx(0.5 * (1.0 - blocked_sides(np.radians(30.0))), abs=CLOSE)
+    assert look(hills).side_sky < 0.4 * look(hills).sky
+
+
+@pytest.mark.parametrize(("distance", "height"), [(1.0, 3.0), (2.0, 1.0)])
+def test_a_long_wall_hides_its_side_of_the_low_sky(distance, height):
+    around = np.radians(np.arange(0.05, 360.0, 0.1))
+    skyline = np.arctan(height / distance * np.maximum(np.cos(around), 0.0))
+    spot = look(yard(wall([[-LONG, distance], [LONG, distance]], height + GROUND)))
+    assert spot.side_sky == pytest.approx(0.5 * (1.0 - blocked_sides(skyline)), abs=CLOSE)
+
+
+def test_side_rays_weigh_elevations_as_upright_surfaces_do():
+    rays_aside = side_rays(100_000)
+    assert np.linalg.norm(rays_aside, axis=1) == pytest.approx(1.0)
+    # Mean over the upper half: of sin e under a weight of cos² e, 4/(3π); no side preferred.
+    assert rays_aside[:, 2].mean() == pytest.approx(4.0 / (3.0 * np.pi), abs=1e-4)
+    assert np.abs(rays_aside[:, :2].mean(axis=0)).max() < 1e-3
 
 
 # ---------------------------------------------------------------- wind and stillness
@@ -349,7 +429,7 @@ def structures(draw):
     if kind in ("wall", "fence"):
         part["line"] = draw(st.lists(points, min_size=2, max_size=4))
     if kind == "wall":
-        part["retains_earth"] = draw(st.booleans())
+        part |= {"retains_earth": draw(st.booleans()), "tilt": draw(st.sampled_from([45, 75, 90, 130]))}
     if kind == "fence":
         part["porosity"] = draw(st.floats(0.0, 1.0))
     if kind in ("building", "roof"):
@@ -374,9 +454,33 @@ def test_shares_are_shares_and_sum_to_one(parts, at, height):
     assert sum(spot.wall_below_shares) == pytest.approx(spot.wall_below, abs=1e-12)
     shares = [spot.sky, spot.roof, spot.wall, spot.canopy, spot.wall_below, spot.paving_share, spot.pond_share]
     shares += [spot.diffuse_share, spot.roof_transmits_sun, spot.wind_share, spot.stillness, *spot.wall_shares]
+    shares += [2.0 * spot.side_sky, *spot.wall_below_shares, spot.paving_share + spot.pond_share]
     assert all(-1e-12 <= share <= 1.0 + 1e-12 for share in shares)
     assert spot.sun_share.shape == SUN_BINS
     assert np.all((spot.sun_share >= 0.0) & (spot.sun_share <= 1.0))
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(structures(), max_size=5, unique_by=lambda part: part["id"]), points, st.floats(0.1, 4.0))
+def test_every_ray_up_or_down_is_shared_out_wholly(parts, at, height):
+    scene = rays.scene_of(yard(*parts))
+    above = upper_rays(256)
+    for directions in (above, above * [1.0, 1.0, -1.0], side_rays(64)):
+        hits = rays.cast(scene, np.array([*at, height]), directions)
+        taken = np.column_stack([hits.crown, hits.film, hits.fence, hits.rest])
+        assert np.all(taken >= -1e-15)
+        assert taken.sum(axis=1) == pytest.approx(np.ones(len(directions)), abs=1e-9)
+        ends = np.stack([hits.face >= 0, hits.roof, hits.hill])
+        assert np.all(ends.sum(axis=0) <= 1)  # what is left ends in one thing, else in the sky or on the ground
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(structures(), max_size=5, unique_by=lambda part: part["id"]))
+def test_a_face_sees_no_more_sky_than_its_tilt_allows(parts):
+    for face in survey_faces(yard(*parts)):
+        assert -1e-12 <= face.sky <= float(shape.tilted_sky_view(face.tilt_deg)) + 0.003
+        assert -1e-12 <= face.diffuse <= float(shape.tilted_sky_view(face.tilt_deg)) + 0.003
+        assert 0.0 <= face.ground_diffuse <= 1.0
 
 
 @settings(max_examples=60, deadline=None)
@@ -384,6 +488,7 @@ def test_shares_are_shares_and_sum_to_one(parts, at, height):
 def test_one_more_structure_never_gives_more_sky_sun_or_wind(parts, at, height):
     with_all, without_last = (look(yard(*some), at=at, height=height, rays=256) for some in (parts, parts[:-1]))
     assert with_all.sky <= without_last.sky + 1e-12
+    assert with_all.side_sky <= without_last.side_sky + 1e-12
     assert with_all.diffuse_share <= without_last.diffuse_share + 1e-12
     assert np.all(with_all.sun_share <= without_last.sun_share + 1e-12)
     assert with_all.wind_share <= without_last.wind_share + 1e-12

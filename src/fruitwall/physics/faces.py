@@ -7,13 +7,14 @@ each face once per ensemble member; trees see it by the share that `physics.spot
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fruitwall.physics.shape import tilted_sky_view
 from fruitwall.yard.model import Building, Wall, Yard
 
 FloatArray = NDArray[np.float64]
@@ -60,16 +61,24 @@ class Face:
     layers : tuple of Layer
         From the outside inwards; the masonry only, not what lies behind it.
     behind : {"earth", "indoor", "outdoor"}
-        What lies behind the layers.
+        What lies behind the layers, unless `back` says more.
     indoor_c : float
         Temperature kept behind it if `behind` is "indoor", else NaN. [°C]
     absorptance, emissivity : float
         For sun and for longwave. [0-1]
     sky : float
-        Share of sky in what the middle of the face sees; 0.5 on open flat ground. [0-1]
+        Share of sky in what the middle of the face sees; 0.5 for an upright face on open flat ground. [0-1]
     sun_share : ndarray, shape (72, 18), or None
         Beam sun let through by roofs, canopies and buildings, on the grid of `physics.spot.sun_visibility`;
         None means nothing stands in the way.
+    tilt_deg : float
+        90 is upright; less leans back and looks up to the sky, more hangs over. [degrees]
+    diffuse : float or None
+        Share of the sky's diffuse sunlight in what its middle sees; None: as `sky`. [0-1]
+    ground_sun_share, ground_diffuse : ndarray, shape (72, 18), or None; float
+        The same of the ground before it: beam sun that reaches it, None where nothing shades it, and diffuse. [0-1]
+    back : Face or None
+        The other face of the same masonry, so that the sun on one reaches the other; itself without `back`.
     """
 
     id: str
@@ -85,6 +94,16 @@ class Face:
     emissivity: float = 0.92
     sky: float = 0.5
     sun_share: FloatArray | None = field(default=None, repr=False)
+    tilt_deg: float = 90.0
+    diffuse: float | None = None
+    ground_sun_share: FloatArray | None = field(default=None, repr=False)
+    ground_diffuse: float = 1.0
+    back: Face | None = field(default=None, repr=False)
+
+    @property
+    def piece(self) -> str:
+        """Key of the straight piece of masonry to which it belongs: ``<structure>/<piece>``."""
+        return "/".join(self.id.split("/")[:2])
 
     @property
     def length_m(self) -> float:
@@ -139,9 +158,9 @@ def wall_faces(yard: Yard) -> list[Face]:
 
     Notes
     -----
-    Both faces of a free-standing wall are solved with free air behind them, so that the sun on one face does not
-    reach the other: through 30 cm of dry stone a day's wave comes eight hours late and an eighth of its size, through
-    10 cm of brick it would be half. Metal is at most 3 mm, glass at most 12 mm thick, whatever thickness is given.
+    Each face of a free-standing wall holds the other as its `back`. The tilt of a wall is that of the face to the
+    right of its line; the other, parallel to it, looks down as much as this one looks up. Metal is at most 3 mm, glass
+    at most 12 mm thick, whatever thickness is given.
     """
     faces: list[Face] = []
     for structure in yard.structures:
@@ -157,10 +176,13 @@ def _of_wall(wall: Wall) -> Iterator[Face]:
     for number, (a, b) in enumerate(pairwise(wall.line), start=1):
         if a == b:
             continue
-        behind: Behind = "earth" if wall.retains_earth else "outdoor"
-        yield _face(wall, f"{wall.id}/{number}/right", a, b, behind)
-        if not wall.retains_earth:
-            yield _face(wall, f"{wall.id}/{number}/left", b, a, behind)
+        if wall.retains_earth:
+            yield _face(wall, f"{wall.id}/{number}/right", a, b, "earth", wall.tilt_deg)
+            continue
+        right = _face(wall, f"{wall.id}/{number}/right", a, b, "outdoor", wall.tilt_deg)
+        left = _face(wall, f"{wall.id}/{number}/left", b, a, "outdoor", 180.0 - wall.tilt_deg)
+        yield replace(right, back=left)
+        yield replace(left, back=right)
 
 
 def _of_building(building: Building) -> Iterator[Face]:
@@ -176,7 +198,7 @@ def _of_building(building: Building) -> Iterator[Face]:
         yield _face(building, f"{building.id}/{number}", start, end, behind)
 
 
-def _face(structure: Wall | Building, key: str, start: XY, end: XY, behind: Behind) -> Face:
+def _face(structure: Wall | Building, key: str, start: XY, end: XY, behind: Behind, tilt_deg: float = 90.0) -> Face:
     """Make a face that looks to the right of the way from start to end."""
     made_of = MASONRY[structure.material]
     layer = Layer(
@@ -200,4 +222,6 @@ def _face(structure: Wall | Building, key: str, start: XY, end: XY, behind: Behi
         indoor,
         made_of.absorptance,
         made_of.emissivity,
+        sky=float(tilted_sky_view(tilt_deg)),
+        tilt_deg=tilt_deg,
     )

@@ -218,7 +218,7 @@ def cast(scene: Scene, origin: FloatArray, directions: FloatArray, *, leave_out:
     directions : ndarray, shape (ray, 3)
         Unit vectors.
     leave_out : str, optional
-        Whose crown is not there: the tree that looks.
+        Who looks and is not in its own way: a tree, or the piece of a wall (`Face.piece`).
 
     Returns
     -------
@@ -231,6 +231,7 @@ def cast(scene: Scene, origin: FloatArray, directions: FloatArray, *, leave_out:
         ground = np.where(up < 0.0, origin[2] / -up, np.inf)
     to_face = _to_pieces(scene.face_start, scene.face_way, scene.face_height, origin, directions, one_sided=True)
     to_face[to_face > ground[:, None]] = np.inf
+    to_face[:, [face.piece == leave_out for face in scene.faces]] = np.inf
     nearest = np.min(to_face, axis=1, initial=np.inf)
     face = np.where(np.isinf(nearest), -1, np.argmin(to_face, axis=1) if to_face.size else -1)
 

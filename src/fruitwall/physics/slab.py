@@ -31,6 +31,7 @@ from fruitwall.physics.faces import Layer
 
 FloatArray = NDArray[np.float64]
 Shape = Literal["plane", "cylinder", "sphere"]
+Behind = Literal["insulated", "held", "surface"]
 
 FIRST_CELL_M = 0.002
 """Thickness of the cell at the surface. [m]"""
@@ -52,8 +53,8 @@ class Terms:
     """A body as a few relaxing terms, made for one length of step.
 
     With the surface temperature s and the temperature b behind (each old and new), a step is
-    ``z = decay z + old @ (s, b)_old + new @ (s, b)_new`` and the heat flowing in at the surface is
-    ``direct @ (s, b)_new - weight @ z``.
+    ``z = decay z + old @ (s, b)_old + new @ (s, b)_new``, the heat flowing in at the surface is
+    ``direct @ (s, b)_new - weight @ z`` and that flowing in at the back ``direct_back @ (s, b)_new - weight_back @ z``.
 
     Attributes
     ----------
@@ -63,6 +64,8 @@ class Terms:
         Response to surface and back temperature at the start and the end of the step.
     direct : ndarray, shape (2,)
         Flux into the surface per kelvin of surface and of back temperature. [W/(m² K)]
+    weight_back, direct_back : ndarray, shapes (term,), (2,)
+        The same for what flows in at the back.
     rest : ndarray, shape (term, 2)
         Terms per kelvin of steady surface and back temperature.
     depth_m : ndarray, shape (cell,)
@@ -76,6 +79,8 @@ class Terms:
     old: FloatArray
     new: FloatArray
     direct: FloatArray
+    weight_back: FloatArray
+    direct_back: FloatArray
     rest: FloatArray
     depth_m: FloatArray = field(repr=False)
     profile: FloatArray = field(repr=False)
@@ -143,11 +148,14 @@ class Course:
         Heat flowing into the surface. [W/m²]
     temperature_c : ndarray, shape (step + 1, depth)
         At the depths asked for. [°C]
+    back_flux_w_m2 : ndarray, shape (step + 1,)
+        Heat flowing in at the back. [W/m²]
     """
 
     surface_c: FloatArray
     flux_w_m2: FloatArray
     temperature_c: FloatArray
+    back_flux_w_m2: FloatArray
 
 
 class Slab:
@@ -157,8 +165,9 @@ class Slab:
     ----------
     layers : sequence of Layer
         From the surface inwards; of a cylinder or sphere they end at the axis or centre.
-    behind : {"insulated", "held"}
-        Nothing flows at the far end, or the temperature behind is given.
+    behind : {"insulated", "held", "surface"}
+        Nothing flows at the far end, or the temperature behind is given; "surface": it is a second surface, as lively
+        as the first.
     back_resistance_m2kw : float
         Between the last layer and the temperature behind, if held. [m² K/W]
     shape : {"plane", "cylinder", "sphere"}
@@ -173,14 +182,14 @@ class Slab:
 
     Notes
     -----
-    Cells grow in a geometric series from 2 mm at the surface (less if the body is thin).
+    Cells grow in a geometric series from 2 mm at the surface, or at both (less if the body is thin).
     """
 
     def __init__(
         self,
         layers: Sequence[Layer],
         *,
-        behind: Literal["insulated", "held"] = "insulated",
+        behind: Behind = "insulated",
         back_resistance_m2kw: float = 0.0,
         shape: Shape = "plane",
         cells: int = 60,
@@ -190,13 +199,13 @@ class Slab:
         for layer in layers:
             for name, allowed in POSITIVE.items():
                 check_range(name, getattr(layer, name), allowed)
-        if behind not in ("insulated", "held"):
-            raise ValueError(f'behind must be "insulated" or "held", got {behind!r}')
+        if behind not in ("insulated", "held", "surface"):
+            raise ValueError(f'behind must be "insulated", "held" or "surface", got {behind!r}')
         if shape not in ("plane", "cylinder", "sphere"):
             raise ValueError(f'shape must be "plane", "cylinder" or "sphere", got {shape!r}')
         check_range("back_resistance_m2kw", back_resistance_m2kw, Range(0.0, 100.0, "m² K/W"))
         check_range("cells", cells, Range(8, 400))
-        edges = _edges(layers, cells)
+        edges = _edges(layers, cells, both_ends=behind == "surface")
         depth = (edges[:-1] + edges[1:]) / 2
         which = np.searchsorted(np.cumsum([layer.thickness_m for layer in layers])[:-1], depth)
         conductivity = np.array([layer.conductivity_w_mk for layer in layers])[which]
@@ -207,7 +216,7 @@ class Slab:
         front = np.zeros(depth.size)
         front[0] = area[0] / half[0]
         back = np.zeros(depth.size)
-        if behind == "held":
+        if behind != "insulated":
             back[-1] = area[-1] / (half[-1] + back_resistance_m2kw)
         self._set(depth, capacity * volume, between, front, back)
 
@@ -299,12 +308,12 @@ class Slab:
             b2, a21 = follow[:, :2], follow[:, 2:]
             rate_r, turn = np.linalg.eigh(a11 - a12 @ a21)
             inputs_r = turn.T @ (kept.T @ inputs - a12 @ b2)
-            at_once = inputs[:, 0] @ rest @ b2
+            at_once = inputs.T @ rest @ b2
             state = kept @ turn - rest @ (a21 @ turn)
             state_direct = rest @ b2
             project = turn.T @ kept.T
         else:
-            rate_r, inputs_r, at_once = rate, inputs, np.zeros(2)
+            rate_r, inputs_r, at_once = rate, inputs, np.zeros((2, 2))
             state, state_direct, project = np.eye(rate.size), np.zeros((rate.size, 2)), np.eye(rate.size)
         x = rate_r * step_s
         decay = np.exp(-x)
@@ -314,7 +323,9 @@ class Slab:
             weight=inputs_r[:, 0].copy(),
             old=inputs_r * ((ramp - decay) / rate_r)[:, None],
             new=inputs_r * ((1.0 - ramp) / rate_r)[:, None],
-            direct=np.array([self._front.sum(), 0.0]) - at_once,
+            direct=np.array([self._front.sum(), 0.0]) - at_once[0],
+            weight_back=inputs_r[:, 1].copy(),
+            direct_back=np.array([0.0, self._back.sum()]) - at_once[1],
             rest=inputs_r / rate_r[:, None],
             depth_m=self.depth_m,
             profile=(self._modes @ state) / self._root[:, None],
@@ -385,9 +396,9 @@ class Slab:
         old = np.array([start_c, start_c], dtype=np.float64)
         readings = [terms.reading(d) for d in depths_m]
         own = terms.direct[0] - terms.weight @ terms.new[:, 0]
-        surface, flux = np.empty(steps + 1), np.empty(steps + 1)
+        surface, flux, flux_back = np.empty(steps + 1), np.zeros(steps + 1), np.zeros(steps + 1)
         inside = np.empty((steps + 1, len(readings)))
-        surface[0], flux[0], inside[0] = start_c, 0.0, start_c
+        surface[0], inside[0] = start_c, start_c
         for i in range(steps):
             known = terms.decay * z + terms.old @ old + terms.new[:, 1] * back[i]
             given_back = terms.weight @ known - terms.direct[1] * back[i]
@@ -395,20 +406,30 @@ class Slab:
             z = known + terms.new[:, 0] * s
             old = np.array([s, back[i]])
             surface[i + 1], flux[i + 1] = s, own * s - given_back
+            flux_back[i + 1] = terms.direct_back @ old - terms.weight_back @ z
             inside[i + 1] = [w @ z + d @ old for w, d in readings]
-        return Course(surface, flux, inside)
+        return Course(surface, flux, inside, flux_back)
 
 
-def _edges(layers: Sequence[Layer], cells: int) -> FloatArray:
-    """Cell edges that grow geometrically with depth and meet every boundary between layers."""
-    whole = sum(layer.thickness_m for layer in layers)
+def _growing(whole: float, cells: int) -> FloatArray:
+    """Sizes of cells that grow geometrically over a length."""
     first = min(FIRST_CELL_M, whole / cells)
     low, high = 1.0, 2.0
     for _ in range(60):
         growth = (low + high) / 2
         length = first * cells if growth - 1 < 1e-12 else first * (growth**cells - 1) / (growth - 1)
         low, high = (growth, high) if length < whole else (low, growth)
-    sizes = first * growth ** np.arange(cells)
+    return np.asarray(first * growth ** np.arange(cells))
+
+
+def _edges(layers: Sequence[Layer], cells: int, *, both_ends: bool) -> FloatArray:
+    """Cell edges, close together at the surface (or at both) and at every boundary between layers."""
+    whole = sum(layer.thickness_m for layer in layers)
+    if both_ends:
+        half = _growing(whole / 2, -(-cells // 2))
+        sizes = np.concatenate((half, half[::-1]))
+    else:
+        sizes = _growing(whole, cells)
     edges = np.concatenate(([0.0], np.cumsum(sizes)))
     edges *= whole / edges[-1]
     for boundary in np.cumsum([layer.thickness_m for layer in layers])[:-1]:

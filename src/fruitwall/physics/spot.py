@@ -31,6 +31,12 @@ RAYS = 1024
 RAYS_DOWN = 512
 """Rays into the lower hemisphere."""
 
+RAYS_SIDE = 512
+"""Rays round about for the share of sky that an upright surface sees."""
+
+GROUND_POINTS = 4
+"""Places of the ground before a face from which the sun is looked for."""
+
 BIN_DEG = 5.0
 """Width of the bins of the sun table. [degrees]"""
 
@@ -85,6 +91,9 @@ class Spot:
         How much colder the air is than the yard's on a night of full radiative cooling (hollows). [K]
     stillness : float
         0 open, 1 enclosed on all sides and above: how weak the exchange with the air above is. [0-1]
+    side_sky : float
+        Share of sky that an upright surface sees, mean over all directions in which it could look; 0.5 on open flat
+        ground. [0-1]
     """
 
     id: str
@@ -109,6 +118,7 @@ class Spot:
     wind_share: float
     colder_k: float
     stillness: float
+    side_sky: float = 0.5
 
 
 def sun_visibility(spot: Spot | Face, azimuth_deg: ArrayLike, elevation_deg: ArrayLike) -> FloatArray:
@@ -132,6 +142,24 @@ def sun_visibility(spot: Spot | Face, azimuth_deg: ArrayLike, elevation_deg: Arr
         If a direction is outside its range. NaN gives NaN.
     """
     return _look_up(spot.sun_share, azimuth_deg, elevation_deg)
+
+
+def ground_sun_visibility(face: Face, azimuth_deg: ArrayLike, elevation_deg: ArrayLike) -> FloatArray:
+    """Give the share of beam sun that reaches the ground before a face.
+
+    Parameters
+    ----------
+    face : Face
+        Without a table its ground lies in the sun whenever there is any.
+    azimuth_deg, elevation_deg : array_like, broadcast
+        Of the sun, 0 to 360 and -90 to 90. [degrees]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        0 to 1, weighed as the middle of the face sees the ground. [-]
+    """
+    return _look_up(face.ground_sun_share, azimuth_deg, elevation_deg)
 
 
 @checked()
@@ -217,25 +245,58 @@ def survey_faces(yard: Yard, *, winter: bool = True) -> list[Face]:
     Returns
     -------
     list of Face
-        Those of `physics.faces.wall_faces`, with `sky` and `sun_share` as seen from the middle of each.
+        Those of `physics.faces.wall_faces`, with sky, sun and the light on the ground as seen from the middle of each.
+
+    Notes
+    -----
+    A tilted face looks out from the middle of its slope, but stands upright over its foot in the way of others.
     """
     scene = scene_of(yard, winter=winter)
-    return [_seen_from(scene, face) for face in scene.faces]
+    seen = {face.id: _seen_from(scene, face) for face in scene.faces}
+    return [
+        face if face.back is None else replace(face, back=replace(seen[face.back.id], back=None))
+        for face in seen.values()
+    ]
 
 
 def _seen_from(scene: Scene, face: Face) -> Face:
     """Look out from the middle of a face."""
-    bearing = np.radians(face.azimuth_deg)
-    outward = np.array([np.sin(bearing), np.cos(bearing), 0.0])
-    middle = np.array([0.5 * (face.start[0] + face.end[0]), 0.5 * (face.start[1] + face.end[1]), 0.5 * face.height_m])
+    bearing, tilt = np.radians(face.azimuth_deg), np.radians(face.tilt_deg)
+    ahead, up = np.array([np.sin(bearing), np.cos(bearing), 0.0]), np.array([0.0, 0.0, 1.0])
+    outward = np.sin(tilt) * ahead + np.cos(tilt) * up
+    half = 0.5 * face.height_m
+    foot = np.array([0.5 * (face.start[0] + face.end[0]), 0.5 * (face.start[1] + face.end[1]), 0.0])
     # A centimetre off, so that the face itself is not in the way.
-    origin = middle + 0.01 * outward
-    sideways = np.array([-outward[1], outward[0], 0.0])
-    turn = np.stack([sideways, np.array([0.0, 0.0, 1.0]), outward], axis=1)
-    hits = cast(scene, origin, upper_rays(RAYS) @ turn.T)
-    upward = (upper_rays(RAYS) @ turn.T)[:, 2] > 0.0
-    open_sky = (hits.face < 0) & ~hits.roof & ~hits.hill & upward
-    return replace(face, sky=float((hits.rest * open_sky).mean()), sun_share=_sun_table(scene, origin, None))
+    origin = foot + half * up - half / np.tan(tilt) * ahead + 0.01 * outward
+    sideways = np.array([-ahead[1], ahead[0], 0.0])
+    directions = upper_rays(RAYS) @ np.stack([sideways, np.cross(outward, sideways), outward])
+    hits = cast(scene, origin, directions, leave_out=face.piece)
+    rising = directions[:, 2] > 0.0
+    open_sky = (hits.face < 0) & ~hits.roof & ~hits.hill & rising
+    ground_sun, ground_diffuse = _light_on_ground(scene, origin, directions[~rising & (hits.face < 0)])
+    return replace(
+        face,
+        sky=float((hits.rest * open_sky).mean()),
+        sun_share=_sun_table(scene, origin, face.piece),
+        diffuse=float(hits.sun.mean()),
+        ground_sun_share=ground_sun,
+        ground_diffuse=ground_diffuse,
+    )
+
+
+def _light_on_ground(scene: Scene, origin: FloatArray, down: FloatArray) -> tuple[FloatArray | None, float]:
+    """Sun table and share of diffuse sun of the ground that rays meet, from a few of them and in bins twice as wide."""
+    if len(down) == 0:
+        return None, 1.0
+    chosen = down[((np.arange(GROUND_POINTS) + 0.5) / GROUND_POINTS * len(down)).astype(int)]
+    points = origin + chosen * (origin[2] / -chosen[:, 2:])
+    coarse = _sun_rays(2)
+    cells, lifted = (SUN_BINS[0] // 2, SUN_BINS[1] // 2), np.array([0.0, 0.0, 0.01])
+    lit = np.mean([cast(scene, point + lifted, coarse).sun for point in points], axis=0)
+    # A bin holds as much sky as a level surface sees of it: cos(elevation) of solid angle, sin(elevation) of slant.
+    weight = coarse[:, 2] * np.hypot(coarse[:, 0], coarse[:, 1])
+    table = lit.reshape(cells).repeat(2, axis=0).repeat(2, axis=1)
+    return table, float(lit @ weight / weight.sum())
 
 
 def upper_rays(count: int) -> FloatArray:
@@ -256,12 +317,35 @@ def upper_rays(count: int) -> FloatArray:
     return np.stack([radius * np.sin(angle), radius * np.cos(angle), np.sqrt(1.0 - radius**2)], axis=1)
 
 
-def _sun_rays() -> FloatArray:
-    """Directions of the middles of the sun table's bins, azimuth outermost."""
-    azimuth = np.radians((np.arange(SUN_BINS[0]) + 0.5) * BIN_DEG)[:, None]
-    elevation = np.radians((np.arange(SUN_BINS[1]) + 0.5) * BIN_DEG)[None, :]
+def side_rays(count: int) -> FloatArray:
+    """Give directions into the upper hemisphere as upright surfaces that look all ways see it.
+
+    Parameters
+    ----------
+    count : int
+
+    Returns
+    -------
+    ndarray, shape (count, 3)
+        Unit vectors on a spiral; per solid angle as many as cos(elevation), which is the mean of the cosine over all
+        directions of looking, says. Half of what such a surface sees is below the horizon.
+    """
+    step = np.arange(count)
+    # Solid angle cos(e) de times cos(e): between the horizon and e lies the share (2e + sin 2e)/π.
+    fine = np.linspace(0.0, 0.5 * np.pi, 2001)
+    elevation = np.interp((step + 0.5) / count, (2.0 * fine + np.sin(2.0 * fine)) / np.pi, fine)
+    angle = GOLDEN_ANGLE * step
+    level = np.cos(elevation)
+    return np.stack([level * np.sin(angle), level * np.cos(angle), np.sin(elevation)], axis=1)
+
+
+def _sun_rays(coarser: int = 1) -> FloatArray:
+    """Directions of the middles of the sun table's bins, azimuth outermost; of bins so many times as wide."""
+    columns, rows, width = SUN_BINS[0] // coarser, SUN_BINS[1] // coarser, np.radians(BIN_DEG * coarser)
+    azimuth = ((np.arange(columns) + 0.5) * width)[:, None]
+    elevation = ((np.arange(rows) + 0.5) * width)[None, :]
     east, north = np.sin(azimuth) * np.cos(elevation), np.cos(azimuth) * np.cos(elevation)
-    return np.stack([east, north, np.broadcast_to(np.sin(elevation), SUN_BINS)], axis=-1).reshape(-1, 3)
+    return np.stack([east, north, np.broadcast_to(np.sin(elevation), (columns, rows))], axis=-1).reshape(-1, 3)
 
 
 def _sun_table(scene: Scene, origin: FloatArray, leave_out: str | None) -> FloatArray:
@@ -279,10 +363,13 @@ def _spot(yard: Yard, scene: Scene, name: str, x: float, y: float, height: float
     down = upper_rays(RAYS_DOWN) * np.array([1.0, 1.0, -1.0])
     below = cast(scene, origin, down, leave_out=name)
 
+    aside = cast(scene, origin, side_rays(RAYS_SIDE), leave_out=name)
+
     blocked = (above.face >= 0) | above.roof | above.hill
     roof = float((above.rest * above.roof + above.film).mean())
     canopy = float((above.rest * above.hill + above.crown).mean())
     sky = float((above.rest * ~blocked).mean())
+    side_sky = 0.5 * float((aside.rest * ~((aside.face >= 0) | aside.roof | aside.hill)).mean())
     keys, up_shares, down_shares = _structures(scene, above, below)
     seen_roof = ~np.isnan(above.roof_sun)
     wind, stillness = shelter(scene, origin, roof, leave_out=name)
@@ -310,6 +397,7 @@ def _spot(yard: Yard, scene: Scene, name: str, x: float, y: float, height: float
         wind,
         _colder(yard, x, y),
         stillness,
+        side_sky,
     )
 
 

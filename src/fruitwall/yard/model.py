@@ -149,6 +149,14 @@ class Wall(Part):
         default=False,
         description="Whether it holds back a terrace: earth to the left of the line, open face to the right",
     )
+    tilt_deg: Angle = Field(
+        default=90.0,
+        alias="tilt",
+        ge=45,
+        le=135,
+        description="Of the face to the right of the line: 90 stands upright, less leans back and looks up to the sky "
+        "(rockery, bank); of a free-standing wall the other face is parallel to it",
+    )
 
 
 class Building(Part):

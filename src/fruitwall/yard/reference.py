@@ -89,7 +89,8 @@ def _default(field: Place) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:g}{' ' + field.kind.unit if field.kind and field.kind.unit else ''}"
+        unit = field.kind.unit if field.kind else ""
+        return f"{value:g}{unit if unit == '°' else f' {unit}'.rstrip()}"
     if isinstance(value, list):
         return ", ".join(map(str, value))
     return f"`{value}`"
