@@ -72,7 +72,7 @@ def spots(draw):
         wall_below=below, wall_below_shares=(below * stone, below * (1 - stone)) if has_wall else (),
         ground=draw(st.sampled_from(["bare", "turf", "mulch"])), paving_share=draw(st.sampled_from([0.0, 0.4, 1.0])),
         height_m=draw(st.floats(0.3, 4.0)), wind_share=draw(shares), stillness=draw(shares),
-        colder_k=draw(st.sampled_from([0.0, 2.0])), diffuse_share=draw(shares),
+        colder_k=draw(st.sampled_from([0.0, 2.0])), side_sky=draw(st.floats(0.0, 0.5)), diffuse_share=draw(shares),
     )  # fmt: skip
 
 
@@ -92,7 +92,8 @@ def test_the_parts_sum_to_what_the_simulation_gives(spot, treatment, tissue, hou
     truth = result.coldest_c[0, 0, :, 0, TISSUES.index(tissue), DURATIONS_H.index(hours)]
     assert chain.start_c + chain.parts_k.sum(axis=0) == pytest.approx(truth, abs=1e-9)
     start, after = chain.middle()
-    assert start + np.diff([start, *after]).sum() == pytest.approx(np.median(truth), abs=1e-9)
+    assert start + np.diff([start, *after]).sum() == pytest.approx(after[-1], abs=1e-9)
+    assert truth.min() - 1e-9 <= after[-1] <= truth.max() + 1e-9
 
 
 def test_several_trees_are_taken_apart_as_each_alone():
@@ -184,6 +185,14 @@ def test_the_last_surroundings_are_the_spot_itself():
     assert all(
         stage.spot.sky + stage.spot.roof + stage.spot.wall + stage.spot.canopy == pytest.approx(1.0) for stage in stages
     )
+
+
+def test_the_middle_member_is_that_of_the_tree_left_alone():
+    chain = apart(open_spot(), TREATMENTS["indoors"])
+    alone = contributions(WEATHER, [open_spot()], [Body()], [LEAVE], LAST, tissues=["leaf"], durations_h=[0.5],
+                          clear_night_offset_k=1.0)[0]  # fmt: skip
+    assert chain.keys[-1] == "room"
+    assert chain.middle()[1][-2] == pytest.approx(np.median(alone.after_c[-1]), abs=1e-9)
 
 
 def test_the_middle_of_an_even_number_is_the_mean_of_two():

@@ -83,10 +83,11 @@ class Chain:
         start : float
             [°C]
         after : ndarray, shape (part,)
-            Of the member whose last value is the median; with an even number of members the mean of the two in the
-            middle, so that the end is the median itself. Both are sums over whole members: the parts still add up.
+            Of the member whose tissue, left alone, is the median; with an even number of members the mean of the two
+            in the middle, so that it is the median itself. Both are sums over whole members: the parts still add up.
         """
-        order = np.argsort(self.after_c[-1], kind="stable")
+        alone = max(row for row, key in enumerate(self.keys) if key not in TREATMENT_PARTS)
+        order = np.argsort(self.after_c[alone], kind="stable")
         both = order[[(order.size - 1) // 2, order.size // 2]]
         return float(self.start_c[both].mean()), np.asarray(self.after_c[:, both].mean(axis=1))
 
@@ -243,8 +244,8 @@ def stages_of(spot: Spot, treatment: Treatment, stores: set[str]) -> list[Stage]
         At least the first, "sky"; the others as far as they exist for this tree.
     """
     places = _places(spot, stores)
-    if len(places) > 1:
-        places[-1] = (places[-1][0], spot)
+    # The last is the spot itself, so that the end is exact whatever else a spot may come to hold.
+    places[-1] = (places[-1][0], spot)
     stages = [Stage(key, place, LEAVE) for key, place in places]
     return stages + _done(places[-1][1], treatment)
 
@@ -270,6 +271,7 @@ def _places(spot: Spot, stores: set[str]) -> list[tuple[str, Spot]]:
         diffuse_share=1.0,
         wind_share=1.0,
         stillness=0.0,
+        side_sky=0.5,
     )
     found = [("sky", now)]
 
@@ -286,12 +288,22 @@ def _places(spot: Spot, stores: set[str]) -> list[tuple[str, Spot]]:
         wind_share=spot.wind_share,
         stillness=spot.stillness,
     )
-    add("canopy", spot.canopy > 0.0, sky=spot.sky + spot.roof + spot.wall, canopy=spot.canopy)
-    add("roof", spot.roof > 0.0, sky=spot.sky + spot.wall, roof=spot.roof)
+    # What an upright cover sees of the sky is known with all obstacles only: it comes with the last that exists.
+    walled = spot.wall > 0.0 or spot.wall_below > 0.0
+    roofed = spot.roof > 0.0
+    add(
+        "canopy",
+        spot.canopy > 0.0,
+        sky=spot.sky + spot.roof + spot.wall,
+        canopy=spot.canopy,
+        side_sky=0.5 if walled or roofed else spot.side_sky,
+    )
+    add("roof", roofed, sky=spot.sky + spot.wall, roof=spot.roof, side_sky=0.5 if walled else spot.side_sky)
     add(
         "walls",
-        spot.wall > 0.0 or spot.wall_below > 0.0,
+        walled,
         sky=spot.sky,
+        side_sky=spot.side_sky,
         wall=spot.wall,
         wall_ids=as_warm_as_air,
         wall_shares=spot.wall_shares,
