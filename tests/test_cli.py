@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -16,6 +17,7 @@ import pytest
 
 from fruitwall import cli
 from fruitwall.journal.opening import open_journal
+from fruitwall.service.evening import PREPARING, STAGES
 from fruitwall.yard.demo import demo_yard_text
 from tests.yard.yards import SMALL_YARD, edited
 
@@ -138,6 +140,65 @@ def test_the_explanation_goes_from_station_to_risk(run: Run, yard_file: Path, co
 
     for link in ("Station air, minimum", "Air at the tree", "Looks up into", "Harm to", "Chance of harm"):
         assert link in printed.out
+
+
+def test_the_explanation_sums_up_from_the_station_to_the_leaf(run: Run, yard_file: Path, cold: Path) -> None:
+    arguments = ("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 8)
+    lines = run(*arguments, "--explain", "mango").out.splitlines()
+
+    first = next(at for at, line in enumerate(lines) if line.startswith("Station air  "))
+    last = next(at for at, line in enumerate(lines) if line.startswith("= Leaves, left alone"))
+    assert lines[first - 2].startswith("How the coldest hour of its leaves comes about (°C)")
+    told = None
+    for line in lines[first : last + 1]:
+        figures = re.findall(r"(?<=  )([+\N{MINUS SIGN}]?\d+\.\d)(?=  |$)", line)
+        if not figures:
+            continue  # the second line of a long note
+        adds, makes = (float(text.replace("\N{MINUS SIGN}", "-")) for text in (figures[0], figures[1 % len(figures)]))
+        told = makes if told is None else told if line.startswith("=") else round(told + adds, 1)
+        assert makes == told, line
+    assert last - first >= 4
+
+
+def test_preparing_is_told_apart_from_what_is_printed(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: False, raising=False)
+    for quiet in (False, True):
+        with cli._progress(quiet=quiet) as report:
+            report(STAGES[0])
+            report(PREPARING)
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert printed.err == f"fruitwall is {PREPARING}\n"
+
+
+def test_the_pages_can_be_served_as_from_another_moment(
+    run: Run, yard_file: Path, cold: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run("yard", "import", yard_file)
+    cold.write_text(forecast_csv(hours=90))
+    served = []
+    monkeypatch.setattr(cli, "_serve", lambda plan_for, yard, clock, *_: served.append((plan_for(None), clock())))
+
+    assert run("serve", "--forecast", cold, "--now", EVENING).status == 0
+    assert run("serve", "--forecast", cold, "--now", EVENING, "--date", "2026-12-23").status == 0
+
+    (first, then), (second, _) = served
+    assert first.night == date(2026, 12, 22)
+    assert then == datetime.fromisoformat("2026-12-22T15:00:00-08:00")
+    assert second.night == date(2026, 12, 23)
+    refused(run("serve", "--forecast", cold, "--now", "noon"), "--now")
+
+
+def test_several_yards_are_told_how_to_choose(run: Run, yard_file: Path, cold: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other.yaml"
+    other.write_text(edited("name: Small yard", "name: Other yard"))
+    run("yard", "import", yard_file)
+    run("yard", "import", other)
+
+    for command in (("tonight", "--forecast", cold, "--now", EVENING), ("serve", "--now", EVENING)):
+        refused(run(*command), "several yards", '"Other yard", "Small yard"', "--yard NAME")
 
 
 def test_the_same_seed_gives_the_same_plan(run: Run, yard_file: Path, cold: Path) -> None:

@@ -10,7 +10,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
@@ -126,7 +126,7 @@ def tonight(
             yard_name=version.yard if version else None,
             contact=_contact(),
         )
-        with _progress() as report:
+        with _progress(quiet=as_json) as report:
             plan = plan_evening(
                 checked.yard,
                 weather,
@@ -159,7 +159,7 @@ def demo(
         desk = demo_desk(journal)
         with _progress() as report:
             report("planning the demo evening")
-            plan = desk.plan_for(None)
+            plan = desk.plan_for(None, report=report)
         _show_plan(plan, desk.yard(), as_json=False, tree=None)
         if not once:
             _serve(desk.plan_for, desk.yard, lambda: plan.made, "127.0.0.1", port)
@@ -171,23 +171,34 @@ def serve(
     forecast: ForecastOption = None,
     history: HistoryOption = None,
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port; 0 takes a free one.")] = 8765,
+    night: Annotated[
+        str | None, typer.Option("--date", metavar="DATE", help="First show the night that begins on this evening.")
+    ] = None,
+    now: NowOption = None,
     database: DatabaseOption = None,
 ) -> None:
-    """Serve tonight's page on this machine (127.0.0.1 only)."""
+    """Serve tonight's page on this machine (127.0.0.1 only).
+
+    With --now, or a --date that is past, the clock of the pages stands still.
+    """
     from fruitwall.service.desk import EveningsDesk
     from fruitwall.service.forecasts import weather_for
+    from fruitwall.service.yards import load_yard
 
     with _open_journal(database) as journal:
+        # A missing yard or a wrong date is told now, not on the first page.
+        moment, day = _moment(now, night, load_yard(journal, yard)[0])
+        stands = now is not None or moment < _clock() - timedelta(minutes=1)
+        clock = (lambda: moment) if stands else _clock
         desk = EveningsDesk(
             journal,
             yard,
-            lambda of_yard, now: weather_for(
-                of_yard, forecast, history, now=now, journal=journal, yard_name=yard, contact=_contact()
+            lambda of_yard, present: weather_for(
+                of_yard, forecast, history, now=present, journal=journal, yard_name=yard, contact=_contact()
             ),
-            _clock,
+            clock,
         )
-        desk.yard()  # a missing yard is told now, not on the first page
-        _serve(desk.plan_for, desk.yard, _clock, "127.0.0.1", port)
+        _serve(lambda asked: desk.plan_for(asked or day, report=_tell_preparing), desk.yard, clock, "127.0.0.1", port)
 
 
 @app.command()
@@ -446,11 +457,22 @@ def _tell_warnings(checked: CheckedYard) -> None:
         typer.echo(f"Note: {warning}", err=True)
 
 
+def _tell_preparing(stage: str) -> None:
+    """Say that the first use takes longer, whatever reads us; the other stages are not told."""
+    from fruitwall.service.evening import PREPARING
+
+    if stage == PREPARING:
+        typer.echo(f"fruitwall is {stage}", err=True)
+
+
 @contextmanager
-def _progress() -> Iterator[Report]:
-    """Show a bar with the stage of the work on an interactive terminal; say nothing in a pipe."""
+def _progress(*, quiet: bool = False) -> Iterator[Report]:
+    """Show a bar with the stage of the work on an interactive terminal; in a pipe only what takes unusually long.
+
+    With `quiet` a pipe gets nothing at all.
+    """
     if not sys.stderr.isatty():
-        yield lambda _stage: None
+        yield (lambda _stage: None) if quiet else _tell_preparing
         return
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -464,8 +486,9 @@ def _progress() -> Iterator[Report]:
         task = bar.add_task("starting", total=len(STAGES))
 
         def report(stage: str) -> None:
-            done = STAGES.index(stage) if stage in STAGES else 0
-            bar.update(task, description=stage, completed=done)
+            bar.update(task, description=stage)
+            if stage in STAGES:
+                bar.update(task, completed=STAGES.index(stage))
 
         yield report
 

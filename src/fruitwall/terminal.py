@@ -15,6 +15,7 @@ from rich.text import Text
 
 from fruitwall.plants.tolerance import GRADES
 from fruitwall.service.evening_document import EveningPlan, Spread, Task, TreePlan
+from fruitwall.service.explained import cold_rows, cold_title
 from fruitwall.service.household import Household, bare_percent, long_day, minutes, percent, short_day
 from fruitwall.service.station import StationNight
 
@@ -252,6 +253,7 @@ def explanation(plan: EveningPlan, tree: TreePlan, household: Household) -> Rend
         Text(tree.reason),
         *([Text(f"Next best: {tree.runner_up}")] if tree.runner_up else []),
         Text(""),
+        *_cold(tree, household),
         table,
         Text(""),
         grades,
@@ -259,6 +261,26 @@ def explanation(plan: EveningPlan, tree: TreePlan, household: Household) -> Rend
     if tree.following_nights:
         lines.append(Text("\nNights after: " + "; ".join(tree.following_nights)))
     return Group(*lines)
+
+
+def _cold(tree: TreePlan, household: Household) -> list[RenderableType]:
+    """Give the sum that leads from the station's air to the tissue; nothing if it is not known."""
+    if tree.cold is None:
+        return []
+    table = Table(box=None, pad_edge=False, header_style="dim", padding=(0, 2, 0, 0))
+    table.add_column(max_width=34)
+    for head in ("adds", "makes", "in 4 of 5"):
+        table.add_column(head, justify="right", no_wrap=True)
+    table.add_column(style="dim", overflow="fold")
+    for row in cold_rows(tree.cold, household):
+        table.add_row(
+            Text(f"= {row.label}" if row.kind == "total" else row.label, style="" if row.kind == "part" else "bold"),
+            row.change,
+            Text(row.value, style="dim" if row.kind == "part" else "bold"),
+            Text(row.span, style="dim"),
+            row.note,
+        )
+    return [Text(cold_title(tree.cold, household), style="bold"), table, Text("")]
 
 
 def nights_table(

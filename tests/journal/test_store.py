@@ -99,7 +99,7 @@ def test_several_yards_want_a_name(journal, now):
     store_yard(journal, now, name="orchard")
     store_yard(journal, now, name="balcony")
 
-    with pytest.raises(JournalError, match='holds several yards; say which of "balcony", "orchard"'):
+    with pytest.raises(JournalError, match='holds several yards: "balcony", "orchard"; choose one with --yard NAME'):
         journal.current_yard()
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fruitwall.plans.cautions import cautions_for
+from fruitwall.plans.cautions import cautions_for, wet_leaf_cautions
 from fruitwall.plans.measures import possible_measures, settings_of
 from fruitwall.plans.parts import Part, Way
 from fruitwall.plans.problem import PlannedTask
@@ -88,3 +88,30 @@ def test_every_caution_names_its_source_or_says_that_it_has_none():
     keys = [caution.key for _, caution in _RULES]
     assert len(keys) == len(set(keys))
     assert all(caution.source and len(caution.text) < 400 for _, caution in _RULES)
+
+
+def wet(**changes) -> dict[str, str]:
+    values = {"t_air_c": -1.0, "drop_k": 2.0, "wind_m_s": 2.0, "watering": False} | changes
+    return {caution.key: caution.text for caution in wet_leaf_cautions(**values)}
+
+
+def test_a_dry_wind_near_freezing_warns_of_wet_leaves_and_of_sprinkling():
+    found = wet()
+    assert list(found) == ["dry_leaves", "no_sprinkling"]
+    assert "2.0 K below the air (wet bulb -3.0 °C)" in found["dry_leaves"]
+    for words in ("does not plan", "without pause", "above 0 °C", "limbs", "slippery"):
+        assert words in found["no_sprinkling"]
+
+
+def test_mild_calm_or_moist_nights_are_not_warned_of_unless_somebody_waters():
+    for quiet in ({"t_air_c": 2.5}, {"wind_m_s": 0.4}, {"drop_k": 0.4}):
+        assert wet(**quiet) == {}
+        assert wet(**quiet, watering=True)["dry_leaves"].startswith("Water the ground only")
+
+
+def test_sprinkling_is_not_spoken_of_while_the_wet_bulb_is_above_freezing():
+    assert list(wet(t_air_c=1.5, drop_k=1.2)) == ["dry_leaves"]
+
+
+def test_the_general_cautions_speak_for_no_single_task():
+    assert not any(c.per_task for c in wet_leaf_cautions(t_air_c=-1.0, drop_k=2.0, wind_m_s=2.0, watering=True))

@@ -15,6 +15,8 @@ from math import erf, sqrt
 
 from fruitwall.service.evening_document import (
     AtRisk,
+    ColdExplained,
+    ColdPart,
     EveningPlan,
     ForecastSummary,
     GradeChances,
@@ -207,7 +209,30 @@ def tree_plan(tree: Tree, fate: Fate) -> TreePlan:
             ReasonPart(label="Leaf under the air", value="1.4 K", note="net loss 62 W/m² at 0.4 m/s"),
             ReasonPart(label="First hurt", value=f"{fate.stands_c:.1f} °C", note="7 published rows, two years old"),
         ],
+        cold=cold_explained(fate),
         following_nights=[fate.name, "leave as it is", "leave as it is"],
+    )
+
+
+def cold_explained(fate: Fate) -> ColdExplained:
+    """Build how a tree's cold comes about: invented parts that end where its fate says."""
+    station_c = -1.7
+    kelvins = {"Clear-night offset of the yard": -0.8, "Shelter from the wind": -0.4, "Walls and fences": 0.9}
+    kelvins |= {"Bare ground below": 0.5}
+    rest = fate.alone_c - station_c - sum(kelvins.values())
+    parts = [
+        ColdPart(key=key, label=label, kelvin=kelvin, p10_k=kelvin - 0.2, p90_k=kelvin + 0.3, note="an invented note")
+        for key, (label, kelvin) in zip(
+            ("offset", "wind", "walls", "ground", "sky"),
+            [*kelvins.items(), ("Leaves under the open sky", rest)],
+            strict=True,
+        )
+    ]
+    gained = fate.planned_c - fate.alone_c
+    if gained:
+        parts.append(ColdPart(key="cover", label="Cover", kelvin=gained, p10_k=gained, p90_k=gained, note=fate.name))
+    return ColdExplained(
+        tissue=fate.tissue, hours=1.0, station_c=station_c, parts=parts, alone_c=fate.alone_c, end_c=fate.planned_c
     )
 
 

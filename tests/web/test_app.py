@@ -6,6 +6,7 @@ import gzip
 import re
 import subprocess
 import sys
+import threading
 from datetime import date
 
 import pytest
@@ -100,7 +101,7 @@ def test_files_have_the_hash_of_their_content_in_their_address_and_are_kept_for_
     page = read_page(client.get("/").text)
     files = [e.attributes["href"] for e in page.all("link")] + [e.attributes["src"] for e in page.all("script")]
 
-    assert len(files) == 6
+    assert len(files) == 7
     for file in files:
         assert re.fullmatch(r"/static/\w+\.[0-9a-f]{12}\.(css|js|svg)", file)
         answer = client.get(file)
@@ -180,6 +181,38 @@ def refusing(error):
         raise error
 
     return plan_for
+
+
+def test_a_plan_that_takes_long_is_announced_and_shown_once_it_is_there(client_of):
+    made, asked = threading.Event(), []
+
+    def slow(night):
+        asked.append(night)
+        made.wait(10)
+        return sample_plan()
+
+    client = client_of(slow, patience_s=0.05)
+    waiting = [client.get("/") for _ in range(2)]
+    made.set()
+    shown = client_of(slow, patience_s=10).get("/")
+
+    for answer in waiting:
+        assert answer.status_code == 202
+        assert answer.headers["refresh"] == "2"
+        assert read_page(answer.text).one("h1").text == "The plan is being made"
+        assert answer.headers["cache-control"] == "no-cache"
+    assert asked == [None, None]  # both early readers waited for one plan; the later application asked for its own
+    assert shown.status_code == 200
+    assert read_page(shown.text).one("h1").text == sample_plan().verdict
+
+
+def test_what_was_slow_once_is_asked_for_anew(client_of):
+    plans = iter([sample_plan(verdict="The first."), sample_plan(verdict="The second.")])
+    client = client_of(lambda night: next(plans))
+
+    told = [read_page(client.get("/").text).one("h1").text for _ in range(2)]
+
+    assert told == ["The first.", "The second."]
 
 
 def test_an_error_that_the_grower_can_mend_is_shown_in_its_own_words(client_of):

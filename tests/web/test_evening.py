@@ -366,7 +366,10 @@ def test_each_tree_tells_measure_reason_runner_up_chain_chances_and_following_ni
     assert plan.reason in tree.text
     assert f"Next best: {plan.runner_up}" in tree.text
     assert [part.one("b").text for part in tree.one("ol", cls="chain").all("li")] == [part.value for part in plan.chain]
-    rows = {row.one("th").text: [cell.text for cell in row.all("td")] for row in tree.one("tbody").all("tr")}
+    rows = {
+        row.one("th").text: [cell.text for cell in row.all("td")]
+        for row in tree.one("table", cls="outcomes").one("tbody").all("tr")
+    }
     assert list(rows) == ["unhurt", "paler leaves", "leaves burnt", "twigs or limbs dead", "tree dead"]
     assert rows["leaves burnt"] == [
         f"{100 * sum(plan.injury.nothing[2:5]):.0f} %",
@@ -374,6 +377,32 @@ def test_each_tree_tells_measure_reason_runner_up_chain_chances_and_following_ni
     ]
     following = tree.one("ul", cls="following").all("li")
     assert next(night.text for night in following) == "Wed 23 Dec cover with a small fleece"
+
+
+def test_each_tree_tells_how_its_cold_comes_about_in_a_sum_that_adds_up(page):
+    table = page.one(id="tree-papaya").one("table", cls="cold")
+    plan = next(tree for tree in sample_plan().trees if tree.id == "papaya")
+
+    assert table.one("caption").text.startswith("How the coldest hour of its leaves comes about (°C)")
+    rows = [
+        (row.attributes["class"], next(row.all("th")).text, [cell.text for cell in row.all("td")])
+        for row in table.one("tbody").all("tr")
+    ]
+    assert rows[0] == ("start", "Station air its coldest hour", ["", "−1.7"])
+    assert [kind for kind, _, _ in rows] == ["start", *["part"] * 5, "total", "part", "total"]
+    assert rows[6][2] == ["", f"{plan.cold.alone_c:.1f}".replace("-", "−")]
+    assert rows[-1][1] == "Leaves, with the plan"
+    told = -1.7
+    for kind, _, (adds, makes) in rows[1:]:
+        if kind == "part":
+            told = round(told + float(adds.split()[0].replace("−", "-")), 1)
+        assert float(makes.replace("−", "-")) == told
+
+
+def test_a_tree_of_whose_cold_nothing_is_known_has_no_such_table(client_of):
+    trees = [tree.model_copy(update={"cold": None}) for tree in sample_plan().trees]
+
+    assert not list(show(client_of, sample_plan(trees=trees)).all("table", cls="cold"))
 
 
 def test_the_outcomes_share_out_all_grades():
@@ -385,7 +414,7 @@ def test_the_outcomes_share_out_all_grades():
 def test_a_tree_that_is_left_as_it_is_shows_no_second_column(page):
     tree = page.one(id="tree-guava")
 
-    assert len(list(tree.one("thead").all("th"))) == 2
+    assert len(list(tree.one("table", cls="outcomes").one("thead").all("th"))) == 2
     assert "with the plan" not in tree.text
 
 

@@ -105,7 +105,9 @@ def find_yard(connection: Connection, name: str | None, place: str) -> int:
     if name is not None:
         raise JournalError(f'{place} holds no yard named "{name}"; it has {names}')
     if len(known) > 1:
-        raise JournalError(f"{place} holds several yards; say which of {names}")
+        raise JournalError(
+            f"{place} holds several yards: {names}; choose one with --yard NAME (yard export: NAME alone)"
+        )
     return next(iter(known.values()))
 
 

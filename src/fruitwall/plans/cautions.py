@@ -268,3 +268,62 @@ def cautions_for(yard: Yard, tasks: Sequence[PlannedTask]) -> list[Caution]:
         Each once, the gravest kinds first; none if nothing is done.
     """
     return [caution for applies, caution in _RULES if any(applies(yard, task) for task in tasks)]
+
+
+FROST_NEAR_C = 2.0
+"""Air temperature below which wet leaves are warned of: the leaf itself is then near freezing. Our judgement. [°C]"""
+
+DRY_DROP_K = 1.0
+"""A wet leaf that stands less than this below the air is no news on a night without watering. Our judgement. [K]"""
+
+STIRRING_M_S = 1.0
+"""Wind at 10 m from which air moves enough past a leaf to dry it. Our judgement. [m/s]"""
+
+
+def wet_leaf_cautions(*, t_air_c: float, drop_k: float, wind_m_s: float, watering: bool) -> list[Caution]:
+    """Give the cautions about wet leaves and sprinkling.
+
+    Parameters
+    ----------
+    t_air_c : float
+        Air at the station when the wet bulb is lowest. [°C]
+    drop_k : float
+        How far a wet leaf would then stand below the air (`physics.icing.wet_foliage_drop_k`). [K]
+    wind_m_s : float
+        Wind then, at 10 m. [m/s]
+    watering : bool
+        Whether tonight's plan has ground watered.
+
+    Returns
+    -------
+    list of Caution
+        None on mild, moist or calm nights on which nobody waters.
+    """
+    dry_wind = t_air_c < FROST_NEAR_C and wind_m_s >= STIRRING_M_S and drop_k >= DRY_DROP_K
+    if not (watering or dry_wind):
+        return []
+    first = "Water the ground only and keep the leaves dry" if watering else "Keep the leaves dry tonight"
+    wet_bulb_c = t_air_c - drop_k
+    found = [
+        Caution(
+            "dry_leaves",
+            f"{first}: in moving air a wet leaf would stand {drop_k:.1f} K below the air "
+            f"(wet bulb {wet_bulb_c:.1f} °C).",
+            "FAO 2005, vol. 1, p. 168 (evaporation from wet plants); psychrometer equation",
+            per_task=False,
+        )
+    ]
+    if wet_bulb_c < 0.0:
+        found.append(
+            Caution(
+                "no_sprinkling",
+                "No sprinkling for ice: fruitwall does not plan it. Once begun it must run without pause until the "
+                "ice melts by itself and the wet bulb is above 0 °C; stopped or too thin, it leaves a tree colder "
+                "than a dry one. Ice breaks limbs and makes paths slippery.",
+                # Start and stop at the wet bulb: Harrison, Gerber and Choate, Circular 348, as quoted; without
+                # pause: Parsons 1995. Both as in `physics.icing`. Limbs and paths: common practice, no source.
+                "UF/IFAS HS-76; UF/IFAS Circular 348 as quoted; limbs and paths are common practice, no source",
+                per_task=False,
+            )
+        )
+    return found

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import ReasonPart, Spread
 from fruitwall.service.hours import TreeHours
@@ -10,18 +12,21 @@ from fruitwall.service.outlook import DEATH, HARM, Outlook, suffers_by_chill
 from fruitwall.service.station import spread, station_nights
 from fruitwall.service.words import TISSUE_WORDS
 
+if TYPE_CHECKING:
+    from fruitwall.physics.explain import Explanation
+
 SMALL_SHARE = 0.005
 """Parts of the surroundings below this are not worth a word."""
 
 
 def chain_of(
-    outlook: Outlook, at: int, chosen: int, tissue: str, hours: TreeHours, household: Household
+    outlook: Outlook, at: int, chosen: int, tissue: str, hours: TreeHours, leaf: Explanation, household: Household
 ) -> list[ReasonPart]:
     """Give every link for one tree, in order."""
     return [
         *_air(outlook, at, hours, household),
         *_surroundings(outlook, at, hours, household),
-        *_heat(outlook, at),
+        _heat(leaf),
         *_tissue(outlook, at, chosen, tissue, hours, household),
         *_risk(outlook, at, chosen, tissue, household),
     ]
@@ -75,33 +80,16 @@ def _surroundings(outlook: Outlook, at: int, hours: TreeHours, household: Househ
     ]
 
 
-def _heat(outlook: Outlook, at: int) -> list[ReasonPart]:
+def _heat(found: Explanation) -> ReasonPart:
     """Say what a leaf of the tree, left alone, loses to the sky at its coldest and what keeps it warm."""
-    from fruitwall.physics.explain import explain
-
-    situation = outlook.situation
-    night = situation.evenings[0].night
-    found = explain(
-        outlook.usual_night,
-        situation.spots[at],
-        situation.bodies[at],
-        situation.treatments[at][0],
-        night,
-        faces=situation.faces,
-        soil=situation.yard.ground.soil,
-        moisture=situation.yard.ground.moisture,
-        clear_night_offset_k=situation.yard.location.clear_night_offset_k,
-    )
     gains = [(name, flux) for name, flux in found.fluxes_w_m2.items() if name != "sky" and abs(flux) >= SMALL_FLUX_W_M2]
     gains.sort(key=lambda gain: -gain[1])
     what = ", ".join(f"{FLUX_WORDS[name]} {_flux(flux)}" for name, flux in gains)
-    return [
-        ReasonPart(
-            label="A leaf trades with the sky",
-            value=f"{_flux(found.fluxes_w_m2['sky'])} W/m²",
-            note=f"at its coldest, in the median member; {what}" if what else "at its coldest, in the median member",
-        )
-    ]
+    return ReasonPart(
+        label="A leaf trades with the sky",
+        value=f"{_flux(found.fluxes_w_m2['sky'])} W/m²",
+        note=f"at its coldest, in the median member; {what}" if what else "at its coldest, in the median member",
+    )
 
 
 def _flux(w_m2: float) -> str:

@@ -15,6 +15,7 @@ from fruitwall.service import words
 from fruitwall.service.chain import chain_of
 from fruitwall.service.evening_document import (
     AtRisk,
+    ColdExplained,
     EveningPlan,
     ForecastSummary,
     GradeChances,
@@ -27,12 +28,14 @@ from fruitwall.service.hours import TreeHours
 from fruitwall.service.household import Household, short_day
 from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.service.outlook import DEATH, HARM, Outlook
-from fruitwall.service.station import spread, station_nights
+from fruitwall.service.station import spread, station_nights, wet_leaf
 from fruitwall.service.tasks import evening_tasks, morning_tasks
 
 if TYPE_CHECKING:
+    from fruitwall.physics.explain import Explanation
     from fruitwall.plans.problem import EveningProblem, EveningSolution, OneMore, RunnerUp
     from fruitwall.plans.reasons import Reason
+    from fruitwall.service.venting import Venting
 
 Verdict = Literal["safe", "watch", "danger", "deadly"]
 
@@ -51,6 +54,21 @@ class Decision:
     """Per tree: index of tonight's treatment."""
 
 
+@dataclass(frozen=True, eq=False)
+class Followed:
+    """What was found by following the chosen night, per tree."""
+
+    hours: Sequence[TreeHours]
+    """The night hour by hour."""
+
+    cold: Sequence[ColdExplained | None]
+    """How its cold comes about, process by process."""
+    fluxes: Sequence[Explanation]
+    """What a leaf left alone gains and loses."""
+    venting: Sequence[Venting | None]
+    """What becomes of it if its cover stays on in the morning."""
+
+
 def verdict_of(harm: float, death: float, fruit: float = 0.0) -> Verdict:
     """Give the word for a chance of harm and of death, and for the share of the fruit that is lost."""
     if death > 0.10:
@@ -63,7 +81,7 @@ def verdict_of(harm: float, death: float, fruit: float = 0.0) -> Verdict:
 def compose(
     outlook: Outlook,
     decision: Decision,
-    hours: Sequence[TreeHours],
+    followed: Followed,
     *,
     now: datetime,
     warnings: Sequence[str],
@@ -74,9 +92,9 @@ def compose(
     yard = situation.yard
     household = Household(yard.display, ZoneInfo(yard.location.time_zone))
     evening = situation.evenings[0]
-    trees = [_tree_plan(outlook, decision, hours, at, household) for at in range(len(yard.trees))]
+    trees = [_tree_plan(outlook, decision, followed, at, household) for at in range(len(yard.trees))]
     tasks = evening_tasks(outlook, decision, household)
-    morning = morning_tasks(outlook, decision, household)
+    morning = morning_tasks(outlook, decision, followed.venting, household)
     forecast = _forecast(outlook, warnings, household)
     order = sorted(range(len(trees)), key=lambda t: _urgency(trees[t]))
     tonight = decision.solution.tonight()
@@ -102,7 +120,7 @@ def compose(
         morning=morning,
         limits=_limits(decision, outlook),
         at_risk=_at_risk([trees[t] for t in order]),
-        cautions=_cautions(outlook, decision),
+        cautions=_cautions(outlook, decision, household),
         expected_loss={
             "nothing": float(sum(t.expected_loss["nothing"] for t in trees)),
             "plan": float(sum(t.expected_loss["chosen"] for t in trees)),
@@ -125,9 +143,7 @@ def _urgency(tree: TreePlan) -> tuple[bool, float, str]:
     return (tree.measure == "leave", -tree.chance_of_harm["nothing"], tree.name)
 
 
-def _tree_plan(
-    outlook: Outlook, decision: Decision, hours: Sequence[TreeHours], at: int, household: Household
-) -> TreePlan:
+def _tree_plan(outlook: Outlook, decision: Decision, followed: Followed, at: int, household: Household) -> TreePlan:
     """Give one tree's part of the plan."""
     situation = outlook.situation
     tree, kind, tolerance = situation.yard.trees[at], situation.kinds[at], situation.tolerances[at]
@@ -194,8 +210,9 @@ def _tree_plan(
         },
         verdict=verdict_of(harm["nothing"], death["nothing"], fruit["nothing"]),
         verdict_with_plan=verdict_of(harm["chosen"], death["chosen"], fruit["chosen"]),
-        hours=hours[at].hours,
-        chain=chain_of(outlook, at, chosen, tissue, hours[at], household),
+        hours=followed.hours[at].hours,
+        chain=chain_of(outlook, at, chosen, tissue, followed.hours[at], followed.fluxes[at], household),
+        cold=followed.cold[at],
         following_nights=_following(outlook, decision, tree.id),
     )
 
@@ -308,8 +325,20 @@ def _at_risk(trees: Sequence[TreePlan]) -> list[AtRisk]:
     ]
 
 
-def _cautions(outlook: Outlook, decision: Decision) -> list[str]:
-    """Give the cautions that apply to what is planned tonight."""
-    from fruitwall.plans.cautions import cautions_for
+def _cautions(outlook: Outlook, decision: Decision, household: Household) -> list[str]:
+    """Give the cautions that apply to what is planned tonight and to tonight's air; the general ones last."""
+    from fruitwall.plans.cautions import cautions_for, wet_leaf_cautions
 
-    return [c.text for c in cautions_for(outlook.situation.yard, decision.solution.tonight())]
+    situation = outlook.situation
+    tasks = decision.solution.tonight()
+    leaf = wet_leaf(situation.forcing, situation.evenings[0])
+    watering = any(task.part.kind == "wet" and not task.idle for task in tasks)
+    found = cautions_for(situation.yard, tasks)
+    wet = wet_leaf_cautions(t_air_c=leaf.t_air_c, drop_k=leaf.drop_k, wind_m_s=leaf.wind_m_s, watering=watering)
+    of_tasks = [c for c in found if c.per_task]
+    general = [c for c in found if not c.per_task]
+    return [
+        *(c.text for c in of_tasks),
+        *(household.in_own_units(c.text) for c in wet),
+        *(c.text for c in general),
+    ]

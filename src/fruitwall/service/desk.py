@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from fruitwall.service.evening import MEMBERS, plan_evening
+from fruitwall.service.evening import MEMBERS, Report, plan_evening
 from fruitwall.service.nights import tonight
 from fruitwall.service.yards import load_yard
 
@@ -66,8 +66,14 @@ class EveningsDesk:
         """Give the yard as it stands now."""
         return load_yard(self._journal, self._yard_name)[0]
 
-    def plan_for(self, night: date | None = None) -> EveningPlan:
+    def plan_for(self, night: date | None = None, *, report: Report = lambda _: None) -> EveningPlan:
         """Give the plan of a night, of tonight for None; a kept one if nothing has changed since.
+
+        Parameters
+        ----------
+        night : date or None
+        report : callable
+            Told what is being done while a plan is made.
 
         Raises
         ------
@@ -81,7 +87,9 @@ class EveningsDesk:
             fetched, forecast, history = self._current_weather(yard, version, now)
             key = (version.sha256, day, fetched)
             if key not in self._plans:
-                plan = plan_evening(yard, forecast, now=now, night=day, history=history, members=self._members)
+                plan = plan_evening(
+                    yard, forecast, now=now, night=day, history=history, members=self._members, report=report
+                )
                 self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)
                 self._plans[key] = plan
                 while len(self._plans) > PLANS_KEPT:

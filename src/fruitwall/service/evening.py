@@ -37,6 +37,9 @@ STAGES = (
 )
 """What is reported while a plan is made, in order."""
 
+PREPARING = "preparing the calculation for this machine, once: about ten seconds"
+"""Reported if, and only if, the kernel has to be compiled: on the first use, or after an update."""
+
 Report = Callable[[str], None]
 """Told in a few words what is being done."""
 
@@ -75,7 +78,7 @@ def plan_evening(
         Of the generator that dresses the forecast: the same yard, forecast and seed give the same plan.
     threads : int
     report : callable
-        Told in a few words what is being done, for a progress display.
+        Told in a few words what is being done, for a progress display: `STAGES`, and `PREPARING` where it applies.
 
     Returns
     -------
@@ -90,6 +93,7 @@ def plan_evening(
     PlanError
         If the night lies in the past.
     """
+    from fruitwall.physics.first_use import telling_when_compiling
     from fruitwall.service.outlook import acclimation, look_out, prepare_situation
 
     if now.tzinfo is None:
@@ -103,7 +107,8 @@ def plan_evening(
     try:
         situation = prepare_situation(with_time_left(yard, evenings[0]), weather, evenings, hardened)
         report(STAGES[2])
-        outlook = look_out(situation, threads=threads)
+        with telling_when_compiling(lambda: report(PREPARING)):
+            outlook = look_out(situation, threads=threads)
     except ValueError as error:
         # The layers below refuse what is impossible in their own words; here it is the yard or weather that is.
         raise PlanError(f"this evening cannot be computed: {error}") from error
@@ -223,14 +228,25 @@ def _document(
     outlook: Outlook, decision: Decision, *, now: datetime, warnings: Iterable[str], seconds: float, threads: int
 ) -> EveningPlan:
     """Follow the chosen night hour by hour and write it all down."""
-    from fruitwall.service.compose import compose
+    from zoneinfo import ZoneInfo
+
+    from fruitwall.service.compose import Followed, compose
+    from fruitwall.service.explained import explain_cold, explain_fluxes
     from fruitwall.service.hours import hours_of_trees
+    from fruitwall.service.household import Household
+    from fruitwall.service.venting import venting_of
 
     situation = outlook.situation
-    hours = hours_of_trees(
-        situation,
-        [situation.treatments[at][row] for at, row in enumerate(decision.chosen)],
-        [outlook.endangered_tissue(at) for at in range(len(situation.spots))],
-        threads=threads,
+    household = Household(situation.yard.display, ZoneInfo(situation.yard.location.time_zone))
+    followed = Followed(
+        hours=hours_of_trees(
+            situation,
+            [situation.treatments[at][row] for at, row in enumerate(decision.chosen)],
+            [outlook.endangered_tissue(at) for at in range(len(situation.spots))],
+            threads=threads,
+        ),
+        cold=explain_cold(outlook, decision.chosen, household, threads=threads),
+        fluxes=explain_fluxes(outlook),
+        venting=venting_of(situation, decision.chosen, threads=threads),
     )
-    return compose(outlook, decision, hours, now=now, warnings=list(warnings), seconds=seconds)
+    return compose(outlook, decision, followed, now=now, warnings=list(warnings), seconds=seconds)

@@ -68,6 +68,32 @@ class ReasonPart(Document):
     note: str = ""
 
 
+class ColdPart(Document):
+    """What one process adds to the cold of a tissue."""
+
+    key: str
+    label: str
+    kelvin: float = Field(description="In the member in the middle")
+    p10_k: float = Field(description="Tenth percentile over the members")
+    p90_k: float = Field(description="Ninetieth percentile over the members")
+    note: str = ""
+
+
+class ColdExplained(Document):
+    """How the cold of the most endangered tissue comes about: parts that sum to the whole, in their order.
+
+    The same night computed again and again, each time with one thing more as it is; see "How the explanation is made"
+    in the documentation.
+    """
+
+    tissue: Literal["leaf", "twig", "wood", "fruit", "root"]
+    hours: float = Field(description="Length of the coldest running mean that is explained")
+    station_c: float = Field(description="Coldest running mean of the station's air, where the parts begin")
+    parts: list[ColdPart]
+    alone_c: float = Field(description="The tissue left alone: after the parts of air and surroundings")
+    end_c: float = Field(description="The tissue under the chosen measure: station_c and all parts")
+
+
 class TreePlan(Document):
     """What one tree gets tonight and why."""
 
@@ -103,6 +129,9 @@ class TreePlan(Document):
     verdict_with_plan: Literal["safe", "watch", "danger", "deadly"]
     hours: list[HourOfTree]
     chain: list[ReasonPart]
+    cold: ColdExplained | None = Field(
+        default=None, description="How its cold comes about, process by process; null if nothing is known of the tissue"
+    )
     following_nights: list[str] = Field(description="Chosen measure in words for each following night")
 
 

@@ -74,6 +74,19 @@ class Household:
         text = f"{kelvin * 1.8:+.0f}" if self.fahrenheit else f"{kelvin:+.1f}"
         return signed(text) if float(text) else text.lstrip("+-")
 
+    def tenths(self, celsius: float) -> str:
+        """Write a temperature to a tenth of a degree without its unit, for a column that names it."""
+        return UNKNOWN if isnan(celsius) else signed(f"{self._degrees(celsius):.1f}")
+
+    def change(self, before_c: float, after_c: float) -> str:
+        """Write the difference of two temperatures as `tenths` shows them, with sign: "+0.7"; "0.0" for none."""
+        text = f"{round(self._degrees(after_c), 1) - round(self._degrees(before_c), 1):+.1f}"
+        return signed(text) if float(text) else "0.0"
+
+    def _degrees(self, celsius: float) -> float:
+        """Turn a temperature into the household's degrees."""
+        return celsius * 1.8 + 32 if self.fahrenheit else celsius
+
     def temperatures(self, low_c: float, high_c: float) -> str:
         """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"."""
         low = self.temperature(low_c).removesuffix(f"{NO_BREAK}{self.degree}")

@@ -129,8 +129,11 @@ class Outlook:
 
     def coldest_c(self, tree: int, treatment: int, tissue: str, night: int = 0) -> FloatArray:
         """Give what a tissue is judged by in each member: its coldest hour, eight where chilling counts. [°C]"""
-        duration = EIGHT_HOURS if tissue == "leaf" and suffers_by_chill(self.situation.tolerances[tree]) else HOUR
-        return self.result.coldest_c[tree, treatment, :, night, TISSUES.index(tissue), duration]
+        return self.result.coldest_c[tree, treatment, :, night, TISSUES.index(tissue), self.duration(tree, tissue)]
+
+    def duration(self, tree: int, tissue: str) -> int:
+        """Give which of `DURATIONS_H` a tissue is judged by: one hour, eight for leaves that suffer by chill."""
+        return EIGHT_HOURS if tissue == "leaf" and suffers_by_chill(self.situation.tolerances[tree]) else HOUR
 
     def in_danger(self, tree: int) -> bool:
         """Tell whether a tree that is left tonight may be harmed or lose fruit that is worth something."""

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from fruitwall.service.evening_document import Spread
 from fruitwall.service.nights import Evening, full_hour
 from fruitwall.weather.forcing import Forcing, as_datetime, as_datetime64
+from fruitwall.weather.wind import wind_at_height
 
 FloatArray = NDArray[np.float64]
 
@@ -44,6 +45,35 @@ def spread(values: FloatArray) -> Spread:
     """Give the tenth, fiftieth and ninetieth percentile over all values."""
     low, middle, high = np.percentile(values, (10, 50, 90))
     return Spread(p10=float(low), p50=float(middle), p90=float(high))
+
+
+@dataclass(frozen=True)
+class WetLeaf:
+    """What a wet leaf would come to in the moving air of a night, at the hour of the lowest wet bulb; medians.
+
+    Attributes
+    ----------
+    t_air_c, drop_k, wind_m_s : float
+        Air of the station [°C], how far the leaf would stand below it [K], wind at 10 m [m/s].
+    """
+
+    t_air_c: float
+    drop_k: float
+    wind_m_s: float
+
+
+def wet_leaf(forcing: Forcing, evening: Evening) -> WetLeaf:
+    """Give what a wet leaf would come to from sunset (or now) until covers come off."""
+    from fruitwall.physics.air import pressure_at
+    from fruitwall.physics.icing import wet_foliage_drop_k
+
+    night = forcing.select(full_hour(max(evening.sunset, evening.begins)), evening.end_hour)
+    dark = night.time_utc <= as_datetime64(max(evening.uncover, night.start_utc))
+    air, dew, wind = (values[:, dark] for values in (night.t_air_c, night.t_dew_c, night.wind_m_s))
+    wind = wind * wind_at_height(1.0, forcing.wind_height_m, 10.0)
+    drop = wet_foliage_drop_k(air, np.minimum(air, dew), pressure_at(forcing.elevation_m))
+    at = np.argmin(air - drop, axis=1)[:, None]
+    return WetLeaf(*(float(np.median(np.take_along_axis(values, at, axis=1))) for values in (air, drop, wind)))
 
 
 def station_nights(forcing: Forcing, evenings: Sequence[Evening]) -> list[StationNight]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from fruitwall.plans.parts import DEADLINES, ORDER_OF_WORK, Deadline
 from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household
 from fruitwall.service.nights import SETTING_UP, Evening
+from fruitwall.service.venting import HOT_UNDER_COVER_C, Venting
 from fruitwall.service.words import sentence, vent_by
 
 if TYPE_CHECKING:
@@ -18,10 +18,6 @@ if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
     from fruitwall.service.outlook import Outlook
     from fruitwall.yard.model import Yard
-
-HOT_UNDER_COVER_C = 30.0
-"""Leaf temperature under a cover from which the plan says by when to open it. Assumption: well below the 40 to 45 °C
-at which leaves of tender kinds are scorched, to leave time."""
 
 
 MORNING_VERBS = {"cover": "Open", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}
@@ -98,40 +94,57 @@ def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
     return steps
 
 
-def morning_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
-    """Give what has to be opened, taken off, switched off or carried back, hottest cover first."""
+def morning_tasks(
+    outlook: Outlook, decision: Decision, venting: Sequence[Venting | None], household: Household
+) -> list[Task]:
+    """Give what has to be opened, taken off, switched off or carried back: what overheats soonest first."""
     yard = outlook.situation.yard
     evening = outlook.situation.evenings[0]
     index = {tree.id: at for at, tree in enumerate(yard.trees)}
     rows = [
-        (_warmest_c(outlook, decision, [index[t] for t in task.part.trees]), task)
+        (_hottest([venting[index[tree]] for tree in task.part.trees]), task)
         for task in decision.solution.tonight()
         if task.part.kind in MORNING_VERBS and task.part.minutes_morning > 0
     ]
-    # What is hot goes off before what covers it is opened; then the cover that would get hottest.
-    rows.sort(key=lambda row: (row[1].part.device is None, -row[0], row[1].part.key))
+    # What is hot goes off before what covers it is opened; then the cover under which it is hot first.
+    rows.sort(
+        key=lambda row: (row[1].part.device is None, _open_by(row[0], evening), -_warmest_c(row[0]), row[1].part.key)
+    )
     return [
         Task(
             order=order,
             what=_morning_words(task, yard),
             trees=list(task.part.trees),
             position=task.part.position,
-            deadline=evening.uncover,
+            deadline=min(evening.uncover, _open_by(hottest, evening)),
             when="morning",
             person=None,
             minutes=task.part.minutes_morning,
-            steps=[vent_by(evening.uncover, warmest, household)]
-            if warmest > HOT_UNDER_COVER_C and task.part.kind in ("cover", "close")
+            steps=[vent_by(hottest.open_by, hottest.warmest_c, HOT_UNDER_COVER_C, household)]
+            if hottest is not None and hottest.open_by is not None and task.part.kind in ("cover", "close")
             else [],
         )
-        for order, (warmest, task) in enumerate(rows, start=1)
+        for order, (hottest, task) in enumerate(rows, start=1)
     ]
 
 
-def _warmest_c(outlook: Outlook, decision: Decision, trees: Sequence[int]) -> float:
-    """Give the warmest that leaves would get if the covers stayed on until noon, in the median member. [°C]"""
-    found = [np.median(outlook.result.warmest_c[t, decision.chosen[t], :, 0]) for t in trees]
-    return float(np.nanmax(found)) if not np.isnan(found).all() else float("-inf")
+def _hottest(trees: Sequence[Venting | None]) -> Venting | None:
+    """Join what becomes of the trees under one cover: the earliest hour and the highest temperature."""
+    covered = [tree for tree in trees if tree is not None]
+    if not covered:
+        return None
+    hours = [tree.open_by for tree in covered if tree.open_by is not None]
+    return Venting(min(hours, default=None), max(tree.warmest_c for tree in covered))
+
+
+def _open_by(hottest: Venting | None, evening: Evening) -> datetime:
+    """Give when a cover must be open; the end of the night if it may stay."""
+    return evening.night.end_utc if hottest is None or hottest.open_by is None else hottest.open_by
+
+
+def _warmest_c(hottest: Venting | None) -> float:
+    """Give how warm it would get; without a cover no matter. [°C]"""
+    return hottest.warmest_c if hottest is not None else float("-inf")
 
 
 def _morning_words(task: PlannedTask, yard: Yard) -> str:

@@ -214,9 +214,18 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def vent_by(when: datetime, warmest_c: float, household: Household) -> str:
-    """Say by when a cover must be open and how hot it would get otherwise."""
+def vent_by(when: datetime, warmest_c: float, hot_c: float, household: Household) -> str:
+    """Say by when a cover must be open at the latest, and how hot it could get otherwise.
+
+    Parameters
+    ----------
+    when : datetime
+        Last moment before the leaves could pass `hot_c`.
+    warmest_c, hot_c : float
+        Of the leaves until noon, on the sunniest of ten mornings, and from when it is called hot. [°C]
+    household : Household
+    """
     return (
-        f"Open by {household.clock(when)}: closed until noon, its leaves would reach "
-        f"{household.temperature(warmest_c)} in the sun."
+        f"Open by {household.clock(when)} at the latest: in full sun its leaves could pass "
+        f"{household.temperature(hot_c)} from then on, and reach {household.temperature(warmest_c)} by noon."
     )

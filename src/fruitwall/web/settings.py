@@ -29,6 +29,8 @@ class WebSettings:
         Gives the yard as it stands now.
     now : callable
         Gives the present moment, aware of its zone.
+    patience_s : float
+        How long a page waits for its plan before it is answered by one that says that the plan is being made.
     hosts : tuple of str
         Host names to which the server answers, without port. A page that another site makes a browser ask for
         under a name of its own (DNS rebinding) gets no answer.
@@ -37,4 +39,5 @@ class WebSettings:
     plan_for: Callable[[date | None], EveningPlan]
     yard: Callable[[], Yard]
     now: Callable[[], datetime]
+    patience_s: float = 2.0
     hosts: tuple[str, ...] = LOCAL_HOSTS

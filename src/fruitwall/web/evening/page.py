@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit
 from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
+from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.web.evening.bars import bar
 from fruitwall.web.evening.checklist import TaskGroup, groups_of, sentence
 from fruitwall.web.evening.drawing import Drawing, drawing_of
@@ -130,7 +131,7 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
     now : datetime, aware
         For ages and passed deadlines.
     tonight : bool
-        Whether this is the page of tonight rather than of a night asked for by date.
+        Whether this is the first page rather than that of a night asked for by date; it is called tonight's if it is.
 
     Returns
     -------
@@ -144,7 +145,7 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
     return EveningPage(
         yard=plan.yard,
         night=f"{long_day(plan.night)}, to the morning of {short_day(morning)}",
-        is_tonight=tonight,
+        is_tonight=tonight and plan.night == tonight_of(yard.location, now),
         verdict=plan.verdict,
         needs_action=plan.needs_action,
         minimum=_minimum(plan, household),

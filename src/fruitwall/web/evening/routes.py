@@ -9,7 +9,11 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 
 from fruitwall.web.evening.page import evening_page, night_of
 from fruitwall.web.pages import Pages
+from fruitwall.web.patience import Patience
 from fruitwall.web.settings import WebSettings
+
+LOOK_AGAIN_S = "2"
+"""After how many seconds the browser asks again for a plan that was still being made."""
 
 
 def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -27,9 +31,15 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         ``/``, ``/night/{evening}`` and ``/plan.json``.
     """
     router = APIRouter()
+    patience = Patience(settings.plan_for, settings.patience_s)
 
     def show(request: Request, night: date | None) -> Response:
-        page = evening_page(settings.plan_for(night), settings.yard(), settings.now(), tonight=night is None)
+        plan = patience.plan(night)
+        if plan is None:
+            answer = pages.render(request, "waiting.html", status=202)
+            answer.headers["refresh"] = LOOK_AGAIN_S
+            return answer
+        page = evening_page(plan, settings.yard(), settings.now(), tonight=night is None)
         return pages.render(request, "evening/evening.html", page=page)
 
     # Plain functions: planning computes, so it belongs into a worker thread and not on the event loop.

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, ReasonPart, TreePlan
+from fruitwall.service.explained import ColdRow, cold_rows, cold_title
 from fruitwall.service.household import Household, percent, short_day
 from fruitwall.web.evening.bars import bar
 from fruitwall.web.evening.marks import badge, does_something
@@ -57,6 +58,9 @@ class TreeEntry:
     """What is measured and its value: tissue, what it stands, coldest temperatures, margins."""
     outcomes: list[Outcome]
     chain: list[ReasonPart]
+    cold_title: str
+    cold: list[ColdRow]
+    """How its cold comes about, from the station's air; empty if it is not known."""
     following: list[tuple[str, str]]
     """Evening and measure of each following night."""
 
@@ -98,6 +102,8 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
         facts=_facts(tree, household, acts=acts),
         outcomes=[_outcome(tree, words, grades) for _, words, grades in OUTCOMES],
         chain=tree.chain,
+        cold_title=cold_title(tree.cold, household) if tree.cold else "",
+        cold=cold_rows(tree.cold, household) if tree.cold else [],
         following=[
             (short_day(night + timedelta(days=1 + later)), measure)
             for later, measure in enumerate(tree.following_nights)

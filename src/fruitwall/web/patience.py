@@ -1,0 +1,61 @@
+"""Pages that do not look dead: a plan that takes long is made in the background while the reader is told so."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from concurrent.futures import Future, wait
+from datetime import date
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from fruitwall.service.evening_document import EveningPlan
+
+
+class Patience:
+    """Asks for plans and stops waiting after a while; the plan goes on being made.
+
+    Parameters
+    ----------
+    plan_for : callable
+        Gives the plan of a night, or of tonight for None; keeps what it has made.
+    seconds : float
+        How long to wait.
+    """
+
+    def __init__(self, plan_for: Callable[[date | None], EveningPlan], seconds: float) -> None:
+        self._plan_for = plan_for
+        self._seconds = seconds
+        self._lock = threading.Lock()
+        self._running: dict[date | None, Future[EveningPlan]] = {}
+
+    def plan(self, night: date | None) -> EveningPlan | None:
+        """Give a plan, or None if it is still being made.
+
+        Errors of `plan_for` are raised here. Whoever asks meanwhile waits for the same plan; what is done is
+        forgotten, so that nobody is shown an old plan or an old error.
+        """
+        with self._lock:
+            work = self._running.get(night)
+            if work is None:
+                work = self._running[night] = Future()
+                # A daemon: Ctrl-C ends the server without waiting for a plan that nobody will read.
+                threading.Thread(target=self._make, args=(night, work), daemon=True).start()
+        wait([work], timeout=self._seconds)
+        return work.result() if work.done() else None
+
+    def _make(self, night: date | None, work: Future[EveningPlan]) -> None:
+        """Make a plan and hand it to all who wait."""
+        try:
+            plan = self._plan_for(night)
+        except BaseException as error:  # whatever it is, those who wait must hear of it
+            self._forget(night)
+            work.set_exception(error)
+        else:
+            self._forget(night)
+            work.set_result(plan)
+
+    def _forget(self, night: date | None) -> None:
+        """Let the next reader ask anew."""
+        with self._lock:
+            del self._running[night]
