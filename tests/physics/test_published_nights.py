@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from bench.night_reference import Reference
 from fruitwall.physics import kernel_rows as k
 from fruitwall.physics.air import frost_point, saturation_vapour_pressure
 from fruitwall.physics.body import Body
@@ -18,7 +19,6 @@ from fruitwall.physics.cooling import INVERSION_HEIGHTS_M, inversion_k
 from fruitwall.physics.covers import MATERIALS
 from fruitwall.physics.night import _March, simulate
 from fruitwall.physics.sky import emitted
-from fruitwall.physics.soil import ground_of
 from fruitwall.physics.treatment import Treatment
 from fruitwall.yard.model import Hollow
 from tests.physics.nights import FIRST, LAST, frost_weather, night_of, open_spot
@@ -95,17 +95,22 @@ def test_trap_a_film_tunnel_cools_faster_after_sunset_than_the_air_outside():
 # ---------------------------------------------------------------- soil
 
 
-def soil_share(ground="bare", moisture="moist", wind=0.5, weather=None):
-    """Share of the net radiation loss of open ground that its own heat makes up, mean of the night."""
-    spot = open_spot(sky=0.95, ground=ground)
-    weather = weather or frost_weather(days=6, before=0.0, wind=wind)
-    more = {"spot": spot, "weather": weather, "nights": [night_of(24)], "moisture": moisture}
-    series = march([Treatment()], BARE_GROUND, **more).series
-    surface, sky = series["soil"][0, 0, 0], series["sky"][0, 0, 0]
-    flux = ground_of(spot, "loam", moisture).march(900.0, start_c=surface[0], surface_c=surface[1:], count=k.TERMS)
-    night = slice(step_at("2026-12-25T01:00"), step_at("2026-12-25T15:00"))
-    lost = EPS * (emitted(surface) - emitted(sky))
-    return -flux.flux_w_m2[night].mean() / lost[night].mean()
+def ground_gives(spot, body, *, moisture="moist", wind=0.5):
+    """What open ground loses to the sky and what its own heat makes up, by step of a clear night above freezing. [W/m²]
+
+    The heat that the ground gives is what its surface lacks in the independently written equations.
+    """
+    weather = frost_weather(days=6, low=3.0, high=17.0, dew=1.0, before=0.0, wind=wind)
+    march = _March(weather, [spot], [body], [[Treatment()]], [night_of(24)], (), "loam", moisture, 15, 0.0)
+    rows = march.run(keep_series=True, threads=1).series[0, 0].reshape(-1, k.HISTORY_ROWS, k.LANES)[:, :, 0]
+    reference, p = Reference(march, 0, []), march.cases.params[0, 0]
+    order = [int(row) // k.LANES for row in (k.H_LEAF, k.H_AIR, k.H_SOIL, k.H_COVER)]
+    lost, given = [], []
+    for t in range(step_at("2026-12-25T01:00"), step_at("2026-12-25T14:30")):
+        around, low, walls = reference.surroundings(t * 900.0, p, 0)
+        given.append(-reference.balances(rows[t, order], around, low, walls, p, (0.0, 0.0))[2])
+        lost.append(EPS * (float(emitted(rows[t, order[2]])) - around.longwave))
+    return np.array(lost), np.array(given)
 
 
 @pytest.mark.parametrize(
@@ -125,24 +130,18 @@ def soil_share(ground="bare", moisture="moist", wind=0.5, weather=None):
 )
 def test_the_ground_makes_up_the_measured_share_of_its_radiation_loss(ground, moisture):
     low, high = find_check("places.yaml", "rn-soil-share").want("soil_heat_share_of_net_radiation")
-    assert low <= soil_share(ground, moisture, wind=3.0) <= high
+    lost, given = ground_gives(open_spot(sky=0.95, ground=ground), BARE_GROUND, moisture=moisture, wind=3.0)
+    assert low <= given.mean() / lost.mean() <= high
 
 
 def test_under_a_tree_the_ground_gives_at_times_less_than_half_of_what_it_gives_in_the_open():
     check = find_check("places.yaml", "rn-soil-share")
     assert "below one half" in check.want("night_flux_under_tree_against_open")
-    flows = []
-    for spot, body in (
-        (open_spot(sky=0.95), BARE_GROUND),
-        (open_spot(sky=0.4), Body(height_m=3.0, crown_diameter_m=3.0)),
-    ):
-        surface = march([Treatment()], body, spot=spot).series["soil"][0, 0, 0]
-        ground = ground_of(spot, "loam", "moist")
-        course = ground.march(900.0, start_c=surface[0], surface_c=surface[1:], count=k.TERMS)
-        flows.append(-course.flux_w_m2[DUSK:DAWN])
-    share = flows[1] / flows[0]
+    _, in_the_open = ground_gives(open_spot(sky=0.95), BARE_GROUND)
+    _, under_a_tree = ground_gives(open_spot(sky=0.4), Body(height_m=3.0, crown_diameter_m=3.0))
+    share = under_a_tree / in_the_open
     assert share.min() < 0.5
-    assert np.all(share < 0.75)
+    assert np.all(share < 0.8)
 
 
 def test_a_tree_over_sod_or_mulch_is_colder_than_over_bare_ground():
@@ -316,6 +315,50 @@ def test_an_open_heater_loses_more_than_half_of_what_it_would_keep_under_a_cover
     air = at_dawn("air", treatments)
     lost = 1.0 - (air[1] - air[0]) / (air[3] - air[2])
     assert check.want("share_lost_to_sky_and_convection_above") < lost < 0.9
+
+
+def test_a_black_sheet_over_a_crop_gains_what_the_handbook_says():
+    check = find_check("covers.yaml", "cover-fao-black-pe")
+    # Black film is none of our materials: an opaque sheet, wide enough that the crop sees little past it, sides open.
+    crop = Body(height_m=0.25, crown_diameter_m=3.5, leaf_area_index=1.0)
+    sheet = Treatment(
+        "sheet", cover="bed_sheet", sides="open", on_frame=True, frame_width_m=10.0, frame_height_m=1.2
+    )  # fmt: skip
+    leaf = at_dawn("leaf", [Treatment(), sheet], crop, spot=open_spot(height_m=0.3, sky=1.0))
+    assert leaf[1] - leaf[0] == check.approx("gain_c")
+
+
+def loss_of_film_house(*, power=5000.0, wind=1.0):
+    """Heat that a film house takes per area of skin and kelvin of lift. [W/(m² K)]"""
+    frame = {"on_frame": True, "frame_width_m": 3.0, "frame_length_m": 6.0, "frame_height_m": 2.5}
+    treatments = [Treatment(), Treatment("warm", cover="film_polyethylene", heater_w=power, **frame)]
+    plants = Body(height_m=1.5, crown_diameter_m=1.0)
+    weather = frost_weather(wind=wind)
+    outside, inside = at_dawn("air", treatments, plants, spot=open_spot(height_m=2.0), weather=weather)
+    return power / (3.0 * 6.0 + 2 * (3.0 + 6.0) * 2.5) / (inside - outside)
+
+
+def test_a_film_house_loses_more_per_kelvin_the_more_it_is_heated_and_the_more_wind_there_is():
+    check = find_check("covers.yaml", "u-geoola")
+    signs = check.want("sign_of_u_change")
+    assert (signs["larger temperature difference"], signs["more wind"]) == ("up", "up")
+    assert loss_of_film_house(power=8000.0) > loss_of_film_house(power=4000.0)
+    assert loss_of_film_house(wind=4.0) > loss_of_film_house(wind=1.0)
+
+
+@pytest.mark.xfail(
+    reason="published: down. Here condensed water takes more heat from the warm air of a heated house (its film emits "
+    "three times as much) than it saves of what plants and ground send out: what passes the sides is not counted"
+)
+def test_condensed_water_lowers_the_loss_of_a_heated_film_house(monkeypatch):
+    assert find_check("covers.yaml", "u-geoola").want("sign_of_u_change")["condensation on the film"] == "down"
+    wet, film = loss_of_film_house(), MATERIALS["film_polyethylene"]
+    never_wet = {
+        "wet_longwave_through": film.longwave_through,
+        "wet_longwave_emissivity": film.longwave_emissivity,
+    }
+    monkeypatch.setitem(MATERIALS, "film_polyethylene", replace(film, **never_wet))
+    assert wet < loss_of_film_house()
 
 
 def loss_by_wind(cover):

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fruitwall.physics import shelter
-from tests.published import find_check, load_checks
+from tests.published import find_check
 
 FILE = "shelter.yaml"
 
@@ -83,7 +83,7 @@ def test_a_cover_tied_round_the_trunk_has_no_steady_lift():
 
 
 def test_one_btu_per_hour_foot_and_degree_is_5_678_watts():
-    check = next(check for check in load_checks(FILE) if check.what.startswith("Unit conversion"))
+    check = find_check(FILE, "u-unit")
     assert check.given("u_btu_h_ft2_f") * shelter.BTU == check.approx("u_w_m2k")
 
 

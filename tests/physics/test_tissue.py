@@ -6,7 +6,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fruitwall.physics import convection
+from fruitwall.physics import kernel_rows as k
 from fruitwall.physics.air import dew_point, frost_point, saturation_vapour_pressure, vapour_pressure
+from fruitwall.physics.body import Body
+from fruitwall.physics.cases import body_parameters
 from fruitwall.physics.sky import emitted, longwave_down
 from fruitwall.physics.tissue import LATENT_ICE, LATENT_WATER, body_temperature, leaf_temperature
 from tests.published import find_check
@@ -177,6 +180,14 @@ def sphere_nusselt(pr, gr):
 
 def plate_nusselt(pr, gr):
     return (0.825 + 0.387 * (pr * gr) ** (1 / 6) / (1 + (0.492 / pr) ** (9 / 16)) ** (8 / 27)) ** 2
+
+
+def test_a_fruit_and_a_limb_follow_with_the_published_time_constants():
+    check = find_check(FILE, "fruit-time-constant")
+    assert check.given("body") == ["sphere 0.08 m", "cylinder 0.05 m"]
+    b = body_parameters(Body(fruit_diameter_m=0.08, wood_diameter_m=0.05))
+    capacity = np.array([b[k.B_FRUIT_C], b[k.B_WOOD_C]])
+    assert capacity / check.given("h_total_w_m2k") / 3600.0 == check.approx("tau_h")
 
 
 def test_free_exchange_of_fruit_is_near_that_of_a_sphere():

@@ -145,7 +145,7 @@ def test_multipliers_end_where_the_manual_says():
         np.testing.assert_allclose(np.broadcast_to(values, check.want(name).shape), check.want(name), atol=1e-4)
 
 
-def test_the_formulas_govern_where_printed_tables_differ():
+def test_trap_the_formulas_govern_where_printed_tables_differ():
     check = find_check("lifting.yaml", "pg_niosh_table_anomalies")
     found = [
         float(multipliers(22 * 2.54, 75, 25, 0, 0.2, 1, "good", constants="us").horizontal),

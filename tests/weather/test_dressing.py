@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.weather.dressing import ErrorModel, dress, prior
+from tests.published import find_check
 from tests.weather.builders import some_forcing
 
 NOW = datetime(2026, 12, 22, 20, tzinfo=UTC)
@@ -45,6 +46,16 @@ def test_nothing_is_wrong_at_the_time_of_issue_and_the_error_grows():
         assert spread[0] == 0
         assert (np.diff(spread) > 0).all()
     assert prior().air_sd_k(-5.0) == 0
+
+
+def test_the_spread_a_few_hours_ahead_is_that_of_published_night_curves():
+    # Our rise after issue is an assumption (the data begin at 11 h): no wider than what curves through measured
+    # evenings missed by, and no narrower than half of it.
+    check = find_check("weather.yaml", "trend-skill")
+    limits = [check.want("rmse_exponential_2h_below_c"), check.want("rmse_4h_below_c")]
+    spread = prior().air_sd_k(check.given("lead_h"))
+    assert np.all(spread < limits)
+    assert np.all(spread > 0.5 * np.array(limits))
 
 
 def test_shares_of_the_error_cannot_exceed_all_of_it():

@@ -6,6 +6,7 @@ from fruitwall.yard.demo import DEMO_NAME, demo_yard, demo_yard_text
 from fruitwall.yard.file import examine_yard
 from fruitwall.yard.model import Building, Canopy, Hollow, Pond, Roof, Wall
 from fruitwall.yard.plan import contains, hollows_at, tree_age_years, under_roof
+from tests.published import find_check
 
 NIGHT = date(2026, 12, 22)
 
@@ -86,3 +87,11 @@ def test_the_file_is_a_lesson():
     assert sum("#" in line for line in lines) > 40
     for unit in (" ft", " in", " lb", " F", " kW", " AWG", " cm", "%", '"#5"', " months"):
         assert unit in demo_yard_text(), unit
+
+
+def test_its_strings_of_25_lamps_have_the_watts_of_such_lamps(yard):
+    check = find_check("covers.yaml", "lamp-watts")
+    small, (large_low, large_high), _ = check.want("watt")
+    watts = {lamps.id: lamps.watts for lamps in yard.gear.lamps}
+    assert watts["lamps-small"] / 25 == small
+    assert large_low <= watts["lamps-large"] / 25 <= large_high
