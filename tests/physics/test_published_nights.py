@@ -361,6 +361,20 @@ def test_condensed_water_lowers_the_loss_of_a_heated_film_house(monkeypatch):
     assert wet < loss_of_film_house()
 
 
+def test_the_heater_of_the_worked_example_lifts_its_frame_by_what_it_was_sized_for_when_the_wind_blows():
+    # The conventional U-values are for a wind of some 5 to 7 m/s; in calm the same heater lifts the model's frame more.
+    check = find_check("shelter.yaml", "heater-box-frame")
+    frame = {f"frame_{side}_m": check.given(f"{side}_m") for side in ("length", "width", "height")}
+    film = {"cover": "film_polyethylene", "on_frame": True, **frame}
+    treatments = [Treatment(), Treatment("heater", heater_w=check.want("total_w"), **film)]
+    wanted = check.given("t_in_c") - check.given("t_out_c")
+    windy, calm = (
+        at_dawn("air", treatments, weather=frost_weather(wind=wind / (0.6 * wind_profile(2.0)))) for wind in (5.0, 0.5)
+    )
+    assert windy[1] - windy[0] == pytest.approx(wanted, rel=0.15)
+    assert calm[1] - calm[0] > windy[1] - windy[0]
+
+
 def loss_by_wind(cover):
     """Heat that a film house needs per area of skin and kelvin, in wind of 0, 1 and 5 m/s over it. [W/(m² K)]"""
     frame = {"on_frame": True, "frame_width_m": 3.0, "frame_length_m": 6.0, "frame_height_m": 2.5, "cover": cover}
