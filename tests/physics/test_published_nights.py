@@ -19,6 +19,7 @@ from fruitwall.physics.cooling import INVERSION_HEIGHTS_M, inversion_k
 from fruitwall.physics.covers import MATERIALS
 from fruitwall.physics.night import _March, simulate
 from fruitwall.physics.sky import emitted
+from fruitwall.physics.soil import SWING_PER_DEG, Season
 from fruitwall.physics.treatment import Treatment
 from fruitwall.yard.model import Hollow
 from tests.physics.nights import FIRST, LAST, frost_weather, night_of, open_spot
@@ -95,13 +96,13 @@ def test_trap_a_film_tunnel_cools_faster_after_sunset_than_the_air_outside():
 # ---------------------------------------------------------------- soil
 
 
-def ground_gives(spot, body, *, moisture="moist", wind=0.5):
+def ground_gives(spot, body, *, wind=0.5):
     """What open ground loses to the sky and what its own heat makes up, by step of a clear night above freezing. [W/m²]
 
     The heat that the ground gives is what its surface lacks in the independently written equations.
     """
     weather = frost_weather(days=6, low=3.0, high=17.0, dew=1.0, before=0.0, wind=wind)
-    march = _March(weather, [spot], [body], [[Treatment()]], [night_of(24)], (), "loam", moisture, 15, 0.0)
+    march = _March(weather, [spot], [body], [[Treatment()]], [night_of(24)], (), "loam", "moist", 15, 0.0)
     rows = march.run(keep_series=True, threads=1).series[0, 0].reshape(-1, k.HISTORY_ROWS, k.LANES)[:, :, 0]
     reference, p = Reference(march, 0, []), march.cases.params[0, 0]
     order = [int(row) // k.LANES for row in (k.H_LEAF, k.H_AIR, k.H_SOIL, k.H_COVER)]
@@ -114,23 +115,24 @@ def ground_gives(spot, body, *, moisture="moist", wind=0.5):
 
 
 @pytest.mark.parametrize(
-    ("ground", "moisture"),
+    ("ground", "wind"),
     [
-        ("turf", "moist"),
-        ("bare", "dry"),
+        ("turf", 0.5),
+        ("turf", 3.0),
         pytest.param(
             "bare",
-            "moist",
+            3.0,
             marks=pytest.mark.xfail(
-                reason="published: 0.5 to 0.8; here 0.95. By day moist ground does not evaporate in the model, so that "
-                "it stores more sun than it would and makes up all of its loss by night instead of most"
+                reason="published: 0.5 to 0.8; here 0.95 (dry soil 0.8). By day moist ground does not evaporate in the "
+                "model, so that it stores more sun than it would and makes up all of its loss by night instead of most"
             ),
         ),
     ],
 )
-def test_the_ground_makes_up_the_measured_share_of_its_radiation_loss(ground, moisture):
+def test_the_ground_makes_up_the_measured_share_of_its_radiation_loss(ground, wind):
+    # Measured in a cherry orchard, whose floor is not told: sod between the rows is common (common practice, no source).
     low, high = find_check("places.yaml", "rn-soil-share").want("soil_heat_share_of_net_radiation")
-    lost, given = ground_gives(open_spot(sky=0.95, ground=ground), BARE_GROUND, moisture=moisture, wind=3.0)
+    lost, given = ground_gives(open_spot(sky=0.95, ground=ground), BARE_GROUND, wind=wind)
     assert low <= given.mean() / lost.mean() <= high
 
 
@@ -239,7 +241,10 @@ def test_the_yard_s_own_offsets_stay_below_the_most_extreme_hillside():
 # ---------------------------------------------------------------- covers
 
 
-def test_tunnels_over_a_bed_keep_its_surface_as_much_warmer_as_the_trials_of_1983():
+def test_tunnels_over_a_bed_keep_its_surface_as_much_warmer_as_the_trials_of_1983(monkeypatch):
+    # The trials were in April, when the ground lags behind the year the other way; the made weather is December's.
+    april = Season(SWING_PER_DEG * 45.0, 0.27)
+    monkeypatch.setattr("fruitwall.physics.night.season_of", lambda *_: april)
     # Means of spring nights in Oregon, mostly clouded: minimum 44 °F, at the soil's surface. Tunnels stay on by day.
     # On the clearest nights they gained least; so do the air and the plants under them here.
     check = find_check("covers.yaml", "cover-nwrec-1983")
@@ -324,7 +329,10 @@ def test_a_black_sheet_over_a_crop_gains_what_the_handbook_says():
     sheet = Treatment(
         "sheet", cover="bed_sheet", sides="open", on_frame=True, frame_width_m=10.0, frame_height_m=1.2
     )  # fmt: skip
-    leaf = at_dawn("leaf", [Treatment(), sheet], crop, spot=open_spot(height_m=0.3, sky=1.0))
+    # The book names no wind: a frost night with a light air of 1 m/s rather than a dead calm.
+    leaf = at_dawn(
+        "leaf", [Treatment(), sheet], crop, spot=open_spot(height_m=0.3, sky=1.0), weather=frost_weather(wind=1.0)
+    )
     assert leaf[1] - leaf[0] == check.approx("gain_c")
 
 
