@@ -101,7 +101,7 @@ def tonight(
     history: HistoryOption = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print the plan by the published schema.")] = False,
     explain: Annotated[
-        str | None, typer.Option("--explain", metavar="TREE", help="Show how one tree gets as cold as it does, and its risk.")
+        str | None, typer.Option("--explain", metavar="TREE", help="Show why one tree gets so cold, and its risk.")
     ] = None,
     members: Annotated[int, typer.Option(min=1, max=500, help="Members made of a single forecast.")] = 50,
     nights: Annotated[int, typer.Option(min=1, max=10, help="Nights planned together at most.")] = 5,

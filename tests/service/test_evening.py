@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import re
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -95,6 +96,15 @@ def test_lamps_are_hung_before_the_cover_goes_over_them(plan: EveningPlan) -> No
     for tree in lit:
         whats = [task.what for task in plan.tasks if task.trees == [tree]]
         assert [what.split()[0] for what in whats] == ["Hang", "Cover"]
+
+
+def test_the_film_house_is_told_the_hour_by_which_it_must_be_open(plan: EveningPlan) -> None:
+    (task,) = [task for task in plan.morning if task.what == "Open Hoop frame"]
+    (step,) = task.steps
+    found = re.match(r"Open by (\d\d:\d\d) at the latest: in full sun its leaves could pass 86.°F", step)
+    assert found
+    assert "08:00" < found[1] < "12:00"
+    assert plan.sunrise <= task.deadline <= plan.sunrise + timedelta(hours=1.5)
 
 
 def test_every_measure_with_power_shows_the_electrical_caution(plan: EveningPlan) -> None:

@@ -22,14 +22,16 @@ from tests.physics.nights import LAST, frost_weather, open_spot
 from tests.yard.yards import a_yard
 
 FILM = Treatment("film", cover="film_polyethylene", on_frame=True)
+THREE = datetime(2026, 12, 21, 23, tzinfo=UTC)
+"""Three in the afternoon of the evening that is planned."""
+
 WEATHER = frost_weather(members=8, high=22.0)
 
 
 def situation(*treatments: Treatment, weather=WEATHER, body: Body | None = None) -> Situation:
     """Build a situation of one tree per treatment, in the open."""
     yard = a_yard()
-    now = datetime(2026, 12, 21, 23, tzinfo=UTC)
-    evening = evenings_ahead(yard.location, weather, LAST.name, 1, now)[0]
+    evening = evenings_ahead(yard.location, weather, LAST.name, 1, THREE)[0]
     count = len(treatments)
     return Situation(
         yard=yard, forcing=weather, evenings=(evening,), kinds=(), tolerances=(), measures=(),

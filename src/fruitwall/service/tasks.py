@@ -116,7 +116,7 @@ def morning_tasks(
             what=_morning_words(task, yard),
             trees=list(task.part.trees),
             position=task.part.position,
-            deadline=min(evening.uncover, _open_by(hottest, evening)),
+            deadline=max(evening.begins, min(evening.uncover, _open_by(hottest, evening))),
             when="morning",
             person=None,
             minutes=task.part.minutes_morning,
