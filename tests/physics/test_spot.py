@@ -297,6 +297,20 @@ def test_both_faces_of_a_wall_know_what_the_other_sees():
     assert np.array_equal(south.back.sun_share, north.sun_share)
 
 
+def test_two_long_walls_see_each_other_as_the_closed_form_says():
+    # From the middle of the one (a centimetre before it), the other fills the angle between its foot and its top: the
+    # sine of half of it.
+    south = wall([[-LONG, 0.0], [LONG, 0.0]], 2.0)
+    north = wall([[-LONG, 1.5], [LONG, 1.5]], 2.0) | {"id": "other"}
+    faces = {face.id: face for face in survey_faces(yard(south, north))}
+    (seen,) = faces["wall/1/left"].facing
+    assert seen[0] == "other/1/right"
+    assert seen[1] == pytest.approx(np.sin(np.arctan2(1.0, 1.49)), abs=0.003)
+    assert seen[1] == pytest.approx(2.0 * float(shape.wall_view(1.49, 1.0, receiver="facing")), abs=0.003)
+    assert faces["wall/1/right"].facing == faces["other/1/left"].facing == ()
+    assert faces["wall/1/right"].back.facing == (seen,)
+
+
 def test_a_wall_shades_the_ground_on_its_far_side():
     south, north = survey_faces(yard(wall([[-LONG, 0.0], [LONG, 0.0]], 2.0)))
     assert ground_sun_visibility(south, 180.0, 30.0) == 1.0
@@ -481,6 +495,20 @@ def test_a_face_sees_no_more_sky_than_its_tilt_allows(parts):
         assert -1e-12 <= face.sky <= float(shape.tilted_sky_view(face.tilt_deg)) + 0.003
         assert -1e-12 <= face.diffuse <= float(shape.tilted_sky_view(face.tilt_deg)) + 0.003
         assert 0.0 <= face.ground_diffuse <= 1.0
+        assert 0.0 <= face.ground <= 1.0 - face.sky + 1e-12
+
+
+def solid(part):
+    return part["kind"] in ("wall", "building")
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.lists(structures().filter(solid), max_size=5, unique_by=lambda part: part["id"]))
+def test_among_walls_sky_ground_and_faces_are_all_that_a_face_sees(parts):
+    for face in survey_faces(yard(*parts)):
+        whole = face.sky + face.ground + sum(share for _, share in face.facing)
+        # Faces that fill less than half a hundredth each are left out.
+        assert 1.0 - 0.005 * 4 * len(parts) - 1e-9 <= whole <= 1.0 + 1e-9
 
 
 @settings(max_examples=60, deadline=None)

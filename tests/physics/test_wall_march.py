@@ -20,7 +20,8 @@ SIGMA = 5.670374419e-8
 
 def face(**changes):
     """A south face of brick, alone."""
-    values = {"azimuth_deg": 180.0, "layers": (BRICK,), "behind": "outdoor", "absorptance": 0.65} | changes
+    values = {"azimuth_deg": 180.0, "layers": (BRICK,), "behind": "outdoor", "absorptance": 0.65, "emissivity": 0.93}
+    values |= changes
     return Face("wall/1/right", "wall", start=(0.0, 0.0), end=(6.0, 0.0), height_m=2.0, **values)
 
 
@@ -47,8 +48,10 @@ class Weather:
         self.forcing = forcing_blocks(self.steps, self.blocks)
         self.start = self.blocks.lay(self.steps.t_air_c.mean(axis=1))
 
-    def march(self, *faces):
-        return wall_march.march_walls(faces, self.steps, self.blocks, self.forcing, self.start, "loam", "moist")
+    def march(self, *faces, among=()):
+        return wall_march.march_walls(
+            faces, self.steps, self.blocks, self.forcing, self.start, "loam", "moist", among=among
+        )
 
     def heat_taken(self, one, temperature, reflected):
         """Heat that a face takes from sun, sky, ground and air, written once more. [W/m²]"""
@@ -191,3 +194,66 @@ def test_what_shades_the_ground_takes_its_light_from_the_wall(frost):
     visible = frost.steps.sun.elevation_deg > 0.0
     less = 0.5 * wall_march.GROUND_ALBEDO * (beam * visible + 0.5 * diffuse)
     assert sun - shade == pytest.approx(less, abs=1e-9)
+
+
+# ---------------------------------------------------------------- faces that see each other
+
+
+def court(share, **changes):
+    """A sunny south face and the north face opposite, each of its own wall with earth behind it."""
+    sunny = face(behind="earth", ground=0.3, **changes)
+    shaded = replace(sunny, id="other/1/right", azimuth_deg=0.0)
+    return replace(sunny, facing=((shaded.id, share),)), replace(shaded, facing=((sunny.id, share),))
+
+
+def test_faces_light_each_other_as_often_as_it_takes(frost):
+    sunny, shaded = court(0.4)
+    one, two = frost.march(sunny, shaded).reflected_w_m2[:, 0, :, 0]
+    alone, dim = (frost.march(each).reflected_w_m2[0, 0, :, 0] for each in (sunny, shaded))
+    bounce = 0.4 * (1.0 - sunny.absorptance)
+    # There and back again: the geometric series of two mirrors that each send on `bounce` of what falls on them.
+    assert one == pytest.approx((alone + bounce * dim) / (1.0 - bounce**2), abs=1e-9)
+    assert two == pytest.approx((dim + bounce * alone) / (1.0 - bounce**2), abs=1e-9)
+    assert two.max() > dim.max() + 20.0
+
+
+def test_faces_that_see_each_other_balance_in_the_equations_written_once_more(frost, monkeypatch):
+    monkeypatch.setattr(wall_march, "WALL_TERMS", 60)
+    sides = court(0.4)
+    march = frost.march(*sides)
+    temperature, reflected = march.temperature_c[:, 0, :, 0], march.reflected_w_m2[:, 0, :, 0]
+    for here, there in ((0, 1), (1, 0)):
+        slab = wall_march.wall_slab(sides[here], "loam", "moist")
+        course = slab.march(900.0, start_c=temperature[here, 0], surface_c=temperature[here, 1:])
+        air = frost.steps.t_air_c[0]
+        from_face = 0.93 * 0.4 * SIGMA * ((temperature[there] + 273.15) ** 4 - (air + 273.15) ** 4)
+        taken = frost.heat_taken(sides[here], temperature[here], reflected[here]) + from_face
+        assert taken[1:] == pytest.approx(course.flux_w_m2[1:], abs=0.02)
+
+
+def test_a_face_opposite_a_warm_one_stays_warmer_through_the_night(frost):
+    sunny, shaded = court(0.4)
+    by_night = slice(4 * 30, 4 * 38)  # 22:00 to 06:00 of the second night
+    together = frost.march(sunny, shaded).temperature_c[:, 0, by_night, 0]
+    apart = np.array([frost.march(each).temperature_c[0, 0, by_night, 0] for each in (sunny, shaded)])
+    assert np.all(together[1] > apart[1] + 0.3)
+
+
+def test_faces_at_air_temperature_in_the_dark_change_nothing():
+    dark = Weather(frost_weather(days=3, before=0.0, low=4.999, high=5.001))
+    dark.steps = replace(dark.steps, sky_w_m2=SIGMA * (dark.steps.t_air_c + 273.15) ** 4)
+    dark.steps = replace(dark.steps, light=type(dark.steps.light)(*(0.0 * part for part in dark.steps.light)))
+    dark.forcing = forcing_blocks(dark.steps, dark.blocks)
+    assert dark.march(*court(0.5)).temperature_c == pytest.approx(5.0, abs=0.002)
+
+
+def test_what_a_face_does_depends_on_no_other_face_that_is_asked_for(frost):
+    south, north = pair()
+    sunny, shaded = court(0.3)
+    away = replace(shaded, id="away/1/right")  # in sight of nothing, and nothing in sight of it
+    yard = [south, north, sunny, shaded, away]
+    sees = replace(sunny, id="third/1/right", facing=((sunny.id, 0.1), (north.id, 0.2)))
+    whole = frost.march(*yard, sees)
+    for one, other in zip(whole, frost.march(sees, among=[*yard, sees]), strict=True):
+        assert np.array_equal(one[5:], other)
+    assert not np.array_equal(whole.temperature_c[5:], frost.march(sees).temperature_c)

@@ -75,10 +75,15 @@ class Face:
         90 is upright; less leans back and looks up to the sky, more hangs over. [degrees]
     diffuse : float or None
         Share of the sky's diffuse sunlight in what its middle sees; None: as `sky`. [0-1]
+    ground : float or None
+        Share of ground in what its middle sees, and of all that stands there and is no face; None: all that is below
+        the horizon. [0-1]
     ground_sun_share, ground_diffuse : ndarray, shape (72, 18), or None; float
         The same of the ground before it: beam sun that reaches it, None where nothing shades it, and diffuse. [0-1]
     back : Face or None
         The other face of the same masonry, so that the sun on one reaches the other; itself without `back`.
+    facing : tuple of (str, float)
+        Ids of other faces that its middle sees, and their shares. [0-1]
     """
 
     id: str
@@ -96,9 +101,11 @@ class Face:
     sun_share: FloatArray | None = field(default=None, repr=False)
     tilt_deg: float = 90.0
     diffuse: float | None = None
+    ground: float | None = None
     ground_sun_share: FloatArray | None = field(default=None, repr=False)
     ground_diffuse: float = 1.0
     back: Face | None = field(default=None, repr=False)
+    facing: tuple[tuple[str, float], ...] = field(default=(), repr=False)
 
     @property
     def piece(self) -> str:

@@ -175,7 +175,9 @@ class _March:
         needed = {wall for spot in spots for wall in spot.wall_ids}
         needed |= {wall for each in treatments for t in each if t.spot is not None for wall in t.spot.wall_ids}
         seen = [face for face in faces if face.id in needed]
-        self.walls = march_walls(seen, self.steps, self.blocks, self.forcing, self.start, soil, moisture).temperature_c
+        self.walls = march_walls(
+            seen, self.steps, self.blocks, self.forcing, self.start, soil, moisture, among=faces
+        ).temperature_c
         in_rooms = _cases_in_rooms(treatments)
         rooms = list(dict.fromkeys(in_rooms.values()))
         self.rooms = self._lay_rooms(rooms, len(nights))

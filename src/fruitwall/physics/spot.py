@@ -34,6 +34,9 @@ RAYS_DOWN = 512
 RAYS_SIDE = 512
 """Rays round about for the share of sky that an upright surface sees."""
 
+LEAST_FACING = 0.005
+"""A face that fills less of another's view than this counts as being at air temperature and dark. [0-1]"""
+
 GROUND_POINTS = 4
 """Places of the ground before a face from which the sun is looked for."""
 
@@ -274,13 +277,18 @@ def _seen_from(scene: Scene, face: Face) -> Face:
     rising = directions[:, 2] > 0.0
     open_sky = (hits.face < 0) & ~hits.roof & ~hits.hill & rising
     ground_sun, ground_diffuse = _light_on_ground(scene, origin, directions[~rising & (hits.face < 0)])
+    met = hits.face >= 0
+    others = np.bincount(hits.face[met], weights=hits.rest[met], minlength=len(scene.faces)) / len(directions)
+    facing = [(other.id, float(share)) for other, share in zip(scene.faces, others, strict=True)]
     return replace(
         face,
         sky=float((hits.rest * open_sky).mean()),
         sun_share=_sun_table(scene, origin, face.piece),
         diffuse=float(hits.sun.mean()),
+        ground=float(1.0 - rising.mean() - (hits.rest * (met & ~rising)).mean()),
         ground_sun_share=ground_sun,
         ground_diffuse=ground_diffuse,
+        facing=tuple((key, share) for key, share in facing if share > LEAST_FACING),
     )
 
 
