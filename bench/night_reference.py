@@ -1,12 +1,14 @@
 """The night's equations once more, by other means: SciPy's implicit Runge-Kutta on the full grid of 60 ground cells.
 
 Written from ``docs/model-night.md`` and apart from the kernel: surfaces by a library root finder at every evaluation,
-no reduced terms, no lanes, no polynomials. It takes seconds for what the kernel does in microseconds and is here to
-judge it. It shares the parameters of `physics.cases`, so it checks the solving, not the choice of physics.
+no reduced terms, no lanes, no polynomials; soil freezes cell by cell. It takes seconds for what the kernel does in
+microseconds and is here to judge it. It shares the parameters of `physics.cases`, so it checks the solving, not the
+choice of physics.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,9 +18,13 @@ from fruitwall.physics import kernel_rows as k
 from fruitwall.physics.air import saturation_vapour_pressure
 from fruitwall.physics.night import _March
 from fruitwall.physics.slab import Slab
+from fruitwall.physics.soil import SATURATION, frozen_soil, lag_k, soil_layer
 
 FloatArray = NDArray[np.float64]
 SIGMA, ZERO, EPS = 5.670374419e-8, 273.15, 0.96
+FREEZES_OVER_K = 0.03
+"""Soil freezes between this much below 0 °C and 0 °C: narrow enough to stand for one temperature. [K]"""
+
 ROWS = ("air", "vapour", "wind", "sky", "beam", "diffuse", "cooling", "roof")
 
 
@@ -55,17 +61,39 @@ class Surroundings:
     sun: float
 
 
-class Reference:
-    """One case of a prepared march, member 0 of block 0."""
+def frozen_share(t: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Share of the water that is ice, and its slope. [1/K]"""
+    x = np.clip(-t / FREEZES_OVER_K, 0.0, 1.0)
+    return x * x * (3.0 - 2.0 * x), 6.0 * x * (1.0 - x) / FREEZES_OVER_K
 
-    def __init__(self, march: _March, case: int, slabs: list[Slab]) -> None:
-        self.cases, self.case = march.cases, case
+
+class Reference:
+    """One case of a prepared march, member 0 of block 0; where soil freezes it must be bare, without paving."""
+
+    def __init__(self, march: _March, case: int, slabs: list[Slab], soils: Sequence[tuple[str, str]] = ()) -> None:
+        self.cases, self.case, self.season = march.cases, case, march.setting.season
         self.times = np.arange(march.steps.n_steps) * march.steps.step_s
         self.rows = march.forcing[0].reshape(march.steps.n_steps, len(ROWS), k.LANES)[:, :, 0]
         self.visible = march._visible()[case]
         self.walls = march.walls[:, 0, :, 0]
         self.slabs = slabs
         self.guess = np.zeros(4)
+        self.root_depth_m = 0.10
+        # Cells of soil freeze: thickness from their heat capacity, conductances by how much of them is ice.
+        self.latent = [np.zeros(slab.depth_m.size) for slab in slabs]
+        self.stiffer = [1.0 for _ in slabs]
+        for ground, (texture, moisture) in enumerate(soils):
+            layer = soil_layer(texture, SATURATION[moisture])
+            solid, latent = frozen_soil(texture, SATURATION[moisture])
+            thickness = slabs[ground].capacity_j_m2k / (layer.density_kg_m3 * layer.heat_capacity_j_kgk)
+            self.latent[ground] = latent * thickness
+            self.stiffer[ground] = solid / layer.conductivity_w_mk
+
+    def conductances(self, ground: int, cells: FloatArray) -> tuple[float, FloatArray]:
+        """From the surface to the first cell, and from cell to cell. [W/(m² K)]"""
+        slab, share = self.slabs[ground], frozen_share(cells)[0]
+        factor = 1.0 + (self.stiffer[ground] - 1.0) * share
+        return float(slab._front[0] * factor[0]), slab._between * 0.5 * (factor[1:] + factor[:-1])
 
     def surroundings(self, t: float, p: FloatArray, phase: int) -> tuple[Surroundings, float, float]:
         """Interpolate the weather, and what walls send from above and below."""
@@ -110,8 +138,9 @@ class Reference:
         below = (1 - fol) * ((1 - p[k.P_WALL_LOW]) * black(soil) + low) + fol * black(air)
         sun = p[k.P_SUN_THROUGH] * spot.sun
         heater = min(max(p[k.P_HEATER] * (p[k.P_THERMOSTAT] - air), 0.0), p[k.P_HEATER])
-        wet = vapour_flux(leaf, spot.vapour, p[k.P_DEPOSITION] * h_leaf, p[k.P_STOMATA] * spot.sun)
         exchange = p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * spot.wind
+        dew_path = exchange / (exchange + 2 * fol * h_leaf)
+        wet = vapour_flux(leaf, spot.vapour, p[k.P_DEPOSITION] * h_leaf * dew_path, p[k.P_STOMATA] * spot.sun)
         f_leaf = 0.5 * sun * (1 + p[k.P_ALBEDO] * (1 - fol)) + p[k.P_LAMP_LEAF] + EPS * (down + below - 2 * black(leaf))
         f_leaf += 2 * h_leaf * (air - leaf) - wet
         f_air = to_air + 2 * fol * h_leaf * (leaf - air) + exchange * (spot.air - air) + heater + p[k.P_LAMP_AIR]
@@ -140,8 +169,13 @@ class Reference:
 
         p = self.cases.params[self.case, phase]
         spot, low, walls = self.surroundings(t, p, phase)
-        front = self.slabs[self.cases.ground[self.case, phase]]._front
-        first = (float(front.sum()), float(front @ cells))
+        ground = int(self.cases.ground[self.case, phase])
+        if self.latent[ground].any():
+            front = self.conductances(ground, cells)[0]
+            first = (front, front * float(cells[0]))
+        else:
+            fronts = self.slabs[ground]._front
+            first = (float(fronts.sum()), float(fronts @ cells))
         found = root(self.balances, self.guess, args=(spot, low, walls, p, first), tol=1e-9)
         if not found.success:
             found = root(self.balances, np.full(4, spot.air), args=(spot, low, walls, p, first), tol=1e-9, method="lm")
@@ -157,14 +191,20 @@ class Reference:
 
     def rates(self, t: float, y: FloatArray, phase: int) -> FloatArray:
         """Rates of change of ground cells, twig, wood and fruit."""
-        slab = self.slabs[self.cases.ground[self.case, phase]]
+        ground = int(self.cases.ground[self.case, phase])
+        slab = self.slabs[ground]
         p, b = self.cases.params[self.case, phase], self.cases.bodies[self.case]
         cells = y[:-3]
         (leaf, air, soil, _), spot, down, below = self.surfaces(t, cells, phase)
         flow = slab._front * (soil - cells)
-        between = slab._between * np.diff(cells)
-        flow[:-1] += between
-        flow[1:] -= between
+        between = slab._between
+        if self.latent[ground].any():
+            front, between = self.conductances(ground, cells)
+            flow[0] = front * (soil - cells[0])
+        carried = between * np.diff(cells)
+        flow[:-1] += carried
+        flow[1:] -= carried
+        capacity = slab.capacity_j_m2k + self.latent[ground] * frozen_share(cells)[1]
         root_u = np.sqrt(spot.wind)
         if p[k.P_COVERED] > 0.5:
             root_u = p[k.P_IN_WIND_MUL] * root_u + p[k.P_IN_WIND_ADD]
@@ -178,18 +218,20 @@ class Reference:
         ):
             h = b[row + 1] * root_u + b[row + 2] * quarter(air - t_body)
             bodies.append((absorbed - EPS * black(t_body) + h * (air - t_body)) / b[row])
-        return np.concatenate([flow / slab.capacity_j_m2k, bodies])
+        return np.concatenate([flow / capacity, bodies])
 
     def march(self, start_c: float, last: int) -> FloatArray:
-        """Give leaf, twig, wood and fruit at every step up to `last`, shape (step, 4)."""
+        """Give leaf, twig, wood, fruit and the ground at root depth at every step up to `last`, shape (step, 5)."""
         from scipy.integrate import solve_ivp
 
         phase = self.cases.phase[self.case]
         y = np.full(self.slabs[0].depth_m.size + 3, start_c)
+        y[:-3] += lag_k(self.slabs[0].depth_m, self.season)
         self.guess = np.full(4, start_c)
         leaf, *_ = self.surfaces(0.0, y[:-3], int(phase[0]))[0]
         y[-3:] = start_c
-        out = [np.array([leaf, *y[-3:]])]
+        depth, nodes = self.root_depth_m, self.slabs[0].depth_m
+        out = [np.array([leaf, *y[-3:], start_c])]
         step = 0
         while step < last:
             now = int(phase[step + 1])
@@ -210,7 +252,7 @@ class Reference:
             )
             for t, column in zip(at[1:], found.y.T, strict=True):
                 leaf = self.surfaces(t, column[:-3], now)[0][0]
-                out.append(np.array([leaf, *column[-3:]]))
+                out.append(np.array([leaf, *column[-3:], np.interp(depth, nodes, column[:-3])]))
             y, step = found.y[:, -1].copy(), end
             if end < last and (ground := self.cases.ground[self.case])[phase[end + 1]] != ground[now]:
                 before, after = (self.slabs[ground[each]].capacity_j_m2k for each in (now, phase[end + 1]))

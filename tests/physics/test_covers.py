@@ -14,6 +14,7 @@ from fruitwall.physics.night import simulate
 from fruitwall.physics.rays import ROOF_SKINS
 from fruitwall.physics.rooms import Room
 from fruitwall.physics.sky import emitted
+from fruitwall.physics.soil import Season
 from fruitwall.physics.tissue import leaf_temperature
 from fruitwall.physics.treatment import Treatment
 from fruitwall.yard.model import CoverMaterial
@@ -168,7 +169,7 @@ def test_covers_over_a_bed_range_as_the_handbook_says_from_thin_to_thick():
     thin, thick = check.want("gain_c")
     covers = [Treatment("c", cover=name) for name in ("fleece_light", "bubble_film", "frost_blanket")]
     leaf, _, _ = gains(covers, BED, moisture="wet")
-    assert leaf.min() == pytest.approx(thin, abs=0.1)
+    assert leaf.min() == pytest.approx(thin, abs=0.5)  # "about", in whole kelvins
     assert thin < leaf.max() <= thick
 
 
@@ -177,7 +178,7 @@ def test_strawberries_under_fleece_are_as_much_warmer_as_on_the_measured_night()
     # (tolerance of the check: 1.5 °F), nearer for the soil's surface; the thermometers lay between plant and soil.
     check = find_check(FILE, "cover-poling-fabric")
     fleece = [Treatment("c", cover="fleece_medium")]
-    leaf, _, result = gains(fleece, BED, moisture="wet", weather=frost_weather(low=-3.5))
+    leaf, _, result = gains(fleece, BED, moisture="wet", weather=frost_weather(low=-4.5))
     assert result.air_minimum_c[0, 0, 0, 0] * 1.8 + 32 == pytest.approx(check.given("t_outside_ground_air_f"), abs=1.0)
     assert leaf[0] * 1.8 == pytest.approx(check.want("gain_f").min(), abs=check.tolerance["abs"])
 
@@ -185,8 +186,9 @@ def test_strawberries_under_fleece_are_as_much_warmer_as_on_the_measured_night()
 def test_an_opaque_sheet_above_gains_no_more_than_the_leaf_was_colder_than_the_air():
     # leaf-shield-citrus in tissue.yaml: about 1 °F, at most the radiative depression.
     check = find_check("tissue.yaml", "leaf-shield-citrus")
-    weather = frost_weather(dew=-9.0)
-    leaf, _, result = gains([Treatment("roof", cover="bed_sheet", sides="open", on_frame=True)], weather=weather)
+    # The paper names no wind: a light air of 1 m/s rather than a dead calm.
+    roof = Treatment("roof", cover="bed_sheet", sides="open", on_frame=True)
+    leaf, _, result = gains([roof], weather=frost_weather(wind=1.0))
     depression = result.air_minimum_c[0, 0, 0, 0] - result.minimum_c[0, 0, 0, 0, 0]
     assert 0.0 < leaf[0] <= depression + 0.1
     assert leaf[0] * 1.8 == pytest.approx(check.want("gain_f"), abs=check.tolerance["abs"])
@@ -270,7 +272,7 @@ def test_a_closed_film_in_the_winter_sun_is_by_noon_as_much_warmer_as_closed_tun
 
 
 def test_a_low_cover_catches_less_sun_on_its_sides_than_a_tall_one():
-    setting = Setting("loam", "moist", 0.0, 900.0, 1.0)
+    setting = Setting("loam", "moist", 0.0, 900.0, 1.0, Season(0.0, 0.0), freezes=True)
     film = Treatment("film", cover="film_polyethylene", on_frame=True)
     low, tall = (covered(open_spot(), b, film, enclose(film, b), setting, wet=False)[k.P_SUN_AIR] for b in (BED, TREE))
     assert low > 0.0

@@ -19,7 +19,7 @@ from fruitwall.physics.body import Body
 from fruitwall.physics.cases import body_parameters
 from fruitwall.physics.night import _March
 from fruitwall.physics.slab import Slab, Terms
-from fruitwall.physics.soil import ground_of
+from fruitwall.physics.soil import ground_of, lag_k
 from fruitwall.physics.treatment import Treatment
 from tests.physics.nights import LAST, frost_weather, open_spot
 
@@ -53,10 +53,12 @@ def across(x, spot, p, into_ground):
     h_leaf = p[k.P_LEAF_A] * inside + p[k.P_LEAF_B] * quarter(air - leaf)
     sun = p[k.P_SUN_THROUGH] * spot.sun
     plane = fol * black(leaf) + (1 - fol) * black(soil)
+    exchange = p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * spot.wind
+    path = exchange / (exchange + 2 * fol * h_leaf)
     fluxes = {
-        "air around": (p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * spot.wind) * (spot.air - air),
+        "air around": exchange * (spot.air - air),
         "ground": -into_ground,
-        "vapour": -fol * vapour_flux(leaf, spot.vapour, p[k.P_DEPOSITION] * h_leaf, p[k.P_STOMATA] * spot.sun),
+        "vapour": -fol * vapour_flux(leaf, spot.vapour, p[k.P_DEPOSITION] * h_leaf * path, p[k.P_STOMATA] * spot.sun),
         "heater": min(max(p[k.P_HEATER] * (p[k.P_THERMOSTAT] - air), 0.0), p[k.P_HEATER]),
         "lamps": fol * p[k.P_LAMP_LEAF] + p[k.P_LAMP_AIR] + p[k.P_LAMP_SOIL] + covered * p[k.P_LAMP_COVER],
         "sun": sun * (fol * 0.5 * (1 + p[k.P_ALBEDO] * (1 - fol)) + (1 - p[k.P_ALBEDO]) * (1 - fol)),
@@ -108,7 +110,7 @@ def marched(treatment, *, step_minutes=15):
     slab = ground_of(place, "loam", "moist")
     kept, reference = slab.terms(march.steps.step_s, k.TERMS), Reference(march, 0, [slab])
     soil, phase = rows[:, SOIL], march.cases.phase[0]
-    z = kept.rest[:, 0] * march.start[0, 0]
+    z = kept.rest[:, 0] * march.start[0, 0] + kept.project @ lag_k(slab.depth_m, march.setting.season)
     terms, flux, before = np.tile(z, (soil.size, 1)), np.zeros(soil.size), soil.copy()
     for t in range(1, soil.size):
         before[t] = soil[t - 1]
@@ -195,7 +197,9 @@ def test_the_ground_keeps_over_a_night_what_entered_through_its_surface():
 def test_six_terms_keep_the_heat_of_sixty_cells():
     night = marched(Treatment("leave"))
     few, full = night.kept, night.slab.terms(night.march.steps.step_s, 60)
-    z, soil = full.rest[:, 0] * night.march.start[0, 0], night.rows[:, SOIL]
+    z = full.rest[:, 0] * night.march.start[0, 0]
+    z = z + full.project @ lag_k(night.slab.depth_m, night.march.setting.season)
+    soil = night.rows[:, SOIL]
     heat = np.zeros(soil.size)
     for t in range(1, soil.size):
         z = full.decay * z + full.old[:, 0] * soil[t - 1] + full.new[:, 0] * soil[t]

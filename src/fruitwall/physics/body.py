@@ -26,11 +26,16 @@ BODY_RANGES = {
     "twig_diameter_m": Range(0.0, 0.1, "m", low_open=True),
     "wood_diameter_m": Range(0.0, 3.0, "m", low_open=True),
     "fruit_diameter_m": Range(0.0, 0.5, "m", low_open=True),
+    "fruit_freezing_c": Range(-15.0, 0.0, "°C"),
     "height_m": Range(0.0, 40.0, "m", low_open=True),
     "crown_diameter_m": Range(0.0, 30.0, "m", low_open=True),
     "pot_volume_l": Range(0.0, 2000.0, "L", low_open=True),
     "root_depth_m": Range(0.0, 1.0, "m"),
 }
+
+
+ABSENT = ("fruit_diameter_m", "fruit_freezing_c", "pot_volume_l")
+"""What may be NaN."""
 
 
 @dataclass(frozen=True)
@@ -46,7 +51,10 @@ class Body:
     twig_diameter_m, wood_diameter_m : float
         Of the youngest wood, and of the limbs and trunk that carry the tree. [m]
     fruit_diameter_m : float
-        NaN where it carries none; fruit exposures are then NaN. [m]
+        Of fruit, or of flowers and buds while it blooms; NaN where it carries none; fruit exposures are then NaN. [m]
+    fruit_freezing_c : float
+        Where the juice of the fruit freezes: it stays there until all is ice. NaN leaves the heat of freezing out, as
+        for fruit that undercools. [°C]
     height_m, crown_diameter_m : float
         Of the whole plant, with its container. [m]
     pot_volume_l : float
@@ -62,6 +70,7 @@ class Body:
     twig_diameter_m: float = 0.005
     wood_diameter_m: float = 0.04
     fruit_diameter_m: float = nan
+    fruit_freezing_c: float = nan
     height_m: float = 2.0
     crown_diameter_m: float = 1.5
     pot_volume_l: float = nan
@@ -71,7 +80,7 @@ class Body:
     def __post_init__(self) -> None:
         for name, allowed in BODY_RANGES.items():
             check_range(name, getattr(self, name), allowed)
-        required = [n for n in BODY_RANGES if n not in ("fruit_diameter_m", "pot_volume_l") and isnan(getattr(self, n))]
+        required = [n for n in BODY_RANGES if n not in ABSENT and isnan(getattr(self, n))]
         if required:
             raise ValueError(f"{required[0]} must be a number {BODY_RANGES[required[0]].words()}, got nan")
 

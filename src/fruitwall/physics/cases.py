@@ -26,7 +26,7 @@ from fruitwall.physics.enclosure import (
 )
 from fruitwall.physics.rootball import root_ball_of
 from fruitwall.physics.slab import Slab, Terms
-from fruitwall.physics.soil import ground_albedo, ground_of
+from fruitwall.physics.soil import Season, freezing_of, ground_albedo, ground_of, lag_k
 from fruitwall.physics.spot import Spot
 from fruitwall.physics.treatment import Night, Treatment
 from fruitwall.weather.forcing import as_datetime64
@@ -46,7 +46,15 @@ CALM_DRIFT_M_S = 0.10
 of 5 cm on a clear dry night is then 3 K below the air, the textbook's 3 to 5. [m/s]"""
 
 OPEN_EXCHANGE_M_S = 0.015
-"""Exchange of a crown's air with that above in calm air, per ground area. Our judgement. [m/s]"""
+"""Exchange of a standing crown's air with that around in calm air, per ground area. Our judgement. [m/s]"""
+
+STANDING = 0.15
+"""A crown through whose sides less wind comes than this, per ground area, is a low wide bed rather than a standing
+crown, and its calm exchange falls with it. Our judgement."""
+
+LOW_EXCHANGE = 1.0 / 208.0
+"""Exchange of a low closed canopy per m/s of wind at 2 m: aerodynamic resistance of FAO-56's reference grass, box 4.
+[-]"""
 
 CROWN_POROSITY = 0.3
 """Share of the wind that passes through a crown rather than around it. Our judgement."""
@@ -80,6 +88,24 @@ WOOD_J_M3K = 800.0 * 2700.0
 
 FRUIT_J_M3K = 900.0 * 3600.0
 """Heat capacity of fruit (same check). [J/(m³ K)]"""
+
+FRUIT_FREEZES_J_M3 = 900.0 * 0.85 * 334e3
+"""Heat that a fruit of 85 % water sets free as it freezes (fresh fruit 80-90 %, food tables; from memory). [J/m³]"""
+
+WATER_J_M3K, WATER_FREEZES_J_M3 = 4.19e6, 334e6
+"""Heat capacity of water, and the heat that it sets free as it freezes. [J/(m³ K)], [J/m³]"""
+
+THIN_ICE_M = 0.0005
+"""The first ice is never thinner in the calculation, so that its conductance has an end. [m]"""
+
+BARREL_EXCHANGE = 7.5
+"""Of a barrel's skin with the air around it: 3 by free convection, 4.5 by radiation at 0 °C. [W/(m² K)]"""
+
+BARREL_SLENDER = 1.5
+"""Height of a barrel over its width (a common steel drum is 0.88 m by 0.57 m)."""
+
+BARREL_ABSORBS = 0.9
+"""Share of sun that a dark barrel takes up (from memory). [0-1]"""
 
 ALWAYS_ON_C = 1000.0
 
@@ -164,6 +190,10 @@ class Setting:
         Time step. [s]
     air_density : float
         Over that at sea level.
+    season : Season
+        How the ground's temperatures lag behind those of the air at the start.
+    freezes : bool
+        Whether bare soil freezes and thaws; not where it was frozen for weeks before.
     """
 
     soil: str
@@ -171,6 +201,8 @@ class Setting:
     offset_k: float
     step_s: float
     air_density: float
+    season: Season
+    freezes: bool
 
 
 def open_air(spot: Spot, body: Body, setting: Setting) -> FloatArray:
@@ -205,7 +237,7 @@ def crown_exchange(spot: Spot, body: Body, setting: Setting) -> tuple[float, flo
     through = CROWN_POROSITY * body.height_m / (np.pi / 4 * body.crown_diameter_m)
     left = 1.0 - (1.0 - ENCLOSED_LEFT) * spot.stillness
     heat = AIR_J_M3K * setting.air_density * left
-    return heat * OPEN_EXCHANGE_M_S, heat * float(np.clip(through, 0.15, 1.0))
+    return heat * OPEN_EXCHANGE_M_S * min(through / STANDING, 1.0), heat * float(np.clip(through, LOW_EXCHANGE, 1.0))
 
 
 def wind_profile(height_m: float) -> float:
@@ -287,6 +319,19 @@ def _vapour_path(spot: Spot, setting: Setting, cover_area: float, *, watered: bo
     return (wet + spot.pond_share) * VAPOUR_HEAT * ground * skin / (ground + skin)
 
 
+def lay_barrels(b: FloatArray, treatment: Treatment, ground_m2: float) -> float:
+    """Write the water that stands under a cover into the parameters of a case; give its exchange. [W/(m² K)]"""
+    volume = treatment.water_l / 1000.0 / ground_m2
+    vessel = treatment.vessel_l / 1000.0
+    width = float((vessel / (np.pi / 4 * BARREL_SLENDER)) ** (1 / 3))
+    vessels = volume / vessel
+    side, top = vessels * np.pi * width * BARREL_SLENDER * width, vessels * np.pi / 4 * width**2
+    b[k.B_BARREL_C], b[k.B_BARREL_L] = WATER_J_M3K * volume, WATER_FREEZES_J_M3 * volume
+    b[k.B_BARREL_G] = BARREL_EXCHANGE * (side + top)
+    b[k.B_BARREL_SUN] = BARREL_ABSORBS * (SIDE_SUN * side + top)
+    return float(b[k.B_BARREL_G])
+
+
 def body_parameters(body: Body) -> FloatArray:
     """Give the parameters of twig, limb, fruit and root ball."""
     b = np.zeros(k.BODY_PARAMETERS)
@@ -297,6 +342,8 @@ def body_parameters(body: Body) -> FloatArray:
     b[k.B_WOOD_A], b[k.B_WOOD_B] = forced(body.wood_diameter_m), free(body.wood_diameter_m)
     b[k.B_FRUIT_C] = FRUIT_J_M3K * fruit / 6
     b[k.B_FRUIT_A], b[k.B_FRUIT_B] = forced(fruit), free(fruit)
+    b[k.B_FRUIT_FREEZES] = -ALWAYS_ON_C if isnan(body.fruit_freezing_c) else body.fruit_freezing_c
+    b[k.B_FRUIT_L] = 0.0 if isnan(body.fruit_freezing_c) else FRUIT_FREEZES_J_M3 * fruit / 6
     b[k.B_SHADE] = 1.0 - body.foliage_share
     b[k.B_RIM_C] = b[k.B_CORE_C] = 1.0
     if body.potted:
@@ -312,14 +359,23 @@ def body_parameters(body: Body) -> FloatArray:
     return b
 
 
-def lay_ground(p: FloatArray, terms: Terms) -> None:
+def lay_ground(p: FloatArray, terms: Terms, season: Season) -> None:
     """Write a ground's terms into the parameters of a phase."""
     for name, values in ((k.P_DECAY, terms.decay), (k.P_OLD, terms.old[:, 0]), (k.P_NEW, terms.new[:, 0])):
         p[name : name + k.TERMS] = values
     p[k.P_WEIGHT : k.P_WEIGHT + k.TERMS] = terms.weight
     p[k.P_REST : k.P_REST + k.TERMS] = terms.rest[:, 0]
+    p[k.P_LAG : k.P_LAG + k.TERMS] = terms.project @ lag_k(terms.depth_m, season)
     p[k.P_DIRECT] = terms.direct[0]
     p[k.P_OWN] = terms.direct[0] - terms.weight @ terms.new[:, 0]
+
+
+def lay_ice(p: FloatArray, solid: float, latent: float) -> None:
+    """Write how the ground freezes into the parameters of a phase; its terms are there already."""
+    p[k.P_FROZEN_K], p[k.P_FROZEN_PER], p[k.P_STIFF] = solid, 0.0, p[k.P_OWN]
+    if latent > 0.0:
+        p[k.P_FROZEN_PER] = 1.0 / latent
+        p[k.P_STIFF] = max(solid / THIN_ICE_M, 2.0 * p[k.P_DIRECT])
 
 
 @dataclass(frozen=True, eq=False)
@@ -479,6 +535,10 @@ class _Case:
         elif treatment.covered:
             enclosure = enclose(treatment, self.body)
             kinds += self._covered(enclosure, clock)
+            if treatment.water_l > 0.0:
+                exchange = lay_barrels(self.body_parameters, treatment, enclosure.ground_m2)
+                for params, _ in kinds[1:]:
+                    params[k.P_BARREL] = exchange if enclosure.closed else 0.0
         elif treatment.lamp_w or treatment.heater_w:
             warm = plain.copy()
             heated(warm, treatment, self.body, self.body.crown_area_m2)
@@ -491,7 +551,9 @@ class _Case:
                 self.phase[when & (wet == watered)] = number
                 self.params.append(params.copy())
                 self.grounds.append(int(watered))
-                lay_ground(self.params[-1], self._terms[int(watered)])
+                lay_ground(self.params[-1], self._terms[int(watered)], self.setting.season)
+                solid, latent = freezing_of(self.spot, self.setting.soil, "wet" if watered else self.setting.moisture)
+                lay_ice(self.params[-1], *((solid, latent) if self.setting.freezes else (0.0, 0.0)))
                 if treatment.covered and params is kinds[-1][0]:
                     self.side_phase[clock.after & bare & (wet == watered)] = number
         if treatment.room is not None:

@@ -192,7 +192,9 @@ def _at(march: _March, row: NDArray[np.float64], case: int, member: int, step: i
         moist = min(vapour, float(saturation_vapour_pressure(spot_air, over_ice=spot_air < 0.0)))
         excess = float(saturation_vapour_pressure(leaf, over_ice=leaf < 0.0)) - moist
         heat = LATENT * (1.0 + FROST_MORE * float(np.clip(-leaf, 0.0, 1.0)))
-        fluxes["frost"] = -heat * excess * (p[k.P_DEPOSITION] * h if excess < 0.0 else p[k.P_STOMATA] * sun)
+        exchange = p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * drift
+        dew = p[k.P_DEPOSITION] * h * exchange / (exchange + 2.0 * foliage * h)
+        fluxes["frost"] = -heat * excess * (dew if excess < 0.0 else p[k.P_STOMATA] * sun)
         fluxes["lamps"] = float(p[k.P_LAMP_LEAF])
         fluxes["sun"] = ABSORBED * sun * (p[k.P_SUN_THROUGH] if covered else 1.0) * (1.0 + p[k.P_ALBEDO] * gap)
     heater = float(np.clip(p[k.P_HEATER] * (p[k.P_THERMOSTAT] - air), 0.0, p[k.P_HEATER])) if phase >= 0 else 0.0

@@ -37,14 +37,14 @@ def walls(x: Any, w: int, faces: Any, block: int, t: int, ids: Any, shares: Any,
 
 
 @lane.apart
-def solve(x: Any, w: int, p: Any, own: float, passes: int) -> None:
+def solve(x: Any, w: int, p: Any, own: float, stiff: float, passes: int) -> None:
     """Newton passes with or without cover."""
     if p[k.P_COVERED] > 0.5:
         for _ in range(passes):
-            lane.newton_covered(x, w, p, own)
+            lane.newton_covered(x, w, p, own, stiff)
     else:
         for _ in range(passes):
-            lane.newton_open(x, w, p, own)
+            lane.newton_open(x, w, p, own, stiff)
 
 
 @lane.apart
@@ -93,7 +93,10 @@ def march_bodies(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> N
     a, f = b[k.B_WOOD_A], b[k.B_WOOD_B]
     body.body_step(x, w, k.X_WOOD, k.X_SHADE0, k.X_SHADE, dt / b[k.B_WOOD_C], a, f, mul, add)
     a, f = b[k.B_FRUIT_A], b[k.B_FRUIT_B]
-    body.body_step(x, w, k.X_FRUIT, k.X_HALF0, k.X_HALF, dt / b[k.B_FRUIT_C], a, f, mul, add)
+    if b[k.B_FRUIT_L] > 0.0:
+        body.fruit_step(x, w, dt, dt / b[k.B_FRUIT_C], a, b, mul, add)
+    else:
+        body.body_step(x, w, k.X_FRUIT, k.X_HALF0, k.X_HALF, dt / b[k.B_FRUIT_C], a, f, mul, add)
 
 
 @lane.apart
@@ -110,19 +113,29 @@ def change_ground(x: Any, w: int, matrix: Any, water: Any) -> None:
 
 
 @lane.apart
-def begin(x: Any, w: int, p: Any, b: Any, start: Any) -> None:
+def begin(x: Any, w: int, p: Any, b: Any, start: Any, leak: Any) -> None:
     """Everything at one temperature; a root ball that starts below zero starts frozen."""
     for row in (k.X_LEAF, k.X_AIR, k.X_COVER, k.X_SOIL, k.X_TWIG, k.X_WOOD, k.X_FRUIT, k.X_RIM, k.X_CORE):
         for j in range(w):
             x[row + j] = start[j]
-    rim_l, core_l = b[k.B_RIM_L], b[k.B_CORE_L]
+    rim_l, core_l, fruit_l, barrel_l = b[k.B_RIM_L], b[k.B_CORE_L], b[k.B_FRUIT_L], b[k.B_BARREL_L]
+    coldest = 0.0 if p[k.P_FROZEN_K] > 0.0 else FAR_BELOW
     for j in range(w):
         t = start[j]
+        x[k.X_FRUIT_ICE + j] = fruit_l if t < b[k.B_FRUIT_FREEZES] else 0.0
+        x[k.X_BARREL + j] = t
+        x[k.X_BARREL_H + j] = b[k.B_BARREL_C] * t - (barrel_l if t < 0.0 else 0.0)
+        x[k.X_LEAK + j] = leak[j]
+        x[k.X_ICE + j] = 0.0
         x[k.X_RIM_H + j] = b[k.B_RIM_C] * t - (rim_l if t < 0.0 else 0.0)
         x[k.X_CORE_H + j] = b[k.B_CORE_C] * t - (core_l if t < 0.0 else 0.0)
         x[k.X_WARMEST + j] = FAR_BELOW
-        x[k.X_Z0 + j], x[k.X_Z1 + j], x[k.X_Z2 + j] = p[k.P_REST] * t, p[k.P_REST + 1] * t, p[k.P_REST + 2] * t
-        x[k.X_Z3 + j], x[k.X_Z4 + j], x[k.X_Z5 + j] = p[k.P_REST + 3] * t, p[k.P_REST + 4] * t, p[k.P_REST + 5] * t
+        t = coldest if t < coldest else t  # soil that freezes begins unfrozen
+        x[k.X_FRONT + j] = t
+    for i in range(k.TERMS):
+        rest, lag = p[k.P_REST + i], p[k.P_LAG + i]
+        for j in range(w):
+            x[k.X_Z0 + np.uint64(i) * np.uint64(k.LANES) + j] = rest * x[k.X_FRONT + j] + lag
 
 
 @lane.apart
@@ -164,7 +177,7 @@ def marcher() -> Any:
 
     @numba.njit(nogil=True, cache=True, fastmath=lane.FAST, error_model="numpy")
     def march(
-        cases: Any, block: int, width: int, forcing: Any, faces: Any, rooms: Any, start: Any,
+        cases: Any, block: int, width: int, forcing: Any, faces: Any, rooms: Any, start: Any, leak: Any,
         visible: Any, phase: Any, side_phase: Any, params: Any, ground: Any, change: Any,
         face_ids: Any, face_shares: Any, face_low: Any, room_of: Any, bodies: Any,
         night_of: Any, night_lo: Any, night_hi: Any, dt: float, first: int, levels: int,
@@ -176,12 +189,13 @@ def marcher() -> Any:
         x = np.zeros(k.STATE_SIZE)
         history = np.empty((1 + (night_hi - night_lo).max(), k.HISTORY_SIZE))  # of one night: stays near the processor
         sums = np.empty((history.shape[0], k.LANES))
+        inv_dt = 1.0 / dt
         many, some, few = int(PASSES_AT_JUMP), int(PASSES_AFTER_JUMP), int(PASSES)
         for case in cases:
             b = bodies[case]
             before = phase[case, 0]
             home = before if before >= 0 else 0
-            begin(x, w, params[case, home], b, start[block])
+            begin(x, w, params[case, home], b, start[block], leak[block])
             soil_kind = ground[case, home]
             fresh = True
             for t in range(steps):
@@ -199,17 +213,18 @@ def marcher() -> Any:
                     walls(x, w, faces, block, s, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, s], p, visible[case, s])
                     lane.ground_now(x, w, p)
-                    solve(x, w, p, p[k.P_DIRECT], many)
+                    solve(x, w, p, p[k.P_DIRECT], p[k.P_STIFF] if p[k.P_FROZEN_K] > 0.0 else p[k.P_DIRECT], many)
                     body.wood_radiation(x, w, p, b[k.B_SHADE])
+                    lane.front(x, w, p)
                     lane.settled(x, w)
                 wind_mul, wind_add = 1.0, 0.0
                 if now >= 0:
                     lane.guess(x, w, 0.0 if jump or fresh else 1.0)
                     walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, t], p, visible[case, t])
-                    lane.ground_answer(x, w, p)
+                    lane.ground_answer(x, w, p, inv_dt)
                     regulated = p[k.P_HEATER] > 0.0 and p[k.P_THERMOSTAT] < FAR_ABOVE  # its kink needs more passes
-                    solve(x, w, p, p[k.P_OWN], some if jump or regulated else few)
+                    solve(x, w, p, p[k.P_OWN], p[k.P_STIFF], some if jump or regulated else few)
                     body.wood_radiation(x, w, p, b[k.B_SHADE])
                     if p[k.P_COVERED] > 0.5:
                         wind_mul, wind_add = p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]
@@ -224,16 +239,24 @@ def marcher() -> Any:
                     use_side(x, w)
                     walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, side])
                     lane.surround(x, w, forcing[block, t], q, visible[case, t])
-                    solve(x, w, q, q[k.P_OWN], some)
+                    solve(x, w, q, q[k.P_OWN], q[k.P_STIFF], some)
                     note_side(x, w)
                     lane.note_warmest(x, w, 1.0 if q[k.P_FOLIAGE] > 0.0 else 0.0)
                     take_back(x, w)
                     lane.surround(x, w, forcing[block, t], p, visible[case, t])
                 elif p[k.P_COVERED] > 0.5:
                     lane.note_warmest(x, w, 1.0 if p[k.P_FOLIAGE] > 0.0 else 0.0)
+                if now >= 0:
+                    lane.front(x, w, p)
+                else:
+                    lane.copy_row(x, w, k.X_FRONT, k.X_SOIL)
                 if t > 0:
+                    if now >= 0:
+                        lane.freeze(x, w, p, dt)
                     lane.ground_march(x, w, p)
                     march_bodies(x, w, b, dt, wind_mul, wind_add)
+                    if b[k.B_BARREL_C] > 0.0:
+                        body.barrel_step(x, w, b, dt, p[k.P_COVERED] if now >= 0 else 0.0)
                     if b[k.B_POTTED] > 0.5:
                         body.root_ball(x, w, b, dt, wind_mul, wind_add)
                 if b[k.B_POTTED] < 0.5:

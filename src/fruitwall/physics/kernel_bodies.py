@@ -56,6 +56,53 @@ def body_step(
 
 
 @apart
+def fruit_step(x: Any, w: int, dt: float, per_c: float, a: float, b: Any, wind_mul: float, wind_add: float) -> None:
+    """March a fruit: like `body_step`, but its juice freezes at one temperature, which holds until all of it is ice."""
+    free, freezes, latent = b[k.B_FRUIT_B], b[k.B_FRUIT_FREEZES], b[k.B_FRUIT_L]
+    inv_per_c = 1.0 / per_c
+    for j in range(w):
+        t, ice = x[k.X_FRUIT + j], x[k.X_FRUIT_ICE + j]
+        air0, air1 = x[k.X_AIR0 + j], x[k.X_AIR + j]
+        d = 0.5 * (air0 + air1) - t
+        h = a * (wind_mul * x[k.X_ROOT_U + j] + wind_add) + free * sqrt(sqrt(sqrt(d * d + SMALL2)))
+        kelvin = t + ZERO
+        slope = EPS * SIGMA * kelvin * kelvin * kelvin
+        emitted = slope * kelvin
+        n0 = x[k.X_HALF0 + j] - emitted + h * (air0 - t)
+        n1 = x[k.X_HALF + j] - emitted + h * (air1 - t)
+        z = -(4.0 * slope + h) * per_c
+        inv = 1.0 / z
+        phi1 = (exponential(z) - 1.0) * inv
+        phi2 = (phi1 - 1.0) * inv
+        free_t = t + per_c * (phi1 * n0 + phi2 * (n1 - n0))
+        # While it freezes or thaws it stays at `freezes`, so that the flux is that of this temperature.
+        holds = (ice > 0.0) & (ice < latent)
+        more = -0.5 * dt * (n0 + n1) if holds else (freezes - free_t) * inv_per_c * dt
+        total = ice + more
+        # Heat beyond what the ice holds: above zero liquid, below all frozen.
+        liquid = -total if total < 0.0 else 0.0
+        solid = total - latent if total > latent else 0.0
+        total = 0.0 if total < 0.0 else total
+        x[k.X_FRUIT_ICE + j] = latent if total > latent else total
+        x[k.X_FRUIT + j] = freezes + (liquid - solid) * per_c / dt
+
+
+@apart
+def barrel_step(x: Any, w: int, b: Any, dt: float, covered: float) -> None:
+    """March the water in barrels: in the open with air and sun, under a cover with its air; it freezes at 0 °C."""
+    capacity, latent, exchange, sun = b[k.B_BARREL_C], b[k.B_BARREL_L], b[k.B_BARREL_G], b[k.B_BARREL_SUN]
+    gone = 1.0 - exponential(-exchange * dt / capacity)
+    inv, per_air = 1.0 / capacity, 1.0 / exchange
+    for j in range(w):
+        around = 0.5 * (x[k.X_AIR0 + j] + x[k.X_AIR + j])
+        around += (1.0 - covered) * per_air * sun * x[k.X_SUN + j]
+        heat = x[k.X_BARREL_H + j] + capacity * gone * (around - x[k.X_BARREL + j])
+        solid = heat + latent
+        x[k.X_BARREL_H + j] = heat
+        x[k.X_BARREL + j] = ((heat if heat > 0.0 else 0.0) + (solid if solid < 0.0 else 0.0)) * inv
+
+
+@apart
 def root_ball(x: Any, w: int, b: Any, dt: float, wind_mul: float, wind_add: float) -> None:
     """March the rim and the core of a container's root ball; water freezes at 0 °C."""
     skin_a, skin_0, wall_r, rim_area = b[k.B_SKIN_A], b[k.B_SKIN_0], b[k.B_WALL_R], b[k.B_RIM_AREA]
@@ -93,7 +140,7 @@ def root_depth(x: Any, w: int, b: Any) -> None:
     s, b0, b1, b2 = b[k.B_ROOT_SOIL], b[k.B_ROOT_Z], b[k.B_ROOT_Z + 1], b[k.B_ROOT_Z + 2]
     b3, b4, b5 = b[k.B_ROOT_Z + 3], b[k.B_ROOT_Z + 4], b[k.B_ROOT_Z + 5]
     for j in range(w):
-        r = s * x[k.X_SOIL + j] + b0 * x[k.X_Z0 + j] + b1 * x[k.X_Z1 + j] + b2 * x[k.X_Z2 + j]
+        r = s * x[k.X_FRONT + j] + b0 * x[k.X_Z0 + j] + b1 * x[k.X_Z1 + j] + b2 * x[k.X_Z2 + j]
         x[k.X_RIM + j] = r + b3 * x[k.X_Z3 + j] + b4 * x[k.X_Z4 + j] + b5 * x[k.X_Z5 + j]
 
 

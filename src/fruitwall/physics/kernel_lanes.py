@@ -40,6 +40,7 @@ FROST_MORE = 0.136  # by how much the heat of sublimation exceeds that of evapor
 STABLE = 0.3  # free exchange left over a surface colder than the air above it; see docs/model-night.md
 STABLE_WIND = 0.45  # share of the wind near the ground that a full inversion takes; see docs/model-night.md
 SMALL2 = 0.01  # (0.1 K)², rounds off |ΔT|^¼ at 0
+FAR = 999.0  # colder or warmer than anything
 LIMIT = 4.0  # K, longest stride of one pass
 BAND = 1.0  # K over which a thermostat goes from off to full
 
@@ -137,29 +138,70 @@ def surround(x: Any, w: int, f: Any, p: Any, visible: float) -> None:
 
 
 @apart
-def ground_answer(x: Any, w: int, p: Any) -> None:
-    """Known part of the heat that the ground takes up over this step."""
+def ground_answer(x: Any, w: int, p: Any, inv_dt: float) -> None:
+    """What the ground takes up over this step, as a function of its surface temperature in straight pieces.
+
+    Not frozen: `P_OWN` s less `X_RETURN`. Where soil freezes the surface meets the freezing front, at 0 °C below as
+    much ice as `X_ICE` says, and the ground under it sees 0 °C. Below zero the heat taken up is `X_COLD` s: what ice
+    conducts, or, where none is yet, a film of it. Above zero ice melts at next to 0 °C up to `X_THAW`; there all of it
+    is gone, and the rest of the step's heat goes into the ground. The pieces join without a jump; no heat is lost.
+    """
     w0, w1, w2 = p[k.P_WEIGHT], p[k.P_WEIGHT + 1], p[k.P_WEIGHT + 2]
     w3, w4, w5 = p[k.P_WEIGHT + 3], p[k.P_WEIGHT + 4], p[k.P_WEIGHT + 5]
     d0, d1, d2 = w0 * p[k.P_DECAY], w1 * p[k.P_DECAY + 1], w2 * p[k.P_DECAY + 2]
     d3, d4, d5 = w3 * p[k.P_DECAY + 3], w4 * p[k.P_DECAY + 4], w5 * p[k.P_DECAY + 5]
     old = w0 * p[k.P_OLD] + w1 * p[k.P_OLD + 1] + w2 * p[k.P_OLD + 2]
     old += w3 * p[k.P_OLD + 3] + w4 * p[k.P_OLD + 4] + w5 * p[k.P_OLD + 5]
+    solid, per, stiff = p[k.P_FROZEN_K], p[k.P_FROZEN_PER], p[k.P_STIFF]
+    always, inv_stiff = solid == 0.0, 1.0 / p[k.P_STIFF]
     for j in range(w):
         r = d0 * x[k.X_Z0 + j] + d1 * x[k.X_Z1 + j] + d2 * x[k.X_Z2 + j]
         r += d3 * x[k.X_Z3 + j] + d4 * x[k.X_Z4 + j] + d5 * x[k.X_Z5 + j]
-        x[k.X_RETURN + j] = r + old * x[k.X_SOIL0 + j]
+        r += old * x[k.X_FRONT0 + j]
+        ice = x[k.X_ICE + j]
+        left = r - ice * inv_dt  # from below, beyond what melts all ice
+        melts = always | (left > 0.0)
+        x[k.X_BELOW + j] = r
+        x[k.X_RETURN + j] = left if melts else 0.0
+        x[k.X_COLD + j] = stiff if melts else solid / (solid * inv_stiff + per * ice)
+        x[k.X_THAW + j] = 0.0 if melts else -left * inv_stiff
 
 
 @apart
 def ground_now(x: Any, w: int, p: Any) -> None:
-    """Heat that comes back from the ground at this instant, for a jump of the surroundings."""
+    """What the ground takes up at this instant, for a jump of the surroundings: no ice comes or goes."""
     w0, w1, w2 = p[k.P_WEIGHT], p[k.P_WEIGHT + 1], p[k.P_WEIGHT + 2]
     w3, w4, w5 = p[k.P_WEIGHT + 3], p[k.P_WEIGHT + 4], p[k.P_WEIGHT + 5]
+    solid, per, inv_stiff = p[k.P_FROZEN_K], p[k.P_FROZEN_PER], 1.0 / p[k.P_STIFF]
+    cold = p[k.P_STIFF] if p[k.P_FROZEN_K] > 0.0 else p[k.P_DIRECT]
     for j in range(w):
         r = w0 * x[k.X_Z0 + j] + w1 * x[k.X_Z1 + j] + w2 * x[k.X_Z2 + j]
         r += w3 * x[k.X_Z3 + j] + w4 * x[k.X_Z4 + j] + w5 * x[k.X_Z5 + j]
-        x[k.X_RETURN + j] = r
+        ice = x[k.X_ICE + j]
+        x[k.X_RETURN + j] = 0.0 if ice > 0.0 else r
+        x[k.X_COLD + j] = solid / (solid * inv_stiff + per * ice) if ice > 0.0 else cold
+        x[k.X_THAW + j] = FAR if ice > 0.0 else 0.0
+
+
+@apart
+def front(x: Any, w: int, p: Any) -> None:
+    """What the ground's terms see as their surface: the front while soil is frozen, else the surface itself."""
+    coldest = 0.0 if p[k.P_FROZEN_K] > 0.0 else -FAR
+    for j in range(w):
+        t = x[k.X_SOIL + j] - x[k.X_THAW + j]
+        x[k.X_FRONT + j] = coldest if t < coldest else t
+
+
+@apart
+def freeze(x: Any, w: int, p: Any, dt: float) -> None:
+    """Soil that freezes or thaws in this step: what the surface takes beyond what comes from below freezes water."""
+    freezes, stiff = 1.0 if p[k.P_FROZEN_K] > 0.0 else 0.0, p[k.P_STIFF]
+    for j in range(w):
+        t = x[k.X_SOIL + j]
+        taken = (x[k.X_COLD + j] if t < 0.0 else stiff) * t - x[k.X_RETURN + j]
+        ice = x[k.X_ICE + j] - dt * (taken + x[k.X_BELOW + j])
+        gone = (t > x[k.X_THAW + j]) | (ice < 0.0)
+        x[k.X_ICE + j] = 0.0 if gone else freezes * ice
 
 
 @apart
@@ -176,7 +218,7 @@ def ground_march(x: Any, w: int, p: Any) -> None:
     a0, a1, a2, a3, a4, a5 = p[k.P_OLD], p[k.P_OLD + 1], p[k.P_OLD + 2], p[k.P_OLD + 3], p[k.P_OLD + 4], p[k.P_OLD + 5]
     b0, b1, b2, b3, b4, b5 = p[k.P_NEW], p[k.P_NEW + 1], p[k.P_NEW + 2], p[k.P_NEW + 3], p[k.P_NEW + 4], p[k.P_NEW + 5]
     for j in range(w):
-        old, new = x[k.X_SOIL0 + j], x[k.X_SOIL + j]
+        old, new = x[k.X_FRONT0 + j], x[k.X_FRONT + j]
         x[k.X_Z0 + j] = d0 * x[k.X_Z0 + j] + a0 * old + b0 * new
         x[k.X_Z1 + j] = d1 * x[k.X_Z1 + j] + a1 * old + b1 * new
         x[k.X_Z2 + j] = d2 * x[k.X_Z2 + j] + a2 * old + b2 * new
@@ -200,6 +242,7 @@ def guess(x: Any, w: int, slope: float) -> None:
         x[k.X_SOIL + j] = soil + slope * (soil - x[k.X_SOIL0 + j])
         x[k.X_COVER0 + j] = cover
         x[k.X_SOIL0 + j] = soil
+        x[k.X_FRONT0 + j] = x[k.X_FRONT + j]
     for j in range(w):
         x[k.X_OPEN0 + j] = x[k.X_OPEN + j]
         x[k.X_HALF0 + j] = x[k.X_HALF + j]
@@ -246,7 +289,7 @@ def note_warmest(x: Any, w: int, leafy: float) -> None:
 
 
 @apart
-def newton_open(x: Any, w: int, p: Any, own: float) -> None:
+def newton_open(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
     """One pass over leaf, air and soil without a cover."""
     fol, low, albedo = p[k.P_FOLIAGE], 1.0 - p[k.P_WALL_LOW], p[k.P_ALBEDO]
     gap = 1.0 - fol
@@ -260,6 +303,7 @@ def newton_open(x: Any, w: int, p: Any, own: float) -> None:
     for j in range(w):
         tl, ti, ts = x[k.X_LEAF + j], x[k.X_AIR + j], x[k.X_SOIL + j]
         ta, root_u, lenv, sun = x[k.X_TA + j], x[k.X_ROOT_U + j], x[k.X_LENV + j], x[k.X_SUN + j]
+        given, cold, thaw = x[k.X_RETURN + j], x[k.X_COLD + j], x[k.X_THAW + j]
         kl, ki, ks = tl + ZERO, ti + ZERO, ts + ZERO
         dl, di, ds = SIGMA * kl * kl * kl, SIGMA * ki * ki * ki, SIGMA * ks * ks * ks
         el, ei, es = dl * kl, di * ki, ds * ks
@@ -273,17 +317,22 @@ def newton_open(x: Any, w: int, p: Any, own: float) -> None:
         a, b = soil_a * root_u, soil_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
         b = STABLE * b if d < 0.0 else b
         q_soil, g_soil = (a + b) * d, a + 1.25 * b
+        # what the ground takes up: cold, thawing, or thawed
+        slow, own = stiff * ts, p_own * (ts - thaw) + stiff * thaw
+        taken, g_ground = (slow, stiff) if slow < own else (own, p_own)
+        taken, g_ground = (cold * ts, cold) if ts < 0.0 else (taken, g_ground)
         exchange = exchange0 + exchange1 * root_u * root_u
         heat = heater_slope * (thermostat - ti)
         heat_slope = 0.0 if (heat < 0.0) | (heat > heater) else heater_slope
         heat = heater if heat > heater else heat
         heat = 0.0 if heat < 0.0 else heat
-        # dew, frost, transpiration
+        # dew, frost, transpiration; vapour for dew comes with the air, through the same two resistances as its heat
+        dew = deposition * exchange / (exchange + 2.0 * fol * h_leaf)
         e = saturation(tl)
         frozen = 0.0 if tl > 0.0 else -tl
         frozen = 1.0 if frozen > 1.0 else frozen
         d = e - x[k.X_EA + j]
-        g = (LATENT + LATENT * FROST_MORE * frozen) * (deposition * h_leaf if d < 0.0 else stomata * sun)
+        g = (LATENT + LATENT * FROST_MORE * frozen) * (dew * h_leaf if d < 0.0 else stomata * sun)
         q_wet, g_wet = g * d, g * e * (0.0728 - 5.3e-4 * tl) * (1.0 + 0.13 * frozen)
         # balances
         f_l = sun_leaf * sun + lamp_leaf + EPS * (lenv + gap * (low * es + x[k.X_EWALL_LOW + j]) + fol * ei - 2.0 * el)
@@ -291,7 +340,7 @@ def newton_open(x: Any, w: int, p: Any, own: float) -> None:
         f_i = q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti) + wall_air * (x[k.X_TWALL + j] - wall_share * ti)
         f_i += heat + lamp_air + EPS * fol * fol * (el + es - 2.0 * ei)
         f_s = sun_soil * sun + lamp_soil + EPS * (gap * lenv + fol * gap * el + fol * fol * ei - es)
-        f_s += x[k.X_RETURN + j] - q_soil - own * ts
+        f_s += given - q_soil - taken
         m_ll = 2.0 * EPS * dl + 2.0 * g_leaf + g_wet
         m_li = -2.0 * g_leaf - EPS * fol * di
         m_ls = -EPS * gap * low * ds
@@ -300,7 +349,7 @@ def newton_open(x: Any, w: int, p: Any, own: float) -> None:
         m_is = -g_soil - EPS * fol * fol * ds
         m_sl = -EPS * fol * gap * dl
         m_si = -g_soil - EPS * fol * fol * di
-        m_ss = EPS * ds + g_soil + own
+        m_ss = EPS * ds + g_soil + g_ground
         # eliminate leaf, then air
         inv_l = 1.0 / m_ll
         r = m_il * inv_l
@@ -321,6 +370,7 @@ def newton_open(x: Any, w: int, p: Any, own: float) -> None:
         step_i = thermostat - 0.5 * BAND - ti if past else step_i
         step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
         step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
+        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s  # not over the thaw in one stride
         step_i = LIMIT if step_i > LIMIT else (-LIMIT if step_i < -LIMIT else step_i)
         step_l = LIMIT if step_l > LIMIT else (-LIMIT if step_l < -LIMIT else step_l)
         x[k.X_SOIL + j] = ts + step_s
@@ -331,14 +381,14 @@ def newton_open(x: Any, w: int, p: Any, own: float) -> None:
 
 
 @apart
-def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
+def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
     """One pass over cover, air, leaf and soil."""
     fol, low, albedo = p[k.P_FOLIAGE], 1.0 - p[k.P_WALL_LOW], p[k.P_ALBEDO]
     gap = 1.0 - fol
     leaf_a, leaf_b, soil_a, soil_b = p[k.P_LEAF_A], p[k.P_LEAF_B], p[k.P_SOIL_A], p[k.P_SOIL_B]
     in_a, in_b, out_a, out_b = p[k.P_COVER_IN_A], p[k.P_COVER_IN_B], p[k.P_COVER_OUT_A], p[k.P_COVER_OUT_B]
     area, wind_mul, wind_add = p[k.P_COVER_AREA], p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]
-    exchange0, exchange1 = p[k.P_EXCHANGE0], p[k.P_EXCHANGE1]
+    exchange0, exchange1, barrel = p[k.P_EXCHANGE0], p[k.P_EXCHANGE1], p[k.P_BARREL]
     through, hold, emit, reflect = p[k.P_THROUGH], p[k.P_HOLD], p[k.P_EMIT_IN], p[k.P_REFLECT]
     out_env, out_air, out_sum, factor = p[k.P_OUT_ENV], p[k.P_OUT_AIR], p[k.P_OUT_SUM], p[k.P_OUT_FACTOR]
     heater, heater_slope, thermostat = p[k.P_HEATER], p[k.P_HEATER] / BAND, p[k.P_THERMOSTAT]
@@ -350,6 +400,7 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
     for j in range(w):
         tl, ti, tc, ts = x[k.X_LEAF + j], x[k.X_AIR + j], x[k.X_COVER + j], x[k.X_SOIL + j]
         ta, root_u, lenv, sun = x[k.X_TA + j], x[k.X_ROOT_U + j], x[k.X_LENV + j], x[k.X_SUN + j]
+        given, cold, thaw = x[k.X_RETURN + j], x[k.X_COLD + j], x[k.X_THAW + j]
         kl, ki, kc, ks, ka = tl + ZERO, ti + ZERO, tc + ZERO, ts + ZERO, ta + ZERO
         dl, di, dc, ds = SIGMA * kl * kl * kl, SIGMA * ki * ki * ki, SIGMA * kc * kc * kc, SIGMA * ks * ks * ks
         el, ei, ec, es, ea = dl * kl, di * ki, dc * kc, ds * ks, SIGMA * ka * ka * ka * ka
@@ -371,17 +422,22 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
         a, b = area * out_a * root_u, area * out_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
         h_out = a + b
         q_out, g_out = h_out * d, a + 1.25 * b
-        exchange = exchange0 + exchange1 * root_u * root_u
+        # what the ground takes up: cold, thawing, or thawed
+        slow, own = stiff * ts, p_own * (ts - thaw) + stiff * thaw
+        taken, g_ground = (slow, stiff) if slow < own else (own, p_own)
+        taken, g_ground = (cold * ts, cold) if ts < 0.0 else (taken, g_ground)
+        exchange = x[k.X_LEAK + j] * (exchange0 + exchange1 * root_u * root_u)
         heat = heater_slope * (thermostat - ti)
         heat_slope = 0.0 if (heat < 0.0) | (heat > heater) else heater_slope
         heat = heater if heat > heater else heat
         heat = 0.0 if heat < 0.0 else heat
-        # dew, frost, transpiration
+        # dew, frost, transpiration; vapour for dew comes with the air, through the same two resistances as its heat
+        dew = deposition * exchange / (exchange + 2.0 * fol * h_leaf)
         e = saturation(tl)
         frozen = 0.0 if tl > 0.0 else -tl
         frozen = 1.0 if frozen > 1.0 else frozen
         d = e - x[k.X_EA + j]
-        g = (LATENT + LATENT * FROST_MORE * frozen) * (deposition * h_leaf if d < 0.0 else stomata * sun)
+        g = (LATENT + LATENT * FROST_MORE * frozen) * (dew * h_leaf if d < 0.0 else stomata * sun)
         q_wet, g_wet = g * d, g * e * (0.0728 - 5.3e-4 * tl) * (1.0 + 0.13 * frozen)
         # dew or frost on the outside of the cover; vapour from the ground to its inside
         e = saturation(tc)
@@ -400,17 +456,18 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
         f_c = factor * (out_env * lenv + out_air * ea - out_sum * ec + q_out) - q_in
         f_c += hold * (up - ec) + sun_cover * sun + lamp_cover + steam * (ts - tc)
         f_i = q_in + q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti)
+        f_i += barrel * (x[k.X_BARREL + j] - ti)
         f_i += heat + lamp_air + sun_air * sun + EPS * fol * fol * (el + es - 2.0 * ei)
         f_l = sun_leaf * sun + lamp_leaf + EPS * (down + gap * (low * es + x[k.X_EWALL_LOW + j]) + fol * ei - 2.0 * el)
         f_l += 2.0 * q_leaf - q_wet
         f_s = sun_soil * sun + lamp_soil + EPS * (gap * down + fol * gap * el + fol * fol * ei - es)
-        f_s += x[k.X_RETURN + j] - q_soil - own * ts - steam * (ts - tc)
+        f_s += given - q_soil - taken - steam * (ts - tc)
         down_c, down_l, down_s = emit * dc, reflect * fol * dl, reflect * gap * ds
         m_cc = factor * (out_sum * dc + g_out) + g_in + hold * (dc - (1.0 - EPS) * down_c) + steam
         m_ci = -g_in
         m_cl = -hold * (EPS * fol * dl + (1.0 - EPS) * down_l)
         m_cs = -hold * (EPS * gap * ds + (1.0 - EPS) * down_s) - steam
-        m_ii = g_in + g_soil + 2.0 * fol * g_leaf + exchange + heat_slope + 2.0 * EPS * fol * fol * di
+        m_ii = g_in + g_soil + 2.0 * fol * g_leaf + exchange + barrel + heat_slope + 2.0 * EPS * fol * fol * di
         m_il = -2.0 * fol * g_leaf - EPS * fol * fol * dl
         m_is = -g_soil - EPS * fol * fol * ds
         m_lc = -EPS * down_c
@@ -420,7 +477,7 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
         m_sc = -EPS * gap * down_c - steam
         m_si = -g_soil - EPS * fol * fol * di
         m_sl = -EPS * gap * (down_l + fol * dl)
-        m_ss = EPS * (ds - gap * down_s) + g_soil + own + steam
+        m_ss = EPS * (ds - gap * down_s) + g_soil + g_ground + steam
         # eliminate cover, leaf, air
         inv_c = 1.0 / m_cc
         r = -g_in * inv_c
@@ -458,6 +515,7 @@ def newton_covered(x: Any, w: int, p: Any, own: float) -> None:
         step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
         step_c = (f_c - m_ci * step_i - m_cl * step_l - m_cs * step_s) * inv_c
         step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
+        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s  # not over the thaw in one stride
         step_i = LIMIT if step_i > LIMIT else (-LIMIT if step_i < -LIMIT else step_i)
         step_l = LIMIT if step_l > LIMIT else (-LIMIT if step_l < -LIMIT else step_l)
         step_c = LIMIT if step_c > LIMIT else (-LIMIT if step_c < -LIMIT else step_c)

@@ -26,6 +26,7 @@ def _offsets(count: int) -> tuple[np.uint64, ...]:
 FORCING_SIZE = 8 * LANES
 
 # State and scratch.
+STATE_ROWS = 57
 (
     X_LEAF, X_AIR, X_COVER, X_SOIL,  # solution of this step
     X_LEAF0, X_AIR0, X_COVER0, X_SOIL0,  # of the step before
@@ -36,14 +37,17 @@ FORCING_SIZE = 8 * LANES
     X_RIM_H, X_CORE_H,  # root ball: heat above unfrozen at 0 °C [J]
     X_TA, X_EA, X_ROOT_U,  # spot: air temperature, vapour pressure, root of the wind
     X_LENV, X_EWALL, X_TWALL, X_EWALL_LOW,  # longwave from above; terms of the walls
-    X_SUN, X_RETURN,  # sun from above; known part of the ground's answer
+    X_SUN, X_RETURN, X_COLD, X_THAW,  # sun from above; the ground's answer, see `kernel_lanes.ground_answer`
     X_DOWN,  # longwave on the leaf's upper side
     X_SIDE_LEAF, X_SIDE_AIR, X_SIDE_COVER, X_SIDE_SOIL,  # what the surfaces would be if still covered
     X_KEEP_LEAF, X_KEEP_AIR, X_KEEP_COVER, X_KEEP_SOIL,  # put aside meanwhile
     X_KEEP_DOWN, X_WARMEST,
     X_Z0, X_Z1, X_Z2, X_Z3, X_Z4, X_Z5,  # the ground's terms
-) = _offsets(47)  # fmt: skip
-STATE_SIZE = 47 * LANES
+    X_FRONT0, X_FRONT, X_BELOW, X_ICE,  # what the terms see as surface; heat from below; latent heat of frozen soil
+    X_FRUIT_ICE, X_BARREL, X_BARREL_H,  # latent heat of frozen fruit; water in barrels: temperature and heat
+    X_LEAK,  # how much leakier covers are than thought
+) = _offsets(STATE_ROWS)  # fmt: skip
+STATE_SIZE = STATE_ROWS * LANES
 
 # History of one case [step, row]; the first five are the tissues.
 (H_LEAF, H_TWIG, H_WOOD, H_FRUIT, H_ROOT, H_AIR, H_COVER, H_SOIL, H_DOWN) = _offsets(9)
@@ -63,14 +67,18 @@ HISTORY_SIZE = HISTORY_ROWS * LANES
     P_HEATER, P_THERMOSTAT, P_LAMP_LEAF, P_LAMP_AIR, P_LAMP_COVER, P_LAMP_SOIL,
     P_DEPOSITION, P_STOMATA, P_COVER_DEPOSITION, P_MOIST,
     P_CONTACT_LEAF, P_CONTACT_COVER, P_CONTACT_AIR,
+    P_FROZEN_K, P_FROZEN_PER,  # freezing soil: conductivity frozen (0: does not freeze), depth per latent heat [m³/J]
+    P_STIFF,  # conductance of a film of ice, or P_OWN where nothing freezes [W/(m² K)]
+    P_BARREL,  # exchange of water in barrels with the covered air [W/(m² K)]
     P_DIRECT, P_OWN,  # heat into the ground per kelvin of its surface: at once, and over a step
     P_DECAY,  # first of the ground's terms: share left, response to old and new surface, weight, rest; each TERMS long
-) = range(54)  # fmt: skip
+) = range(58)  # fmt: skip
 P_OLD = P_DECAY + TERMS
 P_NEW = P_OLD + TERMS
 P_WEIGHT = P_NEW + TERMS
 P_REST = P_WEIGHT + TERMS
-PARAMETERS = P_REST + TERMS
+P_LAG = P_REST + TERMS  # of the start: how much warmer the depths are than the surface
+PARAMETERS = P_LAG + TERMS
 
 # Parameters of one tree's bodies.
 (
@@ -82,7 +90,9 @@ PARAMETERS = P_REST + TERMS
     B_SKIN_A, B_SKIN_0, B_WALL_R, B_RIM_AREA,  # pot: exchange with the air, wall resistance, area of the rim's skin
     B_TOP_CORE, B_TOP_RIM, B_FLOOR_CORE, B_FLOOR_RIM, B_BETWEEN,  # [W/K]
     B_RIM_C, B_CORE_C, B_RIM_L, B_CORE_L,  # heat capacities [J/K] and heats of freezing [J]
+    B_FRUIT_FREEZES, B_FRUIT_L,  # where fruit freezes [°C], and the heat that frees [J/m²]
+    B_BARREL_C, B_BARREL_L, B_BARREL_G, B_BARREL_SUN,  # water in barrels, per m² of ground; sun caught over level sun
     B_ROOT_SOIL,  # weight of the surface in the temperature at root depth
     B_ROOT_Z,  # first of the weights of the ground's terms
-) = range(26)  # fmt: skip
+) = range(32)  # fmt: skip
 BODY_PARAMETERS = B_ROOT_Z + TERMS

@@ -23,6 +23,7 @@ from fruitwall.physics.constants import STANDARD_PRESSURE_KPA, STEFAN_BOLTZMANN,
 from fruitwall.physics.exposure import DURATIONS_H, SERIES, NightResult
 from fruitwall.physics.faces import Face
 from fruitwall.physics.rooms import Room, room_temperature
+from fruitwall.physics.soil import season_of
 from fruitwall.physics.spot import Spot, sun_visibility
 from fruitwall.physics.steps import Blocks, Steps, blocks_of, forcing_blocks, steps_of
 from fruitwall.physics.treatment import LEAVE, Night, Treatment
@@ -33,7 +34,8 @@ __all__ = ["DURATIONS_H", "LEAVE", "SERIES", "TISSUES", "Body", "Night", "NightR
 FloatArray = NDArray[np.float64]
 
 START_DAYS = 5
-"""Ground and walls start at the mean air temperature of this many first days. [d]"""
+"""Ground and walls start at the mean air temperature of this many first days, the depths warmer by what the year's
+wave has left there (`soil.lag_k`). [d]"""
 
 OFFSET = Range(-10.0, 10.0, "K")
 
@@ -166,12 +168,21 @@ class _March:
         self.steps: Steps = steps_of(forcing, step_minutes)
         self.blocks: Blocks = blocks_of(self.steps.n_members)
         self.clock: Clock = clock_of(self.steps.time_utc, nights)
-        self.setting = Setting(
-            soil, moisture, offset_k, self.steps.step_s, float(pressure_at(forcing.elevation_m)) / STANDARD_PRESSURE_KPA
-        )
         self.forcing = forcing_blocks(self.steps, self.blocks)
         first_days = round(START_DAYS * 86_400 / self.steps.step_s)
-        self.start = self.blocks.lay(self.steps.t_air_c[:, :first_days].mean(axis=1))
+        first_mean = self.steps.t_air_c[:, :first_days].mean(axis=1)
+        self.setting = Setting(
+            soil,
+            moisture,
+            offset_k,
+            self.steps.step_s,
+            float(pressure_at(forcing.elevation_m)) / STANDARD_PRESSURE_KPA,
+            season_of(forcing.time_utc[0], forcing.latitude_deg),
+            # Ground that has been frozen for weeks has no water left to freeze near its surface.
+            freezes=bool(first_mean.mean() > 0.0),
+        )
+        self.start = self.blocks.lay(first_mean)
+        self.leak = np.ones_like(self.start)
         needed = {wall for spot in spots for wall in spot.wall_ids}
         needed |= {wall for each in treatments for t in each if t.spot is not None for wall in t.spot.wall_ids}
         seen = [face for face in faces if face.id in needed]
@@ -227,7 +238,7 @@ class _March:
             """March some cases of one block."""
             block, some = job
             march(
-                some, block, blocks.width, self.forcing, self.walls, self.rooms, self.start,
+                some, block, blocks.width, self.forcing, self.walls, self.rooms, self.start, self.leak,
                 visible, cases.phase, cases.side_phase, cases.params, cases.ground, cases.change,
                 cases.face_ids, cases.face_shares, cases.face_low, cases.room_of, cases.bodies,
                 clock.night, first, last, self.steps.step_s, max(per_half_hour, 1), levels,

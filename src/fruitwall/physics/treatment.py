@@ -20,6 +20,8 @@ TREATMENT_RANGES = {
     "lamp_w": Range(0.0, 20_000.0, "W"),
     "heater_w": Range(0.0, 50_000.0, "W"),
     "thermostat_c": Range(-10.0, 30.0, "°C"),
+    "water_l": Range(0.0, 100_000.0, "L"),
+    "vessel_l": Range(0.0, 10_000.0, "L", low_open=True),
 }
 
 
@@ -56,6 +58,9 @@ class Treatment:
         Lamps hung in the crown. [W]
     heater_w, thermostat_c : float
         Electric heater in the covered air; NaN thermostat means that it always runs. [W, °C]
+    water_l, vessel_l : float
+        Water that stands in dark barrels or cans inside a cover that is closed and reaches the ground, by day in the
+        open with the tree: all of it, and how much one of them holds. [L]
     wet_ground : bool
         The ground under and around the crown is watered thoroughly, with water as warm as the deeper ground.
     wet_from_utc : datetime or None
@@ -79,6 +84,8 @@ class Treatment:
     lamp_kind: Literal["incandescent", "led"] = "incandescent"
     heater_w: float = 0.0
     thermostat_c: float = nan
+    water_l: float = 0.0
+    vessel_l: float = 200.0
     wet_ground: bool = False
     wet_from_utc: datetime | None = None
     spot: Spot | None = None
@@ -87,7 +94,7 @@ class Treatment:
     def __post_init__(self) -> None:
         for name, allowed in TREATMENT_RANGES.items():
             check_range(name, getattr(self, name), allowed)
-        for name in ("lamp_w", "heater_w"):
+        for name in ("lamp_w", "heater_w", "water_l", "vessel_l"):
             if isnan(getattr(self, name)):
                 raise ValueError(f"{name} must be {TREATMENT_RANGES[name].words()}, got nan")
         if self.room is not None and (self.cover is not None or self.spot is not None):
