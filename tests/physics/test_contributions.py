@@ -27,6 +27,7 @@ TREATMENTS = {
     "cloth": Treatment("cloth", cover="fleece_medium", lamp_w=100.0),
     "film": Treatment("film", cover="film_polyethylene", on_frame=True, heater_w=500.0, wet_ground=True),
     "lamps": Treatment("lamps", lamp_w=150.0),
+    "barrels": Treatment("barrels", cover="film_polyethylene", on_frame=True, water_l=200.0),
     "moved": Treatment("moved", spot=open_spot(sky=0.2, roof=0.8, id="roof")),
     "indoors": Treatment("indoors", room=Room("shed")),
 }
@@ -114,7 +115,7 @@ def test_several_trees_are_taken_apart_as_each_alone():
 
 
 def test_every_part_appears_in_its_place_where_it_exists():
-    everything = Treatment("all", cover="fleece_medium", lamp_w=50.0, heater_w=200.0, wet_ground=True)
+    everything = Treatment("all", cover="fleece_medium", lamp_w=50.0, heater_w=200.0, water_l=100.0, wet_ground=True)
     chain = apart(rich_spot(), everything)
     assert chain.keys == tuple(key for key in PARTS if key not in ("place", "room"))
     moved = apart(rich_spot(), TREATMENTS["moved"])
@@ -157,9 +158,9 @@ def test_on_a_clear_still_night_each_part_points_the_way_it_must(key, low, high)
 
 
 def test_cover_lamps_and_heater_warm_and_a_dry_ground_gains_from_water():
-    everything = Treatment("all", cover="fleece_medium", lamp_w=50.0, heater_w=200.0)
+    everything = Treatment("all", cover="fleece_medium", lamp_w=50.0, heater_w=200.0, water_l=300.0)
     chain = apart(rich_spot(), everything)
-    assert all(part(chain, key) > 0.2 for key in ("cover", "lamps", "heater"))
+    assert all(part(chain, key) > 0.2 for key in ("cover", "barrels", "lamps", "heater"))
     dry = contributions(
         WEATHER, [open_spot()], [Body()], [TREATMENTS["water"]], LAST, tissues=["leaf"], durations_h=[1.0],
         moisture="dry",

@@ -32,7 +32,7 @@ AIR_PARTS = ("offset", "hollow", "height")
 SPOT_PARTS = ("sky", "wind", "canopy", "roof", "walls", "wall_warmth", "ground", "paving", "shade")
 """What the surroundings of a tree add, in order."""
 
-TREATMENT_PARTS = ("place", "watering", "cover", "lamps", "heater", "room")
+TREATMENT_PARTS = ("place", "watering", "cover", "barrels", "lamps", "heater", "room")
 """What is done for a tree, in order."""
 
 PARTS = AIR_PARTS + SPOT_PARTS + TREATMENT_PARTS
@@ -347,7 +347,8 @@ def _done(spot: Spot, treatment: Treatment) -> list[Stage]:
         treatment.wet_ground,
         Treatment(key="wet", wet_ground=treatment.wet_ground, wet_from_utc=treatment.wet_from_utc),
     )
-    add("cover", treatment.covered, replace(outdoors, lamp_w=0.0, heater_w=0.0))
+    add("cover", treatment.covered, replace(outdoors, lamp_w=0.0, heater_w=0.0, water_l=0.0))
+    add("barrels", treatment.covered and treatment.water_l > 0.0, replace(outdoors, lamp_w=0.0, heater_w=0.0))
     add("lamps", treatment.lamp_w > 0.0, replace(outdoors, heater_w=0.0))
     add("heater", treatment.heater_w > 0.0, outdoors)
     add("room", treatment.room is not None, treatment)

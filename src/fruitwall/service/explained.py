@@ -171,6 +171,7 @@ def _words(outlook: Outlook, at: int, chosen: int, tissue: str, household: House
         "place": ("Its place for tonight", measure.name),
         "watering": ("Watered ground", "conducts and stores more heat"),
         "cover": ("Cover" if measure.shelter is None else "Shelter closed", measure.name),
+        "barrels": ("Barrels of water", "stand warm from the day"),
         "lamps": ("Lamps", ""),
         "heater": ("Heater", ""),
         "room": ("Indoors", measure.name),
