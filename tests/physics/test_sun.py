@@ -1,5 +1,7 @@
 """Sun position and light against pvlib, an almanac example, and what must always hold."""
 
+import subprocess
+import sys
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
@@ -121,6 +123,26 @@ def test_the_example_of_the_spa_report_is_met():
     place = sun.sun_position(np.datetime64("2003-10-17T19:30:30"), 39.742476, -105.1786)
     assert place.elevation_deg == pytest.approx(90.0 - 50.11162 - 0.0163, abs=0.004)
     assert place.azimuth_deg == pytest.approx(194.34024, abs=0.004)
+
+
+# ---------------------------------------------------------------- start-up
+
+
+def test_sunset_and_the_growth_of_the_night_are_told_without_loading_pvlib():
+    program = """
+import sys
+from datetime import date
+import numpy as np
+from fruitwall.physics.cooling import night_share
+from fruitwall.physics.sun import extraterrestrial, sun_position, sun_times
+now = np.datetime64("2026-12-22T03:00")
+print(sun_times(date(2026, 12, 22), 33.9, -117.25, "America/Los_Angeles").sunset, night_share(now, 33.9, -117.25))
+extraterrestrial(now)
+assert not {"pvlib", "pandas"} & set(sys.modules)
+sun_position(now, 33.9, -117.25)
+assert "pvlib" in sys.modules
+"""
+    subprocess.run([sys.executable, "-c", program], check=True, capture_output=True)
 
 
 # ---------------------------------------------------------------- what always holds
