@@ -18,6 +18,7 @@ from fruitwall.physics.kernel_lanes import (
     BAND,
     BARK_SUN,
     EPS,
+    FAR,
     FROST_MORE,
     LATENT,
     LIMIT,
@@ -89,22 +90,66 @@ def surround(x: State, f: State, p: FloatArray, visible: FloatArray) -> None:
     x[k.X_SUN] = visible * f[k.F_BEAM] + p[k.P_DIFFUSE] * f[k.F_DIFFUSE]
 
 
-def ground_answer(x: State, p: FloatArray) -> None:
-    """Known part of the heat that the ground takes up over this step."""
-    known = np.sum(p[k.P_WEIGHT : k.P_WEIGHT + k.TERMS] * p[k.P_OLD : k.P_OLD + k.TERMS], axis=0) * x[k.X_SOIL0]
+def ground_answer(x: State, p: FloatArray, dt: float) -> None:
+    """What the ground takes up over this step, as a function of its surface temperature in straight pieces."""
+    r = np.sum(p[k.P_WEIGHT : k.P_WEIGHT + k.TERMS] * p[k.P_OLD : k.P_OLD + k.TERMS], axis=0) * x[k.X_FRONT0]
     for term, row in enumerate(Z_ROWS):
-        known = known + (p[k.P_WEIGHT + term] * p[k.P_DECAY + term]) * x[row]
-    x[k.X_RETURN] = known
+        r = r + (p[k.P_WEIGHT + term] * p[k.P_DECAY + term]) * x[row]
+    ice = x[k.X_ICE]
+    left = r - ice / dt  # from below, beyond what melts all ice
+    melts = (p[k.P_FROZEN_K] == 0.0) | (left > 0.0)
+    x[k.X_BELOW] = r
+    x[k.X_RETURN] = np.where(melts, left, 0.0)
+    x[k.X_COLD] = np.where(melts, p[k.P_STIFF], conducted(p, ice))
+    x[k.X_THAW] = np.where(melts, 0.0, -left / p[k.P_STIFF])
+
+
+def conducted(p: FloatArray, ice: FloatArray) -> FloatArray:
+    """Conductance of so much ice with the film over it; 1 where soil does not freeze. [W/(m² K)]"""
+    solid = np.where(p[k.P_FROZEN_K] > 0.0, p[k.P_FROZEN_K], 1.0)
+    return np.asarray(solid / (solid / p[k.P_STIFF] + p[k.P_FROZEN_PER] * ice))
 
 
 def ground_now(x: State, p: FloatArray) -> None:
-    """Heat that comes back from the ground at this instant, for a jump of the surroundings."""
-    x[k.X_RETURN] = np.add.reduce([p[k.P_WEIGHT + term] * x[row] for term, row in enumerate(Z_ROWS)])
+    """What the ground takes up at this instant, for a jump of the surroundings: no ice comes or goes."""
+    r = np.add.reduce([p[k.P_WEIGHT + term] * x[row] for term, row in enumerate(Z_ROWS)])
+    ice = x[k.X_ICE]
+    cold = np.where(p[k.P_FROZEN_K] > 0.0, p[k.P_STIFF], p[k.P_DIRECT])
+    x[k.X_RETURN] = np.where(ice > 0.0, 0.0, r)
+    x[k.X_COLD] = np.where(ice > 0.0, conducted(p, ice), cold)
+    x[k.X_THAW] = np.where(ice > 0.0, FAR, 0.0)
+
+
+def front(x: State, p: FloatArray) -> None:
+    """What the ground's terms see as their surface: the front while soil is frozen, else the surface itself."""
+    x[k.X_FRONT] = np.maximum(x[k.X_SOIL] - x[k.X_THAW], np.where(p[k.P_FROZEN_K] > 0.0, 0.0, -FAR))
+
+
+def freeze(x: State, p: FloatArray, dt: float) -> None:
+    """Soil that freezes or thaws in this step: what the surface takes beyond what comes from below freezes water."""
+    t = x[k.X_SOIL]
+    taken = np.where(t < 0.0, x[k.X_COLD], p[k.P_STIFF]) * t - x[k.X_RETURN]
+    ice = x[k.X_ICE] - dt * (taken + x[k.X_BELOW])
+    gone = (p[k.P_FROZEN_K] == 0.0) | (t > x[k.X_THAW]) | (ice < 0.0)
+    x[k.X_ICE] = np.where(gone, 0.0, ice)
+
+
+def taken_up(x: State, ts: FloatArray, own: FloatArray, stiff: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Heat that the ground takes up, cold, thawing, or thawed, and its derivative. [W/m², W/(m² K)]"""
+    cold, thaw = x[k.X_COLD], x[k.X_THAW]
+    slow, thawed = stiff * ts, own * (ts - thaw) + stiff * thaw
+    taken, slope = np.minimum(slow, thawed), np.where(slow < thawed, stiff, own)
+    return np.where(ts < 0.0, cold * ts, taken), np.where(ts < 0.0, cold, slope)
+
+
+def not_over_thaw(x: State, ts: FloatArray, step: FloatArray) -> FloatArray:
+    """Stop at 0 °C where a step would jump over the thaw of the ground."""
+    return np.where((x[k.X_THAW] > 0.0) & (ts < 0.0) & (ts + step > 0.0), -ts, step)
 
 
 def ground_march(x: State, p: FloatArray) -> None:
     """Bring the ground's terms to the end of the step."""
-    old, new = x[k.X_SOIL0], x[k.X_SOIL]
+    old, new = x[k.X_FRONT0], x[k.X_FRONT]
     for term, row in enumerate(Z_ROWS):
         x[row] = p[k.P_DECAY + term] * x[row] + p[k.P_OLD + term] * old + p[k.P_NEW + term] * new
 
@@ -118,6 +163,7 @@ def guess(x: State, slope: FloatArray) -> None:
         (k.X_SOIL, k.X_SOIL0),
     ):
         x[row], x[before] = x[row] + slope * (x[row] - x[before]), x[row]
+    x[k.X_FRONT0] = x[k.X_FRONT]
     x[k.X_OPEN0], x[k.X_HALF0], x[k.X_SHADE0] = x[k.X_OPEN], x[k.X_HALF], x[k.X_SHADE]
 
 
@@ -167,7 +213,7 @@ def stride(step: FloatArray) -> FloatArray:
     return np.minimum(np.maximum(step, -LIMIT), LIMIT)
 
 
-def newton_open(x: State, p: FloatArray, own: FloatArray) -> None:
+def newton_open(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) -> None:
     """One pass over leaf, air and soil without a cover."""
     fol, low, albedo = p[k.P_FOLIAGE], 1.0 - p[k.P_WALL_LOW], p[k.P_ALBEDO]
     gap = 1.0 - fol
@@ -183,12 +229,14 @@ def newton_open(x: State, p: FloatArray, own: FloatArray) -> None:
     a, b = p[k.P_SOIL_A] * root_u, p[k.P_SOIL_B] * eighth_root(d * d)
     b = np.where(d < 0.0, STABLE * b, b)
     q_soil, g_soil = (a + b) * d, a + 1.25 * b
+    taken, g_ground = taken_up(x, ts, own, stiff)
     exchange = p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * root_u * root_u
     heat, heat_slope = heating(p, ti)
-    # dew, frost, transpiration
+    # dew, frost, transpiration; vapour for dew comes with the air, through the same two resistances as its heat
+    dew = p[k.P_DEPOSITION] * exchange / (exchange + 2.0 * fol * h_leaf)
     e = saturation(tl)
     d = e - x[k.X_EA]
-    q_wet, g_wet = wet(tl, e, d, np.where(d < 0.0, p[k.P_DEPOSITION] * h_leaf, p[k.P_STOMATA] * sun))
+    q_wet, g_wet = wet(tl, e, d, np.where(d < 0.0, dew * h_leaf, p[k.P_STOMATA] * sun))
     # balances
     f_l = ABSORBED * (1.0 + albedo * gap) * sun + p[k.P_LAMP_LEAF]
     f_l += EPS * (lenv + gap * (low * es + x[k.X_EWALL_LOW]) + fol * ei - 2.0 * el) + 2.0 * q_leaf - q_wet
@@ -196,7 +244,7 @@ def newton_open(x: State, p: FloatArray, own: FloatArray) -> None:
     f_i += p[k.P_WALL_AIR] * (x[k.X_TWALL] - p[k.P_WALL_SHARE] * ti)
     f_i += heat + p[k.P_LAMP_AIR] + EPS * fol * fol * (el + es - 2.0 * ei)
     f_s = (1.0 - albedo) * gap * sun + p[k.P_LAMP_SOIL] + EPS * (gap * lenv + fol * gap * el + fol * fol * ei - es)
-    f_s += x[k.X_RETURN] - q_soil - own * ts
+    f_s += x[k.X_RETURN] - q_soil - taken
     m_ll = 2.0 * EPS * dl + 2.0 * g_leaf + g_wet
     m_li = -2.0 * g_leaf - EPS * fol * di
     m_ls = -EPS * gap * low * ds
@@ -206,7 +254,7 @@ def newton_open(x: State, p: FloatArray, own: FloatArray) -> None:
     m_is = -g_soil - EPS * fol * fol * ds
     m_sl = -EPS * fol * gap * dl
     m_si = -g_soil - EPS * fol * fol * di
-    m_ss = EPS * ds + g_soil + own
+    m_ss = EPS * ds + g_soil + g_ground
     # eliminate leaf, then air
     inv_l = 1.0 / m_ll
     r = m_il * inv_l
@@ -222,11 +270,15 @@ def newton_open(x: State, p: FloatArray, own: FloatArray) -> None:
     step_s = (f_s - r * f_i) / (m_ss - r * m_is)
     step_i = held_in_band(p, ti, (f_i - m_is * step_s) * inv_i)
     step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
-    x[k.X_SOIL], x[k.X_AIR], x[k.X_LEAF] = ts + stride(step_s), ti + stride(step_i), tl + stride(step_l)
+    x[k.X_SOIL], x[k.X_AIR], x[k.X_LEAF] = (
+        ts + not_over_thaw(x, ts, stride(step_s)),
+        ti + stride(step_i),
+        tl + stride(step_l),
+    )
     x[k.X_COVER], x[k.X_DOWN] = x[k.X_TA], lenv
 
 
-def newton_covered(x: State, p: FloatArray, own: FloatArray) -> None:
+def newton_covered(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) -> None:
     """One pass over cover, air, leaf and soil."""
     fol, low, albedo = p[k.P_FOLIAGE], 1.0 - p[k.P_WALL_LOW], p[k.P_ALBEDO]
     gap = 1.0 - fol
@@ -252,12 +304,14 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray) -> None:
     a, b = area * p[k.P_COVER_OUT_A] * root_u, area * p[k.P_COVER_OUT_B] * eighth_root(d * d)
     h_out = a + b
     q_out, g_out = h_out * d, a + 1.25 * b
-    exchange = p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * root_u * root_u
+    taken, g_ground = taken_up(x, ts, own, stiff)
+    exchange = x[k.X_LEAK] * (p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * root_u * root_u)
     heat, heat_slope = heating(p, ti)
-    # dew, frost, transpiration
+    # dew, frost, transpiration; vapour for dew comes with the air, through the same two resistances as its heat
+    dew = p[k.P_DEPOSITION] * exchange / (exchange + 2.0 * fol * h_leaf)
     e = saturation(tl)
     d = e - x[k.X_EA]
-    q_wet, g_wet = wet(tl, e, d, np.where(d < 0.0, p[k.P_DEPOSITION] * h_leaf, p[k.P_STOMATA] * sun))
+    q_wet, g_wet = wet(tl, e, d, np.where(d < 0.0, dew * h_leaf, p[k.P_STOMATA] * sun))
     # dew or frost on the outside of the cover; vapour from the ground to its inside
     e = saturation(tc)
     d = e - x[k.X_EA]
@@ -272,19 +326,19 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray) -> None:
     # balances
     f_c = factor * (p[k.P_OUT_ENV] * lenv + p[k.P_OUT_AIR] * ea - out_sum * ec + q_out) - q_in
     f_c += hold * (up - ec) + p[k.P_SUN_COVER] * sun + p[k.P_LAMP_COVER] + steam * (ts - tc)
-    f_i = q_in + q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti)
+    f_i = q_in + q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti) + p[k.P_BARREL] * (x[k.X_BARREL] - ti)
     f_i += heat + p[k.P_LAMP_AIR] + p[k.P_SUN_AIR] * sun + EPS * fol * fol * (el + es - 2.0 * ei)
     f_l = ABSORBED * (1.0 + albedo * gap) * sun_through * sun + p[k.P_LAMP_LEAF]
     f_l += EPS * (down + gap * (low * es + x[k.X_EWALL_LOW]) + fol * ei - 2.0 * el) + 2.0 * q_leaf - q_wet
     f_s = (1.0 - albedo) * gap * sun_through * sun + p[k.P_LAMP_SOIL]
     f_s += EPS * (gap * down + fol * gap * el + fol * fol * ei - es)
-    f_s += x[k.X_RETURN] - q_soil - own * ts - steam * (ts - tc)
+    f_s += x[k.X_RETURN] - q_soil - taken - steam * (ts - tc)
     down_c, down_l, down_s = emit * dc, reflect * fol * dl, reflect * gap * ds
     m_cc = factor * (out_sum * dc + g_out) + g_in + hold * (dc - (1.0 - EPS) * down_c) + steam
     m_ci = -g_in
     m_cl = -hold * (EPS * fol * dl + (1.0 - EPS) * down_l)
     m_cs = -hold * (EPS * gap * ds + (1.0 - EPS) * down_s) - steam
-    m_ii = g_in + g_soil + 2.0 * fol * g_leaf + exchange + heat_slope + 2.0 * EPS * fol * fol * di
+    m_ii = g_in + g_soil + 2.0 * fol * g_leaf + exchange + p[k.P_BARREL] + heat_slope + 2.0 * EPS * fol * fol * di
     m_il = -2.0 * fol * g_leaf - EPS * fol * fol * dl
     m_is = -g_soil - EPS * fol * fol * ds
     m_lc = -EPS * down_c
@@ -294,7 +348,7 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray) -> None:
     m_sc = -EPS * gap * down_c - steam
     m_si = -g_soil - EPS * fol * fol * di
     m_sl = -EPS * gap * (down_l + fol * dl)
-    m_ss = EPS * (ds - gap * down_s) + g_soil + own + steam
+    m_ss = EPS * (ds - gap * down_s) + g_soil + g_ground + steam
     # eliminate cover, leaf, air
     inv_c = 1.0 / m_cc
     r = -g_in * inv_c
@@ -327,7 +381,7 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray) -> None:
     step_i = held_in_band(p, ti, (f_i - m_is * step_s) * inv_i)
     step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
     step_c = (f_c - m_ci * step_i - m_cl * step_l - m_cs * step_s) * inv_c
-    x[k.X_SOIL], x[k.X_AIR] = ts + stride(step_s), ti + stride(step_i)
+    x[k.X_SOIL], x[k.X_AIR] = ts + not_over_thaw(x, ts, stride(step_s)), ti + stride(step_i)
     x[k.X_LEAF], x[k.X_COVER], x[k.X_DOWN] = tl + stride(step_l), tc + stride(step_c), down
 
 
@@ -377,14 +431,37 @@ def body_step(
     x[row] = t + per_c * (phi1 * n0 + phi2 * (n1 - n0))
 
 
-def march_bodies(x: State, b: FloatArray, dt: float, wind: FloatArray) -> None:
-    """Bring twig, limb and fruit to the end of the step; `wind` is the root of it at them."""
-    for row, rad0, rad1, c, forced, free in (
-        (k.X_TWIG, k.X_OPEN0, k.X_OPEN, k.B_TWIG_C, k.B_TWIG_A, k.B_TWIG_B),
-        (k.X_WOOD, k.X_SHADE0, k.X_SHADE, k.B_WOOD_C, k.B_WOOD_A, k.B_WOOD_B),
-        (k.X_FRUIT, k.X_HALF0, k.X_HALF, k.B_FRUIT_C, k.B_FRUIT_A, k.B_FRUIT_B),
-    ):
-        body_step(x, row, rad0, rad1, dt / b[c], b[forced], b[free], wind)
+def fruit_step(x: State, b: FloatArray, dt: float, wind: FloatArray) -> None:
+    """March a fruit: like `body_step`, but its juice freezes at one temperature, which holds until all of it is ice."""
+    freezes, latent, per_c = b[k.B_FRUIT_FREEZES], b[k.B_FRUIT_L], dt / b[k.B_FRUIT_C]
+    t, ice, air0, air1 = x[k.X_FRUIT], x[k.X_FRUIT_ICE], x[k.X_AIR0], x[k.X_AIR]
+    d = 0.5 * (air0 + air1) - t
+    h = b[k.B_FRUIT_A] * wind + b[k.B_FRUIT_B] * eighth_root(d * d)
+    kelvin = t + ZERO
+    slope = EPS * SIGMA * kelvin * kelvin * kelvin
+    emitted = slope * kelvin
+    n0 = x[k.X_HALF0] - emitted + h * (air0 - t)
+    n1 = x[k.X_HALF] - emitted + h * (air1 - t)
+    z = -(4.0 * slope + h) * per_c
+    inv = 1.0 / z
+    phi1 = (np.exp(z) - 1.0) * inv
+    phi2 = (phi1 - 1.0) * inv
+    free_t = t + per_c * (phi1 * n0 + phi2 * (n1 - n0))
+    # While it freezes or thaws it stays at `freezes`, so that the flux is that of this temperature.
+    holds = (ice > 0.0) & (ice < latent)
+    total = ice + np.where(holds, -0.5 * dt * (n0 + n1), (freezes - free_t) / per_c * dt)
+    x[k.X_FRUIT_ICE] = np.minimum(np.maximum(total, 0.0), latent)
+    x[k.X_FRUIT] = freezes + (np.maximum(-total, 0.0) - np.maximum(total - latent, 0.0)) * per_c / dt
+
+
+def barrel_step(x: State, b: FloatArray, dt: float, covered: FloatArray) -> None:
+    """March the water in barrels: in the open with air and sun, under a cover with its air; it freezes at 0 °C."""
+    capacity, exchange = b[k.B_BARREL_C], b[k.B_BARREL_G]
+    gone = 1.0 - np.exp(-exchange * dt / capacity)
+    around = 0.5 * (x[k.X_AIR0] + x[k.X_AIR]) + (1.0 - covered) * b[k.B_BARREL_SUN] / exchange * x[k.X_SUN]
+    heat = x[k.X_BARREL_H] + capacity * gone * (around - x[k.X_BARREL])
+    x[k.X_BARREL_H] = heat
+    x[k.X_BARREL] = (np.maximum(heat, 0.0) + np.minimum(heat + b[k.B_BARREL_L], 0.0)) / capacity
 
 
 def root_ball(x: State, b: FloatArray, dt: float, wind: FloatArray) -> None:
@@ -415,7 +492,7 @@ def root_ball(x: State, b: FloatArray, dt: float, wind: FloatArray) -> None:
 
 def root_depth(x: State, b: FloatArray) -> None:
     """Read the ground at root depth."""
-    r = b[k.B_ROOT_SOIL] * x[k.X_SOIL]
+    r = b[k.B_ROOT_SOIL] * x[k.X_FRONT]
     for term, row in enumerate(Z_ROWS):
         r = r + b[k.B_ROOT_Z + term] * x[row]
     x[k.X_RIM] = r

@@ -18,12 +18,16 @@ from bench.numpy_lanes import (
     FloatArray,
     IntArray,
     State,
+    barrel_step,
+    body_step,
+    freeze,
+    front,
+    fruit_step,
     ground_answer,
     ground_march,
     ground_now,
     guess,
     indoors,
-    march_bodies,
     newton_covered,
     newton_open,
     note_warmest,
@@ -47,11 +51,21 @@ H_STATE = (k.X_AIR, k.X_COVER, k.X_SOIL, k.X_DOWN)
 
 NEWTON_READS = (
     k.X_LEAF, k.X_AIR, k.X_COVER, k.X_SOIL, k.X_TA, k.X_EA, k.X_ROOT_U, k.X_LENV, k.X_TWALL, k.X_EWALL_LOW, k.X_SUN,
-    k.X_RETURN,
+    k.X_RETURN, k.X_COLD, k.X_THAW, k.X_LEAK, k.X_BARREL,
 )  # fmt: skip
 NEWTON_WRITES = (k.X_LEAF, k.X_AIR, k.X_COVER, k.X_SOIL, k.X_DOWN)
 POT_ROWS = (k.X_AIR, k.X_SOIL, k.X_RIM, k.X_CORE, k.X_RIM_H, k.X_CORE_H, k.X_SHADE)
 """What a root ball is marched with."""
+
+FRUIT_ROWS = (k.X_FRUIT, k.X_FRUIT_ICE, k.X_HALF0, k.X_HALF, k.X_AIR0, k.X_AIR)
+BARREL_ROWS = (k.X_BARREL, k.X_BARREL_H, k.X_AIR0, k.X_AIR, k.X_SUN)
+BODIES = (
+    (k.X_TWIG, k.X_OPEN0, k.X_OPEN, k.B_TWIG_C, k.B_TWIG_A, k.B_TWIG_B),
+    (k.X_WOOD, k.X_SHADE0, k.X_SHADE, k.B_WOOD_C, k.B_WOOD_A, k.B_WOOD_B),
+    (k.X_FRUIT, k.X_HALF0, k.X_HALF, k.B_FRUIT_C, k.B_FRUIT_A, k.B_FRUIT_B),
+)
+"""Temperature, radiation of the step before and of this one, heat capacity, forced and free exchange."""
+
 SIDES = (
     (k.X_SIDE_LEAF, k.X_LEAF),
     (k.X_SIDE_AIR, k.X_AIR),
@@ -66,9 +80,9 @@ def solve(x: State, parts: list[Part]) -> None:
         some = {row: x[row][part.cases] for row in NEWTON_READS}
         for _ in range(part.passes):
             if part.covered:
-                newton_covered(some, part.p, part.own)
+                newton_covered(some, part.p, part.own, part.stiff)
             else:
-                newton_open(some, part.p, part.own)
+                newton_open(some, part.p, part.own, part.stiff)
         for row in NEWTON_WRITES:
             if isinstance(part.cases, slice):
                 x[row] = some[row]
@@ -92,29 +106,53 @@ def change_ground(x: State, matrix: FloatArray, water: FloatArray) -> None:
         x[row] = (matrix @ known)[:, term]
 
 
-def begin(p: FloatArray, b: FloatArray, start: FloatArray) -> State:
+def march_bodies(x: State, b: FloatArray, dt: float, wind: FloatArray, freezing: IntArray) -> None:
+    """Bring twig, limb and fruit to the end of the step; `wind` is the root of it at them."""
+    frozen = {row: x[row][freezing] for row in FRUIT_ROWS}
+    for row, rad0, rad1, c, forced, free in BODIES:
+        body_step(x, row, rad0, rad1, dt / b[c], b[forced], b[free], wind)
+    if freezing.size:
+        fruit_step(frozen, b[:, freezing], dt, wind[freezing])
+        for row in (k.X_FRUIT, k.X_FRUIT_ICE):
+            x[row][freezing] = frozen[row]
+
+
+def begin(p: FloatArray, b: FloatArray, start: FloatArray, leak: FloatArray) -> State:
     """Everything at one temperature; a root ball that starts below zero starts frozen."""
     t = np.broadcast_to(start, (p.shape[1], start.shape[-1]))
     x: State = {row: np.zeros(t.shape) for row in X_ROWS}
-    for row in (k.X_LEAF, k.X_AIR, k.X_COVER, k.X_SOIL, k.X_TWIG, k.X_WOOD, k.X_FRUIT, k.X_RIM, k.X_CORE):
+    for row in (
+        k.X_LEAF, k.X_AIR, k.X_COVER, k.X_SOIL, k.X_TWIG, k.X_WOOD, k.X_FRUIT, k.X_RIM, k.X_CORE, k.X_BARREL,
+    ):  # fmt: skip
         x[row] = t.copy()
-    x[k.X_RIM_H] = b[k.B_RIM_C] * t - np.where(t < 0.0, b[k.B_RIM_L], 0.0)
-    x[k.X_CORE_H] = b[k.B_CORE_C] * t - np.where(t < 0.0, b[k.B_CORE_L], 0.0)
+    x[k.X_FRUIT_ICE] = np.where(t < b[k.B_FRUIT_FREEZES], b[k.B_FRUIT_L], 0.0)
+    for row, c, ice in (
+        (k.X_RIM_H, k.B_RIM_C, k.B_RIM_L),
+        (k.X_CORE_H, k.B_CORE_C, k.B_CORE_L),
+        (k.X_BARREL_H, k.B_BARREL_C, k.B_BARREL_L),
+    ):
+        x[row] = b[c] * t - np.where(t < 0.0, b[ice], 0.0)
+    x[k.X_LEAK] = np.broadcast_to(leak, t.shape)
     x[k.X_WARMEST] = np.full(t.shape, FAR_BELOW)
+    x[k.X_FRONT] = np.where(p[k.P_FROZEN_K] > 0.0, np.maximum(t, 0.0), t)  # soil that freezes begins unfrozen
     for term, row in enumerate(Z_ROWS):
-        x[row] = p[k.P_REST + term] * t
+        x[row] = p[k.P_REST + term] * x[k.X_FRONT] + p[k.P_LAG + term]
     return x
 
 
-def gather(history: FloatArray, first: int) -> Iterator[FloatArray]:
-    """Lowest running means of one night, duration by duration; `history` is [step, tissue, case, member]."""
-    sums, length, joins = history, 1, first
-    for _ in DURATIONS_H:
+def gather(history: FloatArray, per_half_hour: int) -> Iterator[FloatArray]:
+    """Lowest running means of one night, duration by duration; `history` is [step, tissue, case, member].
+
+    Where a step is a whole hour (`per_half_hour` is 0) the half hour is that hour.
+    """
+    sums, length, joins = history, 1, max(per_half_hour, 1)
+    for level in range(len(DURATIONS_H)):
         count = max(history.shape[0] - joins * length + 1, 0)
         total = sums[:count]
         for i in range(1, joins):
             total = total + sums[i * length : i * length + count]
-        sums, length, joins = total, joins * length, 2
+        sums, length = total, joins * length
+        joins = 1 if level == 0 and per_half_hour == 0 else 2
         yield sums.min(axis=0) / length if count else np.full(history.shape[1:], FAR_ABOVE)
 
 
@@ -130,6 +168,7 @@ class Part:
     passes: int
     p: FloatArray
     own: FloatArray
+    stiff: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -215,10 +254,12 @@ class Marcher:
         self.n = self.phase.shape[0]
         self.every = np.arange(self.n)
         self.potted = np.flatnonzero(self.b[k.B_POTTED, :, 0] > 0.5)
+        self.freezing = np.flatnonzero(self.b[k.B_FRUIT_L, :, 0] > 0.0)
+        self.barrels = np.flatnonzero(self.b[k.B_BARREL_C, :, 0] > 0.0)
         self.planted = np.flatnonzero(self.b[k.B_POTTED, :, 0] <= 0.5)
         laid = prepared.forcing.reshape(*prepared.forcing.shape[:2], len(F_ROWS), k.LANES)
         self.forcing = np.ascontiguousarray(np.moveaxis(take(laid), 0, -1))[:, :, None]  # [step, row, 1, member]
-        self.start = take(prepared.start)
+        self.start, self.leak = take(prepared.start), take(prepared.leak)
         self.rooms = np.array([take(room) for room in prepared.rooms])  # [room, member, step]
         self.walls = np.ascontiguousarray(np.array([take(wall) for wall in prepared.walls]).transpose(2, 0, 1))
         self.visible = prepared._visible()[cases].T[:, :, None]
@@ -248,7 +289,7 @@ class Marcher:
         used = np.where(out[:, None], p, 0.0)
         return Moment(
             p=p,
-            parts=self.parts(p, self.every, out, passes, p[k.P_OWN]),
+            parts=self.parts(p, out, passes, p[k.P_OWN], p[k.P_STIFF]),
             inside=np.flatnonzero(~out),
             covered=np.flatnonzero(p[k.P_COVERED, :, 0] > 0.5),
             wind_mul=np.where(under[:, None], p[k.P_IN_WIND_MUL], 1.0),
@@ -260,15 +301,17 @@ class Marcher:
         )
 
     @staticmethod
-    def parts(p: FloatArray, every: IntArray, out: NDArray[np.bool_], passes: IntArray, own: FloatArray) -> list[Part]:
+    def parts(
+        p: FloatArray, out: NDArray[np.bool_], passes: IntArray, own: FloatArray, stiff: FloatArray
+    ) -> list[Part]:
         """Put cases together that have a cover or not, and need the same number of passes."""
         covered = p[k.P_COVERED, :, 0] > 0.5
         made = []
         for kind in (False, True):
             for count in np.unique(passes[out & (covered == kind)]):
                 cases = np.flatnonzero(out & (covered == kind) & (passes == count))
-                where: IntArray | slice = slice(None) if cases.size == every.size else cases
-                made.append(Part(where, kind, int(count), p[:, cases], own[cases]))
+                where: IntArray | slice = slice(None) if cases.size == out.size else cases
+                made.append(Part(where, kind, int(count), p[:, cases], own[cases], stiff[cases]))
         return made
 
     def passes(self, now: IntArray, jump: NDArray[np.bool_]) -> IntArray:
@@ -299,8 +342,10 @@ class Marcher:
         surround(part, self.weather(before), p, self.visible[before, some])
         ground_now(part, p)
         many = np.full(some.size, PASSES_AT_JUMP)
-        solve(part, self.parts(p, np.arange(some.size), np.ones(some.size, dtype=bool), many, p[k.P_DIRECT]))
+        stiff = np.where(p[k.P_FROZEN_K] > 0.0, p[k.P_STIFF], p[k.P_DIRECT])
+        solve(part, self.parts(p, np.ones(some.size, dtype=bool), many, p[k.P_DIRECT], stiff))
         wood_radiation(part, p, self.b[k.B_SHADE, some])
+        front(part, p)
         settled(part)
         for row, value in part.items():
             x[row] = x[row].copy()
@@ -316,10 +361,18 @@ class Marcher:
         walls(part, self.walls[t], self.shares[some], self.low[some, side[some]])
         surround(part, self.weather(t), q, self.visible[t, some])
         passes = np.full(some.size, PASSES_AFTER_JUMP)
-        solve(part, self.parts(q, np.arange(some.size), np.ones(some.size, dtype=bool), passes, q[k.P_OWN]))
+        solve(part, self.parts(q, np.ones(some.size, dtype=bool), passes, q[k.P_OWN], q[k.P_STIFF]))
         note_side(x, some, part)
         note_warmest(part, q[k.P_FOLIAGE] > 0.0)
         x[k.X_WARMEST][some] = part[k.X_WARMEST]
+
+    def barrel(self, x: State, m: Moment, now: IntArray) -> None:
+        """March the water that some cases have in barrels."""
+        some = self.barrels
+        part = {row: x[row][some] for row in BARREL_ROWS}
+        barrel_step(part, self.b[:, some], self.dt, np.where(now[some, None] >= 0, m.p[k.P_COVERED, some], 0.0))
+        for row in (k.X_BARREL, k.X_BARREL_H):
+            x[row][some] = part[row]
 
     def run(self, keep_series: bool, steps: int) -> Result:
         """March all cases through so many steps."""
@@ -333,7 +386,7 @@ class Marcher:
         history = np.zeros((longest, len(TISSUES), self.n, members))
         at = 0  # of the night
         b, potted, planted = self.b, self.potted, self.planted
-        x = begin(self.params[:, self.home, self.every][:, :, None], b, self.start)
+        x = begin(self.params[:, self.home, self.every][:, :, None], b, self.start, self.leak)
         wetted = self.ground[self.every, self.home]
         before = self.phase[:, 0]
         fresh = np.ones(self.n, dtype=bool)
@@ -349,7 +402,7 @@ class Marcher:
             guess(x, np.where(jump | fresh | (now < 0), 0.0, 1.0)[:, None])
             walls(x, self.walls[t], self.shares, m.low)
             surround(x, f, m.p, self.visible[t])
-            ground_answer(x, m.p)
+            ground_answer(x, m.p, self.dt)
             solve(x, m.parts)
             wood_radiation(x, m.p, b[k.B_SHADE])
             if m.inside.size:
@@ -363,15 +416,22 @@ class Marcher:
                 part = {row: x[row][under] for row in (k.X_LEAF, k.X_AIR, k.X_WARMEST)}
                 note_warmest(part, m.p[k.P_FOLIAGE, under] > 0.0)
                 x[k.X_WARMEST][under] = part[k.X_WARMEST]
+            front(x, m.p)
+            x[k.X_FRONT][m.inside] = x[k.X_SOIL][m.inside]
             if t > 0:
+                ice = x[k.X_ICE]
+                freeze(x, m.p, self.dt)
+                x[k.X_ICE][m.inside] = ice[m.inside]
                 wind = m.wind_mul * x[k.X_ROOT_U] + m.wind_add
                 ground_march(x, m.p)
-                march_bodies(x, b, self.dt, wind)
+                march_bodies(x, b, self.dt, wind, self.freezing)
+                if self.barrels.size:
+                    self.barrel(x, m, now)
                 part = {row: x[row][potted] for row in POT_ROWS}
                 root_ball(part, b[:, potted], self.dt, wind[potted])
                 for row in (k.X_RIM, k.X_CORE, k.X_RIM_H, k.X_CORE_H):
                     x[row][potted] = part[row]
-            part = {row: x[row][planted] for row in (*Z_ROWS, k.X_SOIL)}
+            part = {row: x[row][planted] for row in (*Z_ROWS, k.X_FRONT)}
             root_depth(part, b[:, planted])
             x[k.X_RIM][planted] = part[k.X_RIM]
             leaf = m.mix_leaf * x[k.X_LEAF] + m.mix_cover * x[k.X_COVER] + m.mix_air * x[k.X_AIR]

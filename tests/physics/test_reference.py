@@ -34,6 +34,10 @@ PLACES = {
         open_spot(sky=0.6, roof=0.3, colder_k=2.0, ground="mulch"),
         Body(leaf_area_index=0.0, height_m=3.0),
     ),
+    "fruit that freezes over bare ground": (
+        open_spot(sky=0.95, colder_k=3.0),
+        Body(fruit_diameter_m=0.04, fruit_freezing_c=-1.5, leaf_area_index=1.0),
+    ),
 }  # fmt: skip
 
 MEASURES = (
@@ -50,6 +54,7 @@ MEASURES = (
         "shelter with lamps", cover="film_polyethylene", sides="fleece_medium", on_frame=True, lamp_w=200.0,
         frame_width_m=3.0, frame_length_m=6.0, frame_height_m=2.5,
     ),
+    Treatment("film over barrels", cover="film_polyethylene", on_frame=True, water_l=200.0),
     Treatment("roof", cover="fleece_heavy", sides="open", on_frame=True),
     Treatment("hung over", cover="fleece_medium", to_ground=False),
     Treatment("carried into a shed", room=Room("shed")),
@@ -59,12 +64,15 @@ MEASURES = (
 )  # fmt: skip
 
 
-def prepared(*, minutes=15, members=3, days=4, nights=(21, 22), moisture="moist", places=PLACES, measures=MEASURES):
-    spots, bodies = zip(*places.values(), strict=True)
-    return _March(
-        frost_weather(days=days, members=members, before=2.0), list(spots), list(bodies), [measures] * len(spots),
+def prepared(*, minutes=15, members=3, days=4, nights=(21, 22), moisture="moist", measures=MEASURES, **weather):
+    spots, bodies = zip(*PLACES.values(), strict=True)
+    march = _March(
+        frost_weather(days=days, members=members, before=2.0, **weather), list(spots), list(bodies),
+        [measures] * len(spots),
         [night_of(day) for day in nights], (STONE, HOUSE), "loam", moisture, minutes, 0.7,
     )  # fmt: skip
+    march.leak *= np.linspace(0.5, 2.0, march.leak.shape[1])  # as if drawn for each member
+    return march
 
 
 def both(march):
@@ -84,6 +92,7 @@ def both(march):
     [
         {},
         {"minutes": 30, "members": 2, "moisture": "dry"},
+        {"minutes": 60, "low": -9.0, "high": 13.0},  # the ground freezes and thaws
         {"minutes": 10, "days": 3, "nights": (21,), "moisture": "wet"},
         {"members": 70, "days": 3, "nights": (20, 21), "measures": MEASURES[:4]},  # two blocks
     ],
