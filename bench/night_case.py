@@ -225,7 +225,7 @@ def calls_of(prepared: _March) -> dict[str, float]:
     covered = p[:, :, k.P_COVERED] > 0.5
     regulated = (p[:, :, k.P_HEATER] > 0.0) & (p[:, :, k.P_THERMOSTAT] < FAR_ABOVE)
     passes = np.where(jump | regulated, PASSES_AFTER_JUMP, PASSES) + PASSES_AT_JUMP * jump
-    potted = cases.bodies[:, k.B_POTTED] > 0.5
+    potted, freezing, barrels = (cases.bodies[:, b] > 0.0 for b in (k.B_POTTED, k.B_FRUIT_L, k.B_BARREL_C))
     moved, inside = now[:, 1:].size, np.sum(prepared.clock.night >= 0) * now.shape[0]
     return {
         "newton_covered": passes[out & covered].sum() + PASSES_AFTER_JUMP * side.sum(),
@@ -237,8 +237,12 @@ def calls_of(prepared: _March) -> dict[str, float]:
         "settled": (out & jump).sum(),
         "ground_now": (out & jump).sum(),
         "ground_answer": out.sum(),
+        "front": (out & jump).sum() + out.sum(),
+        "freeze": out[:, 1:].sum(),
         "ground_march": moved,
-        "body_step": 3 * moved,
+        "body_step": 2 * moved + (~freezing).sum() * (now.shape[1] - 1),
+        "fruit_step": freezing.sum() * (now.shape[1] - 1),
+        "barrel_step": barrels.sum() * (now.shape[1] - 1),
         "root_ball": potted.sum() * (now.shape[1] - 1),
         "root_depth": (~potted).sum() * now.shape[1],
         "note_warmest": (side | covered).sum(),
@@ -263,7 +267,10 @@ def against_processor(work: dict[str, Work], seconds: float) -> None:
     calls = calls_of(prepared)
     steps = prepared.cases.phase.size
     total = sum((work.get(name, Work()) * (count / steps) for name, count in calls.items()), Work())
-    always = ("clear_walls", "surround", "guess", "ground_answer", "wood_radiation", "ground_march", "note_history")
+    always = (
+        "clear_walls", "surround", "guess", "ground_answer", "wood_radiation", "front", "freeze", "ground_march",
+        "note_history",
+    )  # fmt: skip
     common = sum((work[name] for name in always), work["body_step"] * 3)
     for name, one in (("covered", "newton_covered"), ("open", "newton_open")):
         print(f"  {name} step, {PASSES} passes: {_sum_up(common + work[one] * PASSES, peak)}")
@@ -277,7 +284,7 @@ def against_processor(work: dict[str, Work], seconds: float) -> None:
         f"(must {must:.0%}, aim {aim:.0%}{'' if share >= must else ': MISSED'}); the longer bound is "
         f"{max(total.flops_ns(peak), total.divider_ns(peak)) / each:.0%} of it; {MEMBERS} of {width} lanes are members"
     )
-    uncounted = sorted(set(calls) - set(work))
+    uncounted = sorted(name for name, count in calls.items() if count and name not in work)
     if uncounted:
         print(f"  without vector arithmetic, or not counted: {', '.join(uncounted)}")
 
