@@ -187,5 +187,7 @@ def forcing_blocks(steps: Steps, blocks: Blocks) -> FloatArray:
         steps.cooling,
         steps.roof_w_m2,
     ]
-    laid = np.stack([blocks.lay(row) for row in rows], axis=2)
-    return np.ascontiguousarray(laid.reshape(blocks.count, steps.n_steps, k.FORCING_SIZE))
+    laid = np.empty((blocks.count, steps.n_steps, len(rows), k.LANES))  # filled in place: seasons are large
+    for number, row in enumerate(rows):
+        laid[:, :, number] = blocks.lay(row)
+    return laid.reshape(blocks.count, steps.n_steps, k.FORCING_SIZE)
