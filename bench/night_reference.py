@@ -75,7 +75,7 @@ class Reference:
         self.times = np.arange(march.steps.n_steps) * march.steps.step_s
         self.rows = march.forcing[0].reshape(march.steps.n_steps, len(ROWS), k.LANES)[:, :, 0]
         self.visible = march._visible()[case]
-        self.walls = march.walls[:, 0, :, 0]
+        self.walls, self.thrown = march.walls[:, 0, :, 0], march.thrown[:, 0, :, 0]
         self.slabs = slabs
         self.guess = np.zeros(4)
         self.root_depth_m = 0.10
@@ -99,16 +99,18 @@ class Reference:
         """Interpolate the weather, and what walls send from above and below."""
         at = {name: float(np.interp(t, self.times, self.rows[:, i])) for i, name in enumerate(ROWS)}
         air = at["air"] + p[k.P_COOLING] * at["cooling"]
-        above = below = walls = 0.0
+        above = below = walls = bounce = 0.0
         for i, face in enumerate(self.cases.face_ids[self.case]):
             if face >= 0:
                 wall = float(np.interp(t, self.times, self.walls[face]))
                 above += self.cases.face_shares[self.case, i] * black(wall)
                 below += self.cases.face_low[self.case, phase, i] * black(wall)
                 walls += self.cases.face_shares[self.case, i] * wall
+                bounce += self.cases.face_shares[self.case, i] * float(np.interp(t, self.times, self.thrown[face]))
         wind = at["wind"] * p[k.P_WIND] * (1.0 - 0.45 * at["cooling"])
         longwave = p[k.P_SKY] * at["sky"] + p[k.P_ROOF] * at["roof"] + p[k.P_AIR_VIEW] * black(air) + above
         sun = float(np.interp(t, self.times, self.visible * self.rows[:, 4])) + p[k.P_DIFFUSE] * at["diffuse"]
+        sun += bounce
         spot = Surroundings(air, min(at["vapour"], svp(air)), float(np.hypot(wind, p[k.P_CALM2] ** 0.5)), longwave, sun)
         return spot, below + p[k.P_AIR_VIEW_LOW] * black(air), walls
 

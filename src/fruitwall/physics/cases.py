@@ -276,7 +276,9 @@ def covered(
     p[k.P_THROUGH], p[k.P_EMIT_IN] = through / again, emits / again
     p[k.P_REFLECT], p[k.P_HOLD] = reflects * EMISSIVITY / again, emits
     top, side = enclosure.areas(f"{mark}longwave_emissivity")
-    p[k.P_OUT_ENV], p[k.P_OUT_AIR] = top + SIDE_VIEW * side, (1.0 - SIDE_VIEW) * side
+    # Neighbours that hide the low sky take more of it from the sides of a cover than from what lies level.
+    low_sky = SIDE_VIEW * min(spot.side_sky / max(0.5 * spot.sky, 1e-6), 1.0)
+    p[k.P_OUT_ENV], p[k.P_OUT_AIR] = top + low_sky * side, (1.0 - low_sky) * side
     p[k.P_OUT_SUM] = top + side
     p[k.P_OUT_FACTOR] = 1.0 / (1.0 + SKIN_NOMINAL * enclosure.seen("resistance_m2kw"))
     p[k.P_COVER_AREA] = enclosure.top_ratio + enclosure.side_ratio

@@ -28,12 +28,12 @@ PASSES_AT_JUMP = 12
 
 
 @lane.apart
-def walls(x: Any, w: int, faces: Any, block: int, t: int, ids: Any, shares: Any, shares_low: Any) -> None:
+def walls(x: Any, w: int, faces: Any, thrown: Any, block: int, t: int, ids: Any, shares: Any, shares_low: Any) -> None:
     """Sum up the walls that a spot sees."""
     lane.clear_walls(x, w)
     for i in range(ids.shape[0]):
         if ids[i] >= 0:
-            lane.add_wall(x, w, faces[ids[i], block, t], shares[i], shares_low[i])
+            lane.add_wall(x, w, faces[ids[i], block, t], thrown[ids[i], block, t], shares[i], shares_low[i])
 
 
 @lane.apart
@@ -177,7 +177,7 @@ def marcher() -> Any:
 
     @numba.njit(nogil=True, cache=True, fastmath=lane.FAST, error_model="numpy")
     def march(
-        cases: Any, block: int, width: int, forcing: Any, faces: Any, rooms: Any, start: Any, leak: Any,
+        cases: Any, block: int, width: int, forcing: Any, faces: Any, thrown: Any, rooms: Any, start: Any, leak: Any,
         visible: Any, phase: Any, side_phase: Any, params: Any, ground: Any, change: Any,
         face_ids: Any, face_shares: Any, face_low: Any, room_of: Any, bodies: Any,
         night_of: Any, night_lo: Any, night_hi: Any, dt: float, first: int, levels: int,
@@ -210,7 +210,7 @@ def marcher() -> Any:
                         soil_kind = ground[case, now]
                     # The surfaces answer a change at once, the stored heat does not.
                     s = t - 1 if t > 0 else 0
-                    walls(x, w, faces, block, s, face_ids[case], face_shares[case], face_low[case, now])
+                    walls(x, w, faces, thrown, block, s, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, s], p, visible[case, s])
                     lane.ground_now(x, w, p)
                     solve(x, w, p, p[k.P_DIRECT], p[k.P_STIFF] if p[k.P_FROZEN_K] > 0.0 else p[k.P_DIRECT], many)
@@ -220,7 +220,7 @@ def marcher() -> Any:
                 wind_mul, wind_add = 1.0, 0.0
                 if now >= 0:
                     lane.guess(x, w, 0.0 if jump or fresh else 1.0)
-                    walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, now])
+                    walls(x, w, faces, thrown, block, t, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, t], p, visible[case, t])
                     lane.ground_answer(x, w, p, inv_dt)
                     regulated = p[k.P_HEATER] > 0.0 and p[k.P_THERMOSTAT] < FAR_ABOVE  # its kink needs more passes
@@ -237,7 +237,7 @@ def marcher() -> Any:
                     q = params[case, side]
                     put_aside(x, w)
                     use_side(x, w)
-                    walls(x, w, faces, block, t, face_ids[case], face_shares[case], face_low[case, side])
+                    walls(x, w, faces, thrown, block, t, face_ids[case], face_shares[case], face_low[case, side])
                     lane.surround(x, w, forcing[block, t], q, visible[case, t])
                     solve(x, w, q, q[k.P_OWN], q[k.P_STIFF], some)
                     note_side(x, w)

@@ -103,11 +103,12 @@ def clear_walls(x: Any, w: int) -> None:
         x[k.X_EWALL + j] = 0.0
         x[k.X_TWALL + j] = 0.0
         x[k.X_EWALL_LOW + j] = 0.0
+        x[k.X_BOUNCE + j] = 0.0
 
 
 @apart
-def add_wall(x: Any, w: int, temperature: Any, share: float, share_low: float) -> None:
-    """Add what one wall sends from the upper and the lower hemisphere."""
+def add_wall(x: Any, w: int, temperature: Any, thrown: Any, share: float, share_low: float) -> None:
+    """Add what one wall sends from the upper and the lower hemisphere, and the sun it throws back from the upper."""
     for j in range(w):
         t = temperature[j]
         kelvin = t + ZERO
@@ -115,6 +116,7 @@ def add_wall(x: Any, w: int, temperature: Any, share: float, share_low: float) -
         x[k.X_EWALL + j] += share * e
         x[k.X_TWALL + j] += share * t
         x[k.X_EWALL_LOW + j] += share_low * e
+        x[k.X_BOUNCE + j] += share * thrown[j]
 
 
 @apart
@@ -134,7 +136,7 @@ def surround(x: Any, w: int, f: Any, p: Any, visible: float) -> None:
         x[k.X_ROOT_U + j] = sqrt(sqrt(u * u + calm2))
         x[k.X_LENV + j] = sky * f[k.F_SKY + j] + roof * f[k.F_ROOF + j] + air_view * ea + x[k.X_EWALL + j]
         x[k.X_EWALL_LOW + j] += air_low * ea
-        x[k.X_SUN + j] = visible * f[k.F_BEAM + j] + diffuse * f[k.F_DIFFUSE + j]
+        x[k.X_SUN + j] = visible * f[k.F_BEAM + j] + diffuse * f[k.F_DIFFUSE + j] + x[k.X_BOUNCE + j]
 
 
 @apart

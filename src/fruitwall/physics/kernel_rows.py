@@ -26,7 +26,7 @@ def _offsets(count: int) -> tuple[np.uint64, ...]:
 FORCING_SIZE = 8 * LANES
 
 # State and scratch.
-STATE_ROWS = 57
+STATE_ROWS = 58
 (
     X_LEAF, X_AIR, X_COVER, X_SOIL,  # solution of this step
     X_LEAF0, X_AIR0, X_COVER0, X_SOIL0,  # of the step before
@@ -45,6 +45,7 @@ STATE_ROWS = 57
     X_Z0, X_Z1, X_Z2, X_Z3, X_Z4, X_Z5,  # the ground's terms
     X_FRONT0, X_FRONT, X_BELOW, X_ICE,  # what the terms see as surface; heat from below; latent heat of frozen soil
     X_FRUIT_ICE, X_BARREL, X_BARREL_H,  # latent heat of frozen fruit; water in barrels: temperature and heat
+    X_BOUNCE,  # sun that walls throw back from above
     X_LEAK,  # how much leakier covers are than thought
 ) = _offsets(STATE_ROWS)  # fmt: skip
 STATE_SIZE = STATE_ROWS * LANES

@@ -186,9 +186,8 @@ class _March:
         needed = {wall for spot in spots for wall in spot.wall_ids}
         needed |= {wall for each in treatments for t in each if t.spot is not None for wall in t.spot.wall_ids}
         seen = [face for face in faces if face.id in needed]
-        self.walls = march_walls(
-            seen, self.steps, self.blocks, self.forcing, self.start, soil, moisture, among=faces
-        ).temperature_c
+        faced = march_walls(seen, self.steps, self.blocks, self.forcing, self.start, soil, moisture, among=faces)
+        self.walls, self.thrown = faced.temperature_c, faced.reflected_w_m2
         in_rooms = _cases_in_rooms(treatments)
         rooms = list(dict.fromkeys(in_rooms.values()))
         self.rooms = self._lay_rooms(rooms, len(nights))
@@ -238,7 +237,8 @@ class _March:
             """March some cases of one block."""
             block, some = job
             march(
-                some, block, blocks.width, self.forcing, self.walls, self.rooms, self.start, self.leak,
+                some, block, blocks.width, self.forcing, self.walls, self.thrown, self.rooms, self.start,
+                self.leak,
                 visible, cases.phase, cases.side_phase, cases.params, cases.ground, cases.change,
                 cases.face_ids, cases.face_shares, cases.face_low, cases.room_of, cases.bodies,
                 clock.night, first, last, self.steps.step_s, max(per_half_hour, 1), levels,
