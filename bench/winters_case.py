@@ -122,13 +122,12 @@ def real() -> None:
     level = levels()[:, None, None]
     harmed = ((full.minimum_c[:, 0] < level).any(axis=-1) & ~result.kept).sum()
     print(
-        f"  {len(weather)} real winters of Viejas: nights left out {said}; kept nights the same to the last bit: {same};\n"
-        f"  nights left out on which an open tree fell below its level: {harmed}"
+        f"  {len(weather)} real winters of Viejas: nights left out {said};\n"
+        f"  kept nights the same to the last bit: {same}; "
+        f"nights left out on which an open tree fell below its level: {harmed}"
     )
     with_cover = (full.minimum_c[:, 1] < level).any(axis=-1) & ~result.kept
-    print(
-        f"  of them, nights on which a covered tree fell below its level (the bound promises nothing): {with_cover.sum()}"
-    )
+    print(f"  nights left out on which a covered tree did, of which the bound says nothing: {with_cover.sum()}")
 
 
 def apart(step_minutes: int, threads: int, screen: bool) -> dict[str, float]:
