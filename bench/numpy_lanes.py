@@ -66,13 +66,14 @@ def eighth_root(square: FloatArray) -> FloatArray:
     return np.sqrt(np.sqrt(np.sqrt(square + SMALL2)))
 
 
-def walls(x: State, temperature: FloatArray, shares: FloatArray, shares_low: FloatArray) -> None:
-    """Sum up the walls that a spot sees: `temperature` [face, member], `shares` [case, face]."""
+def walls(x: State, temperature: FloatArray, thrown: FloatArray, shares: FloatArray, shares_low: FloatArray) -> None:
+    """Sum up the walls that a spot sees: `temperature` and sun `thrown` back [face, member], `shares` [case, face]."""
     kelvin = temperature + ZERO
     e = SIGMA * kelvin * kelvin * kelvin * kelvin
     x[k.X_EWALL] = shares @ e
     x[k.X_TWALL] = shares @ temperature
     x[k.X_EWALL_LOW] = shares_low @ e
+    x[k.X_BOUNCE] = shares @ thrown
 
 
 def surround(x: State, f: State, p: FloatArray, visible: FloatArray) -> None:
@@ -87,7 +88,7 @@ def surround(x: State, f: State, p: FloatArray, visible: FloatArray) -> None:
     lenv = p[k.P_SKY] * f[k.F_SKY] + p[k.P_ROOF] * f[k.F_ROOF] + p[k.P_AIR_VIEW] * ea
     x[k.X_LENV] = lenv + x[k.X_EWALL]
     x[k.X_EWALL_LOW] = x[k.X_EWALL_LOW] + p[k.P_AIR_VIEW_LOW] * ea
-    x[k.X_SUN] = visible * f[k.F_BEAM] + p[k.P_DIFFUSE] * f[k.F_DIFFUSE]
+    x[k.X_SUN] = visible * f[k.F_BEAM] + p[k.P_DIFFUSE] * f[k.F_DIFFUSE] + x[k.X_BOUNCE]
 
 
 def ground_answer(x: State, p: FloatArray, dt: float) -> None:

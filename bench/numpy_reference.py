@@ -261,7 +261,10 @@ class Marcher:
         self.forcing = np.ascontiguousarray(np.moveaxis(take(laid), 0, -1))[:, :, None]  # [step, row, 1, member]
         self.start, self.leak = take(prepared.start), take(prepared.leak)
         self.rooms = np.array([take(room) for room in prepared.rooms])  # [room, member, step]
-        self.walls = np.ascontiguousarray(np.array([take(wall) for wall in prepared.walls]).transpose(2, 0, 1))
+        self.walls, self.thrown = (
+            np.ascontiguousarray(np.array([take(wall) for wall in faces]).transpose(2, 0, 1))  # [step, face, member]
+            for faces in (prepared.walls, prepared.thrown)
+        )
         self.visible = prepared._visible()[cases].T[:, :, None]
         faces = len(prepared.walls)
         self.shares = np.zeros((self.n, faces))
@@ -338,7 +341,7 @@ class Marcher:
                 part[row][watered] = ground[row]
         wetted[some] = kind
         before = max(t - 1, 0)
-        walls(part, self.walls[before], self.shares[some], self.low[some, now[some]])
+        walls(part, self.walls[before], self.thrown[before], self.shares[some], self.low[some, now[some]])
         surround(part, self.weather(before), p, self.visible[before, some])
         ground_now(part, p)
         many = np.full(some.size, PASSES_AT_JUMP)
@@ -358,7 +361,7 @@ class Marcher:
         part = {row: x[row][some] for row in (*NEWTON_READS, k.X_DOWN, k.X_WARMEST)}
         for kept, row in SIDES:
             part[row] = x[kept][some]
-        walls(part, self.walls[t], self.shares[some], self.low[some, side[some]])
+        walls(part, self.walls[t], self.thrown[t], self.shares[some], self.low[some, side[some]])
         surround(part, self.weather(t), q, self.visible[t, some])
         passes = np.full(some.size, PASSES_AFTER_JUMP)
         solve(part, self.parts(q, np.ones(some.size, dtype=bool), passes, q[k.P_OWN], q[k.P_STIFF]))
@@ -400,7 +403,7 @@ class Marcher:
                 self.jump(x, t, now, jump & (now >= 0), wetted)
             m, f = self.moment(now, self.passes(now, jump)), self.weather(t)
             guess(x, np.where(jump | fresh | (now < 0), 0.0, 1.0)[:, None])
-            walls(x, self.walls[t], self.shares, m.low)
+            walls(x, self.walls[t], self.thrown[t], self.shares, m.low)
             surround(x, f, m.p, self.visible[t])
             ground_answer(x, m.p, self.dt)
             solve(x, m.parts)
