@@ -213,7 +213,7 @@ def test_a_tree_that_is_always_covered_is_never_left_out():
     assert np.isfinite(result.minimum_c[..., 0]).all()
 
 
-def test_nothing_is_promised_where_the_air_turns_too_sharply():
+def test_nothing_is_promised_where_the_air_falls_too_fast():
     smooth = january(1, 2007, mean=20.0)
     air = smooth.t_air_c.copy()
     hour = int(np.flatnonzero(smooth.time_utc == np.datetime64("2007-01-08T08:00"))[0])
