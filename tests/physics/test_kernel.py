@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from bench.night_reference import Reference
 from fruitwall.physics import kernel_lanes as lane
 from fruitwall.physics import kernel_rows as k
+from fruitwall.physics import kernel_single
 from fruitwall.physics.air import saturation_vapour_pressure
 from fruitwall.physics.body import TISSUES, Body
 from fruitwall.physics.exposure import DURATIONS_H
@@ -128,6 +129,35 @@ def test_shorter_steps_give_nearly_the_same_night(name):
     # of roots in the ground, read from terms made for the surface, twice that.
     assert usual[:4] == pytest.approx(fine[:4], abs=0.05)
     assert usual[4] == pytest.approx(fine[4], abs=0.08)
+
+
+# ---------------------------------------------------------------- single precision
+
+
+@pytest.mark.skipif(jit_off, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
+def test_single_precision_is_double_within_two_thousandths_of_a_kelvin():
+    # The bar of the study of the method for 150 days of minima; here five days of every kind of case.
+    treatments = [*CASES.values(), Treatment("carry", room=Room("shed")), Treatment("lamps", lamp_w=80.0)]
+    bodies = [Body(fruit_diameter_m=0.07, fruit_freezing_c=-1.5, wood_diameter_m=0.3), Body(pot_volume_l=20.0)]
+    what = {"spots": [open_spot(), open_spot(sky=0.6)], "bodies": bodies, "treatments": [treatments] * 2}
+    weather, nights = frost_weather(days=5, members=20, low=-5.0), [night_of(day) for day in (21, 22, 23)]
+    double = simulate(weather, **what, nights=nights)
+    single = simulate(weather, **what, nights=nights, single_precision=True)
+    assert np.nanmax(np.abs(single.minimum_c - double.minimum_c)) < 2e-3
+    assert np.nanmax(np.abs(single.coldest_c - double.coldest_c)) < 2e-3
+    assert np.nanmax(np.abs(single.coldest_c - double.coldest_c)) > 0.0
+
+
+@pytest.mark.skipif(jit_off, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
+def test_in_single_precision_nothing_is_left_that_works_in_double():
+    # One literal of double precision would make a whole loop double, at half the speed and unnoticed.
+    march = kernel_single.marcher()
+    simulate(frost_weather(), [open_spot()], [Body()], [[Treatment()]], [LAST], single_precision=True)
+    code = "\n".join(march.inspect_asm().values())
+    packed = {kind: len(re.findall(rf"\bv?(?:mul|add|sqrt|div|fmadd\d+){kind}\b", code)) for kind in ("ps", "pd")}
+    if packed["ps"] + packed["pd"] == 0:
+        pytest.skip("not a processor whose vector instructions this test knows")
+    assert packed["ps"] > 20 * packed["pd"]
 
 
 # ---------------------------------------------------------------- members, threads, batches

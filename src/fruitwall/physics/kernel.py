@@ -164,9 +164,14 @@ def gather(history: Any, sums: Any, w: int, first: int, levels: int, low: Any, l
             length = grown
 
 
+MADE_BY: tuple[str, ...] = ()
+"""Further files on which the compiled code hangs; `kernel_single` sets it."""
+
+
 def _digest() -> int:
     """Number that changes with the sources of the kernel: Numba's cache looks at one file only."""
-    text = b"".join(Path(module.__file__ or "").read_bytes() for module in (lane, body, k))
+    files = (*(module.__file__ or "" for module in (lane, body, k)), *MADE_BY)
+    text = b"".join(Path(file).read_bytes() for file in files)
     return int.from_bytes(sha256(text).digest()[:4], "big")
 
 

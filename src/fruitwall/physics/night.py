@@ -54,6 +54,7 @@ def simulate(
     keep_series: bool = False,
     threads: int = 2,
     clear_night_offset_k: float = 0.0,
+    single_precision: bool = False,
 ) -> NightResult:
     """March all trees and treatments through the weather and give what their tissues go through.
 
@@ -82,6 +83,8 @@ def simulate(
         Threads to use, at least 1; the result does not depend on it.
     clear_night_offset_k : float
         How much warmer the yard is than the forecast's place on a clear still night, -10 to 10. [K]
+    single_precision : bool
+        March in single precision: nearly twice as fast, within a few thousandths of a kelvin.
 
     Returns
     -------
@@ -98,7 +101,7 @@ def simulate(
     march = _March(
         forcing, spots, bodies, treatments, nights, faces, soil, moisture, step_minutes, clear_night_offset_k
     )
-    results = march.run(keep_series=keep_series, threads=threads)
+    results = march.run(keep_series=keep_series, threads=threads, single=single_precision)
     return _collect(march, results, bodies, treatments, nights)
 
 
@@ -211,11 +214,13 @@ class _March:
         laid = [self.blocks.lay(room_temperature(room, yard_air, self.steps.step_s, nights)) for room in rooms]
         return np.array(laid) if laid else np.zeros((1, self.blocks.count, 1, k.LANES))
 
-    def run(self, *, keep_series: bool, threads: int) -> _Raw:
-        """March everything."""
-        from fruitwall.physics.kernel import FAR_ABOVE, FAR_BELOW, marcher
+    def run(self, *, keep_series: bool, threads: int, single: bool = False) -> _Raw:
+        """March everything, in single precision if asked for."""
+        from fruitwall.physics import kernel, kernel_single
+        from fruitwall.physics.kernel import FAR_ABOVE, FAR_BELOW
 
-        march = marcher()
+        march = (kernel_single if single else kernel).marcher()
+        real = np.float32 if single else np.float64
         cases, blocks, clock = self.cases, self.blocks, self.clock
         n, n_nights = cases.phase.shape[0], int(clock.night.max()) + 1
         visible = self._visible()
@@ -223,25 +228,30 @@ class _March:
         levels = len(DURATIONS_H) - (per_half_hour == 0)
         shape = (blocks.count, n, n_nights)
         raw = _Raw(
-            low=np.full((*shape, len(TISSUES), levels, k.LANES), FAR_ABOVE),
-            lowest=np.full((*shape, len(TISSUES), k.LANES), FAR_ABOVE),
-            warmest=np.full((*shape, k.LANES), FAR_BELOW),
-            air=np.full((*shape, k.LANES), FAR_ABOVE),
-            series=np.zeros((blocks.count, n if keep_series else 0, self.steps.n_steps, k.HISTORY_SIZE)),
+            low=np.full((*shape, len(TISSUES), levels, k.LANES), FAR_ABOVE, dtype=real),
+            lowest=np.full((*shape, len(TISSUES), k.LANES), FAR_ABOVE, dtype=real),
+            warmest=np.full((*shape, k.LANES), FAR_BELOW, dtype=real),
+            air=np.full((*shape, k.LANES), FAR_ABOVE, dtype=real),
+            series=np.zeros((blocks.count, n if keep_series else 0, self.steps.n_steps, k.HISTORY_SIZE), dtype=real),
         )
         inside = [np.flatnonzero(clock.night == night) for night in range(n_nights)]
         first = np.array([steps[0] for steps in inside])
         last = np.array([steps[-1] for steps in inside])
 
+        weather = [self.forcing, self.walls, self.thrown, self.rooms, self.start, self.leak, visible]
+        weather = [each.astype(real, copy=False) for each in weather]
+        params, change, shares, low_shares, bodies = (
+            each.astype(real, copy=False)
+            for each in (cases.params, cases.change, cases.face_shares, cases.face_low, cases.bodies)
+        )
+
         def part(job: tuple[int, NDArray[np.int64]]) -> None:
             """March some cases of one block."""
             block, some = job
             march(
-                some, block, blocks.width, self.forcing, self.walls, self.thrown, self.rooms, self.start,
-                self.leak,
-                visible, cases.phase, cases.side_phase, cases.params, cases.ground, cases.change,
-                cases.face_ids, cases.face_shares, cases.face_low, cases.room_of, cases.bodies,
-                clock.night, first, last, self.steps.step_s, max(per_half_hour, 1), levels,
+                some, block, blocks.width, *weather, cases.phase, cases.side_phase, params, cases.ground, change,
+                cases.face_ids, shares, low_shares, cases.room_of, bodies,
+                clock.night, first, last, real(self.steps.step_s), max(per_half_hour, 1), levels,
                 raw.low[block], raw.lowest[block], raw.warmest[block], raw.air[block], raw.series[block],
             )  # fmt: skip
 
