@@ -51,7 +51,7 @@ minima are 0.03 K off in the root mean square (study of the method). [d]"""
 LEVEL = Range(-90.0, 10.0, "°C")
 """Levels for which the bound holds: a leaf in the sun warms only as long as it is below some 11 °C. [°C]"""
 
-PART_BYTES = 8_000_000
+PART_BYTES = 4_000_000
 """Room for what the kernel writes at a time; trees are marched in parts that fit."""
 
 LANES_AXIS = {"forcing": 0, "start": 0, "leak": 0, "walls": 1, "rooms": 1}
