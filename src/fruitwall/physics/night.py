@@ -25,6 +25,7 @@ from fruitwall.physics.faces import Face
 from fruitwall.physics.rooms import Room, room_temperature
 from fruitwall.physics.soil import season_of
 from fruitwall.physics.spot import Spot, sun_visibility
+from fruitwall.physics.spread import NO_SPREAD, Spread, spread_steps
 from fruitwall.physics.steps import Blocks, Steps, blocks_of, forcing_blocks, steps_of
 from fruitwall.physics.treatment import LEAVE, Night, Treatment
 from fruitwall.weather.forcing import Forcing
@@ -55,6 +56,8 @@ def simulate(
     threads: int = 2,
     clear_night_offset_k: float = 0.0,
     single_precision: bool = False,
+    spread: Spread = NO_SPREAD,
+    rng: np.random.Generator | None = None,
 ) -> NightResult:
     """March all trees and treatments through the weather and give what their tissues go through.
 
@@ -85,6 +88,10 @@ def simulate(
         How much warmer the yard is than the forecast's place on a clear still night, -10 to 10. [K]
     single_precision : bool
         March in single precision: nearly twice as fast, within a few thousandths of a kelvin.
+    spread : Spread
+        How far the model's own uncertain parameters scatter from member to member; none of them does by default.
+    rng : numpy.random.Generator or None
+        Draws them.
 
     Returns
     -------
@@ -99,7 +106,18 @@ def simulate(
     _check(forcing, spots, bodies, treatments, nights, step_minutes, threads)
     check_range("clear_night_offset_k", clear_night_offset_k, OFFSET)
     march = _March(
-        forcing, spots, bodies, treatments, nights, faces, soil, moisture, step_minutes, clear_night_offset_k
+        forcing,
+        spots,
+        bodies,
+        treatments,
+        nights,
+        faces,
+        soil,
+        moisture,
+        step_minutes,
+        clear_night_offset_k,
+        spread,
+        rng,
     )
     results = march.run(keep_series=keep_series, threads=threads, single=single_precision)
     return _collect(march, results, bodies, treatments, nights)
@@ -165,10 +183,13 @@ class _March:
         moisture: str,
         step_minutes: int,
         offset_k: float,
+        spread: Spread = NO_SPREAD,
+        rng: np.random.Generator | None = None,
     ) -> None:
         from fruitwall.physics.wall_march import march_walls
 
-        self.steps: Steps = steps_of(forcing, step_minutes)
+        steps, leak = spread_steps(steps_of(forcing, step_minutes), spread, rng)
+        self.steps: Steps = steps
         self.blocks: Blocks = blocks_of(self.steps.n_members)
         self.clock: Clock = clock_of(self.steps.time_utc, nights)
         self.forcing = forcing_blocks(self.steps, self.blocks)
@@ -185,7 +206,7 @@ class _March:
             freezes=bool(first_mean.mean() > 0.0),
         )
         self.start = self.blocks.lay(first_mean)
-        self.leak = np.ones_like(self.start)
+        self.leak = self.blocks.lay(leak)
         needed = {wall for spot in spots for wall in spot.wall_ids}
         needed |= {wall for each in treatments for t in each if t.spot is not None for wall in t.spot.wall_ids}
         seen = [face for face in faces if face.id in needed]

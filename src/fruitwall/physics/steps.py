@@ -110,7 +110,7 @@ def steps_of(forcing: Forcing, step_minutes: int) -> Steps:
         wind_m_s=wind,
         sky_w_m2=sky,
         cooling=strength,
-        roof_w_m2=_roof(air, wind, sky),
+        roof_w_m2=roof_w_m2(air, wind, sky),
         light=split_global(light, sun.elevation_deg, outside),
         sun=sun,
         step_s=60.0 * step_minutes,
@@ -124,8 +124,19 @@ def _between(hourly: FloatArray, per_hour: int) -> FloatArray:
     return np.concatenate([inner.reshape(hourly.shape[0], -1), hourly[:, -1:]], axis=1)
 
 
-def _roof(air: FloatArray, wind: FloatArray, sky: FloatArray) -> FloatArray:
-    """Longwave from the underside of a thin roof: sky and wind above, yard air and what it shelters below."""
+def roof_w_m2(air: FloatArray, wind: FloatArray, sky: FloatArray) -> FloatArray:
+    """Give the longwave from the underside of a thin roof: sky and wind above, yard air and what it shelters below.
+
+    Parameters
+    ----------
+    air, wind, sky : ndarray, one shape
+        Air temperature, wind at 10 m and longwave from the sky. [°C], [m/s], [W/m²]
+
+    Returns
+    -------
+    ndarray, that shape
+        [W/m²]
+    """
     h_out = forced(ROOF_SIZE_M) * np.sqrt(np.maximum(0.75 * wind, 0.1))
     h_in = free(ROOF_SIZE_M) * 1.2
     below = STEFAN_BOLTZMANN * (air + ZERO_C_K) ** 4
