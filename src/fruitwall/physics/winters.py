@@ -54,7 +54,7 @@ LEVEL = Range(-90.0, 10.0, "°C")
 PART_BYTES = 4_000_000
 """Room for what the kernel writes at a time; trees are marched in parts that fit."""
 
-LANES_AXIS = {"forcing": 0, "start": 0, "leak": 0, "walls": 1, "rooms": 1}
+LANES_AXIS = {"forcing": 0, "start": 0, "leak": 0, "walls": 1, "thrown": 1, "rooms": 1}
 """Arrays of a march that hold winters in their last axis, and the axis of their blocks."""
 
 
@@ -122,6 +122,7 @@ def replay(
     before_days: int = BEFORE_DAYS,
     threads: int = 2,
     clear_night_offset_k: float = 0.0,
+    single_precision: bool = False,
 ) -> Replay:
     """March a yard through many winters.
 
@@ -152,6 +153,8 @@ def replay(
         Threads to use, at least 1; the result does not depend on it.
     clear_night_offset_k : float
         How much warmer the yard is than the weather's place on a clear still night, -10 to 10. [K]
+    single_precision : bool
+        March in single precision, as for `simulate`.
 
     Returns
     -------
@@ -174,6 +177,9 @@ def replay(
     # How warm it would get under a cover by day is not asked here, and costs a fifth of the time.
     march.cases.side_phase[:] = -1
     kept, bound = _screen(march, treatments, levels, len(nights), threads)
+    if single_precision:
+        for name in LANES_AXIS:  # once, not for every part
+            setattr(march, name, getattr(march, name).astype(np.float32))
     return _march_parts(march, bodies, treatments, nights, kept, bound, evenings, threads)
 
 
@@ -394,7 +400,7 @@ def _march_parts(
     for part in _parts(kept, cases_of, values * k.LANES * 8):
         cases = np.concatenate([cases_of[tree] for tree in part.trees])
         some = _cut(march, cases, part)
-        raw = some.run(keep_series=False, threads=threads)
+        raw = some.run(keep_series=False, threads=threads, single=march.forcing.dtype == np.float32)
         low, lowest, lowest_air = (some.blocks.take(each) for each in (raw.low, raw.lowest, raw.air))
         row = 0
         for tree in part.trees:
@@ -456,9 +462,8 @@ def _cut(march: _March, cases: NDArray[np.int64], part: _Part) -> _March:
     if part.winters.size < march.blocks.members:
         some.blocks = blocks_of(int(part.winters.size))
         for name, axis in LANES_AXIS.items():
-            if hasattr(march, name):
-                values = getattr(march, name)[:, :end] if name == "forcing" else getattr(march, name)
-                setattr(some, name, _winters_of(values, axis, march.blocks, some.blocks, part.winters))
+            values = getattr(march, name)[:, :end] if name == "forcing" else getattr(march, name)
+            setattr(some, name, _winters_of(values, axis, march.blocks, some.blocks, part.winters))
     some.forcing = np.ascontiguousarray(some.forcing[:, :end])
     return some
 
@@ -472,7 +477,7 @@ def _winters_of(values: FloatArray, axis: int, before: Blocks, after: Blocks, wi
     """Lay some winters of an array [..., block, ..., LANES] out anew, spare lanes as `Blocks.lay` fills them."""
     of_blocks = np.moveaxis(values, axis, 0)
     of_blocks = of_blocks.reshape(*of_blocks.shape[:-1], -1, k.LANES)
-    out = np.empty((after.count, *of_blocks.shape[1:]))
+    out = np.empty((after.count, *of_blocks.shape[1:]), dtype=values.dtype)
     for block in range(after.count):
         lane = np.minimum(np.arange(k.LANES), after.width - 1) + block * after.width
         member = winters[np.minimum(lane, after.members - 1)]
