@@ -7,10 +7,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from bench.night_case import nights, spots, weather
 from fruitwall.physics.body import Body
+from fruitwall.physics.exposure import NightResult
 from fruitwall.physics.night import simulate
 from fruitwall.physics.treatment import Treatment
+from fruitwall.weather.forcing import as_datetime64
 
 PLANTS = {
     "wide bed 0.25 m": Body(height_m=0.25, crown_diameter_m=3.5, leaf_area_index=1.0),
@@ -43,6 +48,23 @@ MEASURES = (
 )
 
 
+def lowest_covered(result: NightResult, name: str) -> NDArray[np.float64]:
+    """Lowest of a series while covers are on: what follows the uncovering is the same for all. [treatment]"""
+    assert result.series is not None
+    assert result.time_utc is not None
+    on, off = (as_datetime64(t) for t in (result.nights[0].cover_on_utc, result.nights[0].cover_off_utc))
+    during = (result.time_utc > on) & (result.time_utc <= off)
+    return np.asarray(result.series[name][0, :, 0, during].min(axis=0))
+
+
+def warmest_after(result: NightResult, moment: np.datetime64) -> NDArray[np.float64]:
+    """Highest leaf temperature from a moment to the night's end at noon. [treatment]"""
+    assert result.series is not None
+    assert result.time_utc is not None
+    during = (result.time_utc > moment) & (result.time_utc <= as_datetime64(result.nights[0].end_utc))
+    return np.asarray(result.series["leaf"][0, :, 0, during].max(axis=0))
+
+
 def main() -> None:
     """Print leaf gains, and how warm it would get until noon."""
     place = spots(1)[0]
@@ -53,10 +75,15 @@ def main() -> None:
         columns = []
         for body in PLANTS.values():
             spot = replace(place, paving_share=0.0, colder_k=0.0, height_m=max(0.6 * body.height_m, 0.3), **change)  # type: ignore[arg-type]
-            result = simulate(weather(1, 96, wind=0.5, dew=-6.0, cloud=0.0), [spot], [body], [MEASURES], night)
-            columns.append(
-                (result.minimum_c[0, :, 0, 0, 0], result.air_minimum_c[0, 0, 0, 0], result.warmest_c[0, :, 0, 0])
+            result = simulate(
+                weather(1, 96, wind=0.5, dew=-6.0, cloud=0.0), [spot], [body], [MEASURES], night, keep_series=True
             )
+            leaf, air = lowest_covered(result, "leaf"), lowest_covered(result, "air")
+            left_on = [replace(night[0], cover_off_utc=night[0].end_utc)]
+            morning = simulate(
+                weather(1, 96, wind=0.5, dew=-6.0, cloud=0.0), [spot], [body], [MEASURES], left_on, keep_series=True
+            )
+            columns.append((leaf, air[0], warmest_after(morning, as_datetime64(night[0].cover_off_utc))))
         print(
             f"  {'leaf (air) left alone, °C':30s}"
             + "".join(f"{leaf[0]:15.1f} ({air:5.1f}) " for leaf, air, _ in columns)

@@ -229,7 +229,7 @@ def parts_of_a_night(quiet: Quiet) -> None:
 def calls_of(prepared: _March) -> dict[str, float]:
     """How often the kernel calls each lane function, over all cases: what `physics.kernel` does, counted."""
     cases = prepared.cases
-    now, side = cases.phase, cases.side_phase >= 0
+    now = cases.phase
     out, start = now >= 0, np.ones_like(now[:, :1], dtype=bool)
     jump = np.concatenate([start, now[:, 1:] != now[:, :-1]], axis=1)
     p = cases.params[np.arange(now.shape[0])[:, None], np.maximum(now, 0)]
@@ -239,10 +239,10 @@ def calls_of(prepared: _March) -> dict[str, float]:
     potted, freezing, barrels = (cases.bodies[:, b] > 0.0 for b in (k.B_POTTED, k.B_FRUIT_L, k.B_BARREL_C))
     moved, inside = now[:, 1:].size, np.sum(prepared.clock.night >= 0) * now.shape[0]
     return {
-        "newton_covered": passes[out & covered].sum() + PASSES_AFTER_JUMP * side.sum(),
+        "newton_covered": passes[out & covered].sum(),
         "newton_open": passes[out & ~covered].sum(),
-        "clear_walls": (out & jump).sum() + out.sum() + side.sum(),
-        "surround": (out & jump).sum() + out.sum() + 2 * side.sum(),
+        "clear_walls": (out & jump).sum() + out.sum(),
+        "surround": (out & jump).sum() + out.sum(),
         "wood_radiation": (out & jump).sum() + out.sum(),
         "guess": now.size,
         "settled": (out & jump).sum(),
@@ -256,7 +256,6 @@ def calls_of(prepared: _March) -> dict[str, float]:
         "barrel_step": barrels.sum() * (now.shape[1] - 1),
         "root_ball": potted.sum() * (now.shape[1] - 1),
         "root_depth": (~potted).sum() * now.shape[1],
-        "note_warmest": (side | covered).sum(),
         "note_history": inside,
         "take_row": len(TISSUES) * inside,
         "add_last": len(TISSUES) * len(DURATIONS_H) * inside,

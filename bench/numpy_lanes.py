@@ -98,10 +98,11 @@ def ground_answer(x: State, p: FloatArray, dt: float) -> None:
         r = r + (p[k.P_WEIGHT + term] * p[k.P_DECAY + term]) * x[row]
     ice = x[k.X_ICE]
     left = r - ice / dt  # from below, beyond what melts all ice
-    melts = (p[k.P_FROZEN_K] == 0.0) | (left > 0.0)
+    hard = (p[k.P_FROZEN_K] == 0.0) | (x[k.X_HARD] > 0.5)
+    melts = hard | (left > 0.0)
     x[k.X_BELOW] = r
     x[k.X_RETURN] = np.where(melts, left, 0.0)
-    x[k.X_COLD] = np.where(melts, p[k.P_STIFF], conducted(p, ice))
+    x[k.X_COLD] = np.where(melts, np.where(hard, p[k.P_OWN], p[k.P_STIFF]), conducted(p, ice))
     x[k.X_THAW] = np.where(melts, 0.0, -left / p[k.P_STIFF])
 
 
@@ -115,7 +116,7 @@ def ground_now(x: State, p: FloatArray) -> None:
     """What the ground takes up at this instant, for a jump of the surroundings: no ice comes or goes."""
     r = np.add.reduce([p[k.P_WEIGHT + term] * x[row] for term, row in enumerate(Z_ROWS)])
     ice = x[k.X_ICE]
-    cold = np.where(p[k.P_FROZEN_K] > 0.0, p[k.P_STIFF], p[k.P_DIRECT])
+    cold = np.where((p[k.P_FROZEN_K] > 0.0) & (x[k.X_HARD] < 0.5), p[k.P_STIFF], p[k.P_DIRECT])
     x[k.X_RETURN] = np.where(ice > 0.0, 0.0, r)
     x[k.X_COLD] = np.where(ice > 0.0, conducted(p, ice), cold)
     x[k.X_THAW] = np.where(ice > 0.0, FAR, 0.0)
@@ -123,7 +124,8 @@ def ground_now(x: State, p: FloatArray) -> None:
 
 def front(x: State, p: FloatArray) -> None:
     """What the ground's terms see as their surface: the front while soil is frozen, else the surface itself."""
-    x[k.X_FRONT] = np.maximum(x[k.X_SOIL] - x[k.X_THAW], np.where(p[k.P_FROZEN_K] > 0.0, 0.0, -FAR))
+    soft = (p[k.P_FROZEN_K] > 0.0) & (x[k.X_HARD] < 0.5)
+    x[k.X_FRONT] = np.maximum(x[k.X_SOIL] - x[k.X_THAW], np.where(soft, 0.0, -FAR))
 
 
 def freeze(x: State, p: FloatArray, dt: float) -> None:
@@ -131,7 +133,7 @@ def freeze(x: State, p: FloatArray, dt: float) -> None:
     t = x[k.X_SOIL]
     taken = np.where(t < 0.0, x[k.X_COLD], p[k.P_STIFF]) * t - x[k.X_RETURN]
     ice = x[k.X_ICE] - dt * (taken + x[k.X_BELOW])
-    gone = (p[k.P_FROZEN_K] == 0.0) | (t > x[k.X_THAW]) | (ice < 0.0)
+    gone = (p[k.P_FROZEN_K] == 0.0) | (x[k.X_HARD] > 0.5) | (t > x[k.X_THAW]) | (ice < 0.0)
     x[k.X_ICE] = np.where(gone, 0.0, ice)
 
 
@@ -155,15 +157,13 @@ def ground_march(x: State, p: FloatArray) -> None:
         x[row] = p[k.P_DECAY + term] * x[row] + p[k.P_OLD + term] * old + p[k.P_NEW + term] * new
 
 
-def guess(x: State, slope: FloatArray) -> None:
-    """Start of a step: the last solution, run on in a straight line (slope 1) or kept (0)."""
-    for row, before in (
-        (k.X_LEAF, k.X_LEAF0),
-        (k.X_AIR, k.X_AIR0),
-        (k.X_COVER, k.X_COVER0),
-        (k.X_SOIL, k.X_SOIL0),
-    ):
+def guess(x: State, slope: FloatArray, freezes: NDArray[np.bool_]) -> None:
+    """Start of a step: the last solution, run on in a straight line (slope 1) or kept (0), as soil that turns is."""
+    for row, before in ((k.X_LEAF, k.X_LEAF0), (k.X_AIR, k.X_AIR0), (k.X_COVER, k.X_COVER0)):
         x[row], x[before] = x[row] + slope * (x[row] - x[before]), x[row]
+    soil, last = x[k.X_SOIL], x[k.X_SOIL0]
+    turned = freezes & ((soil < 0.0) != (last < 0.0))
+    x[k.X_SOIL], x[k.X_SOIL0] = soil + np.where(turned, 0.0, slope) * (soil - last), soil
     x[k.X_FRONT0] = x[k.X_FRONT]
     x[k.X_OPEN0], x[k.X_HALF0], x[k.X_SHADE0] = x[k.X_OPEN], x[k.X_HALF], x[k.X_SHADE]
 
@@ -172,11 +172,6 @@ def settled(x: State) -> None:
     """After a jump: the surfaces as solved are where the step starts."""
     x[k.X_LEAF0], x[k.X_AIR0], x[k.X_COVER0], x[k.X_SOIL0] = x[k.X_LEAF], x[k.X_AIR], x[k.X_COVER], x[k.X_SOIL]
     x[k.X_OPEN0], x[k.X_HALF0], x[k.X_SHADE0] = x[k.X_OPEN], x[k.X_HALF], x[k.X_SHADE]
-
-
-def note_warmest(x: State, leafy: FloatArray) -> None:
-    """Keep the highest temperature of the leaf, or of the air where there is no leaf; `leafy` is a mask."""
-    x[k.X_WARMEST] = np.maximum(x[k.X_WARMEST], np.where(leafy, x[k.X_LEAF], x[k.X_AIR]))
 
 
 def black(t: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -269,10 +264,11 @@ def newton_open(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) -> 
     inv_i = 1.0 / m_ii
     r = m_si * inv_i
     step_s = (f_s - r * f_i) / (m_ss - r * m_is)
+    step_s = not_over_thaw(x, ts, stride(step_s))
     step_i = held_in_band(p, ti, (f_i - m_is * step_s) * inv_i)
     step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
     x[k.X_SOIL], x[k.X_AIR], x[k.X_LEAF] = (
-        ts + not_over_thaw(x, ts, stride(step_s)),
+        ts + step_s,
         ti + stride(step_i),
         tl + stride(step_l),
     )
@@ -379,19 +375,20 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) 
     inv_i = 1.0 / m_ii
     r = m_si * inv_i
     step_s = (f_s - r * f_i) / (m_ss - r * m_is)
+    step_s = not_over_thaw(x, ts, stride(step_s))
     step_i = held_in_band(p, ti, (f_i - m_is * step_s) * inv_i)
     step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
     step_c = (f_c - m_ci * step_i - m_cl * step_l - m_cs * step_s) * inv_c
-    x[k.X_SOIL], x[k.X_AIR] = ts + not_over_thaw(x, ts, stride(step_s)), ti + stride(step_i)
+    x[k.X_SOIL], x[k.X_AIR] = ts + step_s, ti + stride(step_i)
     x[k.X_LEAF], x[k.X_COVER], x[k.X_DOWN] = tl + stride(step_l), tc + stride(step_c), down
 
 
 def indoors(x: State, inside: IntArray, room: FloatArray, f: State) -> None:
-    """Leaf, air and surroundings of some cases at room temperature; the ground left behind follows the air outside."""
+    """Leaf, air, floor and surroundings of some cases at room temperature; the ground follows the air outside."""
     radiated, _ = black(room)
-    values = [(row, room) for row in (k.X_LEAF, k.X_AIR, k.X_COVER, k.X_TA)]
+    values = [(row, room) for row in (k.X_LEAF, k.X_AIR, k.X_COVER, k.X_SOIL, k.X_TA)]
     values += [(row, EPS * radiated) for row in (k.X_OPEN, k.X_HALF, k.X_SHADE)]
-    values += [(k.X_SOIL, f[k.F_AIR]), (k.X_DOWN, radiated)]
+    values += [(k.X_FRONT, f[k.F_AIR]), (k.X_DOWN, radiated)]
     values += [(k.X_ROOT_U, np.full_like(room, 0.2)), (k.X_SUN, np.zeros_like(room))]
     for row, value in values:
         x[row] = x[row].copy()
@@ -452,7 +449,10 @@ def fruit_step(x: State, b: FloatArray, dt: float, wind: FloatArray) -> None:
     holds = (ice > 0.0) & (ice < latent)
     total = ice + np.where(holds, -0.5 * dt * (n0 + n1), (freezes - free_t) / per_c * dt)
     x[k.X_FRUIT_ICE] = np.minimum(np.maximum(total, 0.0), latent)
-    x[k.X_FRUIT] = freezes + (np.maximum(-total, 0.0) - np.maximum(total - latent, 0.0)) * per_c / dt
+    # The rest of a step in which the last of it froze or thawed leads at most as far as a whole step from there.
+    after, reach = (np.maximum(-total, 0.0) - np.maximum(total - latent, 0.0)) * per_c / dt, free_t - freezes
+    after = np.where(holds & (after > 0.0) & (after > reach), reach, after)
+    x[k.X_FRUIT] = freezes + np.where(holds & (after < 0.0) & (after < reach), reach, after)
 
 
 def barrel_step(x: State, b: FloatArray, dt: float, covered: FloatArray) -> None:

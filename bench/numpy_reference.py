@@ -30,7 +30,6 @@ from bench.numpy_lanes import (
     indoors,
     newton_covered,
     newton_open,
-    note_warmest,
     root_ball,
     root_depth,
     settled,
@@ -41,7 +40,7 @@ from bench.numpy_lanes import (
 from fruitwall.physics import kernel_rows as k
 from fruitwall.physics.body import TISSUES
 from fruitwall.physics.exposure import DURATIONS_H
-from fruitwall.physics.kernel import FAR_ABOVE, FAR_BELOW, PASSES, PASSES_AFTER_JUMP, PASSES_AT_JUMP
+from fruitwall.physics.kernel import FAR_ABOVE, PASSES, PASSES_AFTER_JUMP, PASSES_AT_JUMP
 from fruitwall.physics.night import _March
 
 F_ROWS = range(0, k.FORCING_SIZE, k.LANES)
@@ -66,13 +65,6 @@ BODIES = (
 )
 """Temperature, radiation of the step before and of this one, heat capacity, forced and free exchange."""
 
-SIDES = (
-    (k.X_SIDE_LEAF, k.X_LEAF),
-    (k.X_SIDE_AIR, k.X_AIR),
-    (k.X_SIDE_COVER, k.X_COVER),
-    (k.X_SIDE_SOIL, k.X_SOIL),
-)
-
 
 def solve(x: State, parts: list[Part]) -> None:
     """Newton passes with or without cover, part of the cases by part."""
@@ -89,13 +81,6 @@ def solve(x: State, parts: list[Part]) -> None:
             else:
                 x[row] = x[row].copy()
                 x[row][part.cases] = some[row]
-
-
-def note_side(x: State, cases: IntArray, now: State) -> None:
-    """The surfaces of some cases are those that would be if still covered."""
-    for side, row in SIDES:
-        x[side] = x[side].copy()
-        x[side][cases] = now[row]
 
 
 def change_ground(x: State, matrix: FloatArray, water: FloatArray) -> None:
@@ -133,8 +118,8 @@ def begin(p: FloatArray, b: FloatArray, start: FloatArray, leak: FloatArray) -> 
     ):
         x[row] = b[c] * t - np.where(t < 0.0, b[ice], 0.0)
     x[k.X_LEAK] = np.broadcast_to(leak, t.shape)
-    x[k.X_WARMEST] = np.full(t.shape, FAR_BELOW)
-    x[k.X_FRONT] = np.where(p[k.P_FROZEN_K] > 0.0, np.maximum(t, 0.0), t)  # soil that freezes begins unfrozen
+    x[k.X_HARD] = np.where(t < 0.0, 1.0, 0.0)
+    x[k.X_FRONT] = t.copy()
     for term, row in enumerate(Z_ROWS):
         x[row] = p[k.P_REST + term] * x[k.X_FRONT] + p[k.P_LAG + term]
     return x
@@ -206,14 +191,13 @@ class Result:
 
     Attributes
     ----------
-    low, lowest, warmest, air : ndarray, shapes (case, member, night, tissue, duration), (case, member, night, tissue),
-        (case, member, night), (case, member, night)
+    low, lowest, air : ndarray, shapes (case, member, night, tissue, duration), (case, member, night, tissue) and (case,
+        member, night)
     series : ndarray, shape (case, member, step, HISTORY_ROWS), or None
     """
 
     low: FloatArray
     lowest: FloatArray
-    warmest: FloatArray
     air: FloatArray
     series: FloatArray | None
 
@@ -248,7 +232,7 @@ class Marcher:
         self.night = prepared.clock.night
         self.params = np.ascontiguousarray(made.params[cases].transpose(2, 1, 0))  # [parameter, phase, case]
         self.b = np.ascontiguousarray(made.bodies[cases].T)[:, :, None]
-        self.phase, self.side_phase = made.phase[cases], made.side_phase[cases]
+        self.phase = made.phase[cases]
         self.home = np.maximum(self.phase[:, 0], 0)
         self.ground, self.change, self.room_of = made.ground[cases], made.change[cases], made.room_of[cases]
         self.n = self.phase.shape[0]
@@ -354,21 +338,6 @@ class Marcher:
             x[row] = x[row].copy()
             x[row][some] = value
 
-    def side(self, x: State, t: int, side: IntArray) -> None:
-        """How warm it would be if the covers had been left on."""
-        some = np.flatnonzero(side >= 0)
-        q = self.params[:, side[some], some][:, :, None]
-        part = {row: x[row][some] for row in (*NEWTON_READS, k.X_DOWN, k.X_WARMEST)}
-        for kept, row in SIDES:
-            part[row] = x[kept][some]
-        walls(part, self.walls[t], self.thrown[t], self.shares[some], self.low[some, side[some]])
-        surround(part, self.weather(t), q, self.visible[t, some])
-        passes = np.full(some.size, PASSES_AFTER_JUMP)
-        solve(part, self.parts(q, np.ones(some.size, dtype=bool), passes, q[k.P_OWN], q[k.P_STIFF]))
-        note_side(x, some, part)
-        note_warmest(part, q[k.P_FOLIAGE] > 0.0)
-        x[k.X_WARMEST][some] = part[k.X_WARMEST]
-
     def barrel(self, x: State, m: Moment, now: IntArray) -> None:
         """March the water that some cases have in barrels."""
         some = self.barrels
@@ -383,7 +352,7 @@ class Marcher:
         shape = (nights, self.n, members)
         low = np.full((nights, len(TISSUES), len(DURATIONS_H), self.n, members), FAR_ABOVE)
         lowest = np.full((nights, len(TISSUES), self.n, members), FAR_ABOVE)
-        warmest, air = np.full(shape, FAR_BELOW), np.full(shape, FAR_ABOVE)
+        air = np.full(shape, FAR_ABOVE)
         series = np.zeros((steps, k.HISTORY_ROWS, self.n, members)) if keep_series else None
         longest = max(int(np.sum(self.night == night)) for night in range(nights))
         history = np.zeros((longest, len(TISSUES), self.n, members))
@@ -396,13 +365,12 @@ class Marcher:
         for t in range(steps):
             now = self.phase[:, t]
             jump = now != before if t else np.ones(self.n, dtype=bool)
-            uncovered = np.flatnonzero(jump & (before > 0))
-            if uncovered.size:
-                note_side(x, uncovered, {row: x[row][uncovered] for _, row in SIDES})
             if (jump & (now >= 0)).any():
                 self.jump(x, t, now, jump & (now >= 0), wetted)
             m, f = self.moment(now, self.passes(now, jump)), self.weather(t)
-            guess(x, np.where(jump | fresh | (now < 0), 0.0, 1.0)[:, None])
+            outdoors = (now >= 0)[:, None]
+            slope = np.where((jump | fresh)[:, None] | ~outdoors, 0.0, 1.0)
+            guess(x, slope, (m.p[k.P_FROZEN_K] > 0.0) & outdoors)
             walls(x, self.walls[t], self.thrown[t], self.shares, m.low)
             surround(x, f, m.p, self.visible[t])
             ground_answer(x, m.p, self.dt)
@@ -411,16 +379,9 @@ class Marcher:
             if m.inside.size:
                 indoors(x, m.inside, self.rooms[self.room_of[m.inside], :, t], f)
             fresh = jump
-            side = self.side_phase[:, t]
-            if (side >= 0).any():
-                self.side(x, t, side)
-            under = m.covered[side[m.covered] < 0]
-            if under.size:
-                part = {row: x[row][under] for row in (k.X_LEAF, k.X_AIR, k.X_WARMEST)}
-                note_warmest(part, m.p[k.P_FOLIAGE, under] > 0.0)
-                x[k.X_WARMEST][under] = part[k.X_WARMEST]
+            inside = x[k.X_FRONT][m.inside]
             front(x, m.p)
-            x[k.X_FRONT][m.inside] = x[k.X_SOIL][m.inside]
+            x[k.X_FRONT][m.inside] = inside
             if t > 0:
                 ice = x[k.X_ICE]
                 freeze(x, m.p, self.dt)
@@ -448,8 +409,6 @@ class Marcher:
                 np.minimum(air[night], x[k.X_AIR], out=air[night])
                 at += 1
                 if t + 1 == self.night.size or self.night[t + 1] != night:
-                    warmest[night] = x[k.X_WARMEST]
-                    x[k.X_WARMEST] = np.full(x[k.X_WARMEST].shape, FAR_BELOW)
                     lowest[night] = history[:at].min(axis=0)
                     for level, means in enumerate(gather(history[:at], round(1800 / self.dt))):
                         low[night, :, level] = means
@@ -458,7 +417,6 @@ class Marcher:
         return Result(
             low=low.transpose(3, 4, 0, 1, 2),
             lowest=lowest.transpose(2, 3, 0, 1),
-            warmest=warmest.transpose(1, 2, 0),
             air=air.transpose(1, 2, 0),
             series=None if series is None else series.transpose(2, 3, 0, 1),
         )

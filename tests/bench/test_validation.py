@@ -71,9 +71,9 @@ RECORDED = [
     (f"{SKY}: Santa Maria, 19 °C", 3.4, 0.1),
     (f"{SKY}: Tharandt, 12 °C", 5.5, 0.1),
     (f"{SKY}: Neustift, 14 °C", 16.4, 0.2),
-    (f"{MEADOW}, clear and calm", 1.21, 0.15),
+    (f"{MEADOW}, clear and calm", 0.81, 0.15),
     (f"{OAKS}, zero -0.6 K taken off, clear and calm", 0.50, 0.1),
-    (f"{OAKS}, zero -0.6 K taken off, clear, some wind", 0.82, 0.1),
+    (f"{OAKS}, zero -0.6 K taken off, clear, some wind", 0.93, 0.1),
     (f"{SPRUCES}, zero -0.2 K taken off, all night hours", 0.28, 0.05),
 ]
 

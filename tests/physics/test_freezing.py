@@ -38,7 +38,7 @@ def plain(function):
     return getattr(function, "py_func", function)
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture
 def _plain_exponential(monkeypatch):
     """The compiled one has no way in from Python."""
     monkeypatch.setattr(body, "exponential", plain(lane.exponential))
@@ -190,6 +190,7 @@ def fruit_steps(fruit, around_c, steps, start_c=5.0):
     return b, np.array(out)
 
 
+@pytest.mark.usefixtures("_plain_exponential")
 def test_a_fruit_stays_at_its_freezing_point_until_the_flux_there_has_frozen_it():
     # Time of freezing: latent heat over the flux at the freezing point, which is constant in still surroundings.
     fruit = Body(fruit_diameter_m=0.07, fruit_freezing_c=-1.5)
@@ -204,6 +205,7 @@ def test_a_fruit_stays_at_its_freezing_point_until_the_flux_there_has_frozen_it(
     assert out[-1, 1] == pytest.approx(b[k.B_FRUIT_L])
 
 
+@pytest.mark.usefixtures("_plain_exponential")
 def test_a_frozen_fruit_thaws_by_giving_the_same_heat_back():
     fruit = Body(fruit_diameter_m=0.07, fruit_freezing_c=-1.5)
     b, x = body_parameters(fruit), np.zeros(k.STATE_SIZE)
@@ -231,9 +233,23 @@ def test_fruit_that_freezes_is_warmer_through_the_night_than_fruit_that_undercoo
     assert np.array_equal(freezing.minimum_c[..., :3], undercooling.minimum_c[..., :3])  # the leaves do not notice
 
 
+@pytest.mark.parametrize("minutes", [5, 15, 60])
+@pytest.mark.parametrize("diameter_m", [0.005, 0.02, 0.2])
+def test_buds_and_melons_freeze_and_thaw_within_what_surrounds_them(diameter_m, minutes):
+    # A small body runs out of ice within a step; what is left of the step must not be taken for a whole one.
+    weather = frost_weather(low=-11.0, high=6.0, before=0.0)
+    fruit = Body(fruit_diameter_m=diameter_m, fruit_freezing_c=-1.5)
+    series = simulate(
+        weather, [open_spot()], [fruit], [[Treatment()]], [LAST], keep_series=True, step_minutes=minutes
+    ).series
+    assert series["fruit"].min() > min(series["leaf"].min(), series["twig"].min()) - 1.0
+    assert series["fruit"].max() < series["leaf"].max() + 5.0
+
+
 # ---------------------------------------------------------------- barrels
 
 
+@pytest.mark.usefixtures("_plain_exponential")
 def test_a_barrel_cools_as_the_exponential_says_and_gives_the_published_heat():
     check = find_check("slab.yaml", "store-water-barrel")
     b, x = np.zeros(k.BODY_PARAMETERS), np.zeros(k.STATE_SIZE)

@@ -87,17 +87,17 @@ def gain_of_thin_cloth(ground, **weather):
     return float(result.air_minimum_c[0, 1, 0, 0] - result.air_minimum_c[0, 0, 0, 0])
 
 
-@pytest.mark.parametrize("ground", ["bare", "turf"])
-def test_thin_cloth_over_a_low_bed_gains_what_two_springs_of_trials_gained(ground):
+def test_thin_cloth_over_a_low_bed_gains_what_two_springs_of_trials_gained():
     # Oregon 1988, an inch above the soil over film mulch, means of two springs: 0.5 to 1.8 K (osu_1988 in the evidence
-    # on covers), printed in whole degrees Fahrenheit, so 0.3 K either way. Spring nights of 4 °C, moist air.
-    assert 0.2 < gain_of_thin_cloth(ground, low=4.0, high=18.0, dew=1.0) < 2.1
+    # on covers), printed in whole degrees Fahrenheit, so 0.3 K either way. Spring nights of 4 °C, moist air. Film on
+    # soil keeps a few millimetres of air under it, about 0.1 m² K/W: between bare soil (0) and turf (0.15).
+    bare, turf = (gain_of_thin_cloth(ground, low=4.0, high=18.0, dew=1.0) for ground in ("bare", "turf"))
+    assert bare > turf
+    assert 0.2 < (bare + 2.0 * turf) / 3.0 < 2.1
 
 
-@pytest.mark.xfail(strict=True, reason="a few clear nights of the trial had -0.6 to +0.6 K; the model keeps +1.5 K")
 def test_thin_cloth_may_gain_nothing_on_the_coldest_clear_nights():
-    # Film over soil keeps a few millimetres of air under it (0.1 m² K/W), like thin turf. The model knows no night on
-    # which the cloth's air is fed from the sides, nor a cloth that was put on late.
+    # Single nights of the same trials: -0.6 to +0.6 K.
     assert -0.6 < gain_of_thin_cloth("turf", low=1.0, high=15.0, before=0.0) < 0.6
 
 
@@ -356,7 +356,7 @@ def test_results_have_the_axes_they_are_said_to_have():
     shape = (2, 2, 3, 3)
     assert result.coldest_c.shape == (*shape, len(TISSUES), len(DURATIONS_H))
     assert result.minimum_c.shape == (*shape, len(TISSUES))
-    assert result.warmest_c.shape == result.air_minimum_c.shape == shape
+    assert result.air_minimum_c.shape == shape
     assert set(result.series) == set(SERIES)
     assert result.series["leaf"].shape == (2, 2, 3, 4 * 96 + 1)
     assert result.time_utc.shape == (4 * 96 + 1,)
@@ -473,6 +473,6 @@ def test_a_night_wants_times_with_zones_in_order():
 
 
 def test_wind_below_half_a_metre_is_that_at_half_a_metre():
-    setting = Setting("loam", "moist", 0.0, 900.0, 1.0, Season(0.0, 0.0), freezes=True)
+    setting = Setting("loam", "moist", 0.0, 900.0, 1.0, Season(0.0, 0.0))
     low, half = (open_air(open_spot(height_m=h), TREE, setting)[k.P_WIND] for h in (0.2, 0.5))
     assert low == half

@@ -253,7 +253,7 @@ def test_tunnels_over_a_bed_keep_its_surface_as_much_warmer_as_the_trials_of_198
     frame = {"on_frame": True, "frame_width_m": 1.2, "frame_length_m": 8.0, "frame_height_m": 0.5, "stays_by_day": True}
     tunnels = [Treatment(cover, cover=cover, **frame) for cover in ("fleece_light", "film_polyethylene")]
     gains = {}
-    for cloud, wind in ((0.8, 1.5), (0.0, 0.5)):
+    for cloud, wind in ((0.8, 2.0), (0.0, 0.5)):
         weather = frost_weather(days=6, low=6.7, high=18.0, dew=5.5, wind=wind, cloud=cloud, before=0.0)
         nights = [night_of(day) for day in (20, 21, 22, 23)]
         place = open_spot(height_m=0.3, sky=1.0)

@@ -52,9 +52,9 @@ STANDING = 0.15
 """A crown through whose sides less wind comes than this, per ground area, is a low wide bed rather than a standing
 crown, and its calm exchange falls with it. Our judgement."""
 
-LOW_EXCHANGE = 1.0 / 208.0
-"""Exchange of a low closed canopy per m/s of wind at 2 m: aerodynamic resistance of FAO-56's reference grass, box 4.
-[-]"""
+LOW_EXCHANGE = 0.11
+"""Exchange of a low closed canopy per wind at its top: k²/ln²((h - d)/z₀) with the log profile's d = 0.67 h and
+z₀ = 0.1 h (as in FAO-56 eq. 4, without its excess resistance, which here is the leaf's own). [-]"""
 
 CROWN_POROSITY = 0.3
 """Share of the wind that passes through a crown rather than around it. Our judgement."""
@@ -117,9 +117,9 @@ SIDE_SUN = 0.5
 """Sun on the sides of a cover, mean of all its sides, over that on level ground: with the winter sun 30 to 45° high a
 round tower catches on its skin 1/π of cot(height) of the beam, half of the diffuse light, some of the ground's. [-]"""
 
-SIDE_SUN_WARMS = 0.4
-"""Share of that sun, once caught under the cover, that warms the air: a fifth is reflected, half of the rest goes into
-vapour (a tunnel's moist plants). Our judgement."""
+SIDE_SUN_WARMS = 0.3
+"""Share of that sun, once caught under the cover, that warms the air: a fifth is reflected, six tenths of the rest go
+into vapour (a tunnel's moist plants). Our judgement, such that closed tunnels come to the 10 to 20 K of practice."""
 
 SIDE_SUN_TO_GROUND = 0.5
 """Share of the sideways sun past the crown that falls on the covered ground; the rest leaves on the far side. Our
@@ -149,8 +149,8 @@ class Cases:
     Attributes
     ----------
     params : ndarray, shape (case, phase, PARAMETERS)
-    phase, side_phase : ndarray, shape (case, step)
-        Phase of every step (-1 indoors), and the covered phase that would hold if the cover were left on (-1: none).
+    phase : ndarray, shape (case, step)
+        Phase of every step, -1 indoors.
     ground : ndarray, shape (case, phase)
         0 before, 1 after watering.
     change : ndarray, shape (case, TERMS, TERMS + 2)
@@ -165,7 +165,6 @@ class Cases:
 
     params: FloatArray
     phase: IntArray
-    side_phase: IntArray
     ground: IntArray
     change: FloatArray
     face_ids: IntArray
@@ -192,8 +191,6 @@ class Setting:
         Over that at sea level.
     season : Season
         How the ground's temperatures lag behind those of the air at the start.
-    freezes : bool
-        Whether bare soil freezes and thaws; not where it was frozen for weeks before.
     """
 
     soil: str
@@ -202,7 +199,6 @@ class Setting:
     step_s: float
     air_density: float
     season: Season
-    freezes: bool
 
 
 def open_air(spot: Spot, body: Body, setting: Setting) -> FloatArray:
@@ -393,16 +389,12 @@ class Clock:
         Hours since the cover went on, NaN while it is off.
     through : ndarray, shape (step,)
         The same for a cover that stays on from the first to the last of nights that follow each other.
-    after : ndarray, shape (step,)
-        Every half hour from when the cover of that night is taken off to the night's end, for the estimate of how warm
-        it would have become.
     """
 
     time_utc: NDArray[np.datetime64]
     night: IntArray
     on: FloatArray
     through: FloatArray
-    after: NDArray[np.bool_]
 
 
 def clock_of(time_utc: NDArray[np.datetime64], nights: Sequence[Night]) -> Clock:
@@ -410,7 +402,6 @@ def clock_of(time_utc: NDArray[np.datetime64], nights: Sequence[Night]) -> Clock
     night = np.full(time_utc.size, -1, dtype=np.int64)
     on = np.full(time_utc.size, np.nan)
     through = np.full(time_utc.size, np.nan)
-    after = np.zeros(time_utc.size, dtype=bool)
     first = time_utc[0]
     for number, each in enumerate(nights):
         start, end, put, taken = (
@@ -423,9 +414,7 @@ def clock_of(time_utc: NDArray[np.datetime64], nights: Sequence[Night]) -> Clock
             first = put
         stays = (time_utc > first) & (time_utc <= taken)
         through[stays] = (time_utc[stays] - first) / np.timedelta64(3600, "s")
-        after |= (time_utc > taken) & (time_utc <= end)
-    half_hours = (time_utc - time_utc[0]) % np.timedelta64(1800, "s") == np.timedelta64(0, "s")
-    return Clock(time_utc, night, on, through, after & half_hours)
+    return Clock(time_utc, night, on, through)
 
 
 def build(
@@ -485,7 +474,6 @@ def build(
     return Cases(
         params=params,
         phase=np.array([case.phase for case in made]).reshape(n, steps),
-        side_phase=np.array([case.side_phase for case in made]).reshape(n, steps),
         ground=ground,
         change=np.array([case.change for case in made]),
         face_ids=face_ids,
@@ -527,7 +515,6 @@ class _Case:
         treatment = self.treatment
         wet = _wet_from(treatment, clock)
         self.phase = np.zeros(clock.time_utc.size, dtype=np.int64)
-        self.side_phase = np.full(clock.time_utc.size, -1, dtype=np.int64)
         plain = open_air(self.spot, self.body, self.setting)
         on = ~np.isnan(clock.on)
         bare = np.isnan(clock.through if treatment.stays_by_day else clock.on)
@@ -555,9 +542,7 @@ class _Case:
                 self.grounds.append(int(watered))
                 lay_ground(self.params[-1], self._terms[int(watered)], self.setting.season)
                 solid, latent = freezing_of(self.spot, self.setting.soil, "wet" if watered else self.setting.moisture)
-                lay_ice(self.params[-1], *((solid, latent) if self.setting.freezes else (0.0, 0.0)))
-                if treatment.covered and params is kinds[-1][0]:
-                    self.side_phase[clock.after & bare & (wet == watered)] = number
+                lay_ice(self.params[-1], solid, latent)
         if treatment.room is not None:
             # Carried in before the first night, out after the last: by day too, whatever the air outside.
             self.phase[clock.night >= 0] = -1

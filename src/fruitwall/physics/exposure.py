@@ -31,9 +31,6 @@ class NightResult:
         Lowest running mean over each of `DURATIONS_H`, tissues as in `TISSUES`. [°C]
     minimum_c : ndarray, shape (tree, treatment, member, night, tissue)
         Lowest value. [°C]
-    warmest_c : ndarray, shape (tree, treatment, member, night)
-        Highest leaf (leafless: air) temperature if the cover were left on until the night's end at noon (while it
-        `stays_by_day`, as it is, afternoon included); NaN for a treatment without cover. [°C]
     air_minimum_c : ndarray, shape (tree, treatment, member, night)
         Lowest temperature of the air at the leaves. [°C]
     nights : tuple of Night
@@ -47,7 +44,6 @@ class NightResult:
 
     coldest_c: FloatArray
     minimum_c: FloatArray
-    warmest_c: FloatArray
     air_minimum_c: FloatArray
     nights: tuple[Night, ...]
     treatment_keys: tuple[tuple[str, ...], ...]

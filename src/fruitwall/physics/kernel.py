@@ -48,44 +48,6 @@ def solve(x: Any, w: int, p: Any, own: float, stiff: float, passes: int) -> None
 
 
 @lane.apart
-def put_aside(x: Any, w: int) -> None:
-    """Keep the surfaces."""
-    lane.copy_row(x, w, k.X_KEEP_LEAF, k.X_LEAF)
-    lane.copy_row(x, w, k.X_KEEP_AIR, k.X_AIR)
-    lane.copy_row(x, w, k.X_KEEP_COVER, k.X_COVER)
-    lane.copy_row(x, w, k.X_KEEP_SOIL, k.X_SOIL)
-    lane.copy_row(x, w, k.X_KEEP_DOWN, k.X_DOWN)
-
-
-@lane.apart
-def take_back(x: Any, w: int) -> None:
-    """Bring the kept surfaces back."""
-    lane.copy_row(x, w, k.X_LEAF, k.X_KEEP_LEAF)
-    lane.copy_row(x, w, k.X_AIR, k.X_KEEP_AIR)
-    lane.copy_row(x, w, k.X_COVER, k.X_KEEP_COVER)
-    lane.copy_row(x, w, k.X_SOIL, k.X_KEEP_SOIL)
-    lane.copy_row(x, w, k.X_DOWN, k.X_KEEP_DOWN)
-
-
-@lane.apart
-def note_side(x: Any, w: int) -> None:
-    """The surfaces as they are now are those that would be if still covered."""
-    lane.copy_row(x, w, k.X_SIDE_LEAF, k.X_LEAF)
-    lane.copy_row(x, w, k.X_SIDE_AIR, k.X_AIR)
-    lane.copy_row(x, w, k.X_SIDE_COVER, k.X_COVER)
-    lane.copy_row(x, w, k.X_SIDE_SOIL, k.X_SOIL)
-
-
-@lane.apart
-def use_side(x: Any, w: int) -> None:
-    """Start from what the surfaces would be if still covered."""
-    lane.copy_row(x, w, k.X_LEAF, k.X_SIDE_LEAF)
-    lane.copy_row(x, w, k.X_AIR, k.X_SIDE_AIR)
-    lane.copy_row(x, w, k.X_COVER, k.X_SIDE_COVER)
-    lane.copy_row(x, w, k.X_SOIL, k.X_SIDE_SOIL)
-
-
-@lane.apart
 def march_bodies(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> None:
     """Bring twig, limb and fruit to the end of the step."""
     a, f = b[k.B_TWIG_A], b[k.B_TWIG_B]
@@ -119,7 +81,6 @@ def begin(x: Any, w: int, p: Any, b: Any, start: Any, leak: Any) -> None:
         for j in range(w):
             x[row + j] = start[j]
     rim_l, core_l, fruit_l, barrel_l = b[k.B_RIM_L], b[k.B_CORE_L], b[k.B_FRUIT_L], b[k.B_BARREL_L]
-    coldest = 0.0 if p[k.P_FROZEN_K] > 0.0 else FAR_BELOW
     for j in range(w):
         t = start[j]
         x[k.X_FRUIT_ICE + j] = fruit_l if t < b[k.B_FRUIT_FREEZES] else 0.0
@@ -129,8 +90,7 @@ def begin(x: Any, w: int, p: Any, b: Any, start: Any, leak: Any) -> None:
         x[k.X_ICE + j] = 0.0
         x[k.X_RIM_H + j] = b[k.B_RIM_C] * t - (rim_l if t < 0.0 else 0.0)
         x[k.X_CORE_H + j] = b[k.B_CORE_C] * t - (core_l if t < 0.0 else 0.0)
-        x[k.X_WARMEST + j] = FAR_BELOW
-        t = coldest if t < coldest else t  # soil that freezes begins unfrozen
+        x[k.X_HARD + j] = 1.0 if t < 0.0 else 0.0  # days of frost: it has no water left to freeze
         x[k.X_FRONT + j] = t
     for i in range(k.TERMS):
         rest, lag = p[k.P_REST + i], p[k.P_LAG + i]
@@ -183,10 +143,10 @@ def marcher() -> Any:
     @numba.njit(nogil=True, cache=True, fastmath=lane.FAST, error_model="numpy")
     def march(
         cases: Any, block: int, width: int, forcing: Any, faces: Any, thrown: Any, rooms: Any, start: Any, leak: Any,
-        visible: Any, phase: Any, side_phase: Any, params: Any, ground: Any, change: Any,
+        visible: Any, phase: Any, params: Any, ground: Any, change: Any,
         face_ids: Any, face_shares: Any, face_low: Any, room_of: Any, bodies: Any,
         night_of: Any, night_lo: Any, night_hi: Any, dt: float, first: int, levels: int,
-        low: Any, lowest: Any, warmest: Any, air: Any, series: Any,
+        low: Any, lowest: Any, air: Any, series: Any,
     ) -> int:  # fmt: skip
         """March some cases of one block; results go into the last arrays, by case."""
         steps = forcing.shape[1]
@@ -206,8 +166,6 @@ def marcher() -> Any:
             for t in range(steps):
                 now = phase[case, t]
                 jump = t == 0 or now != before
-                if jump and before > 0:
-                    note_side(x, w)
                 p = params[case, now if now >= 0 else home]
                 if jump and now >= 0:
                     if ground[case, now] != soil_kind:
@@ -224,7 +182,7 @@ def marcher() -> Any:
                     lane.settled(x, w)
                 wind_mul, wind_add = 1.0, 0.0
                 if now >= 0:
-                    lane.guess(x, w, 0.0 if jump or fresh else 1.0)
+                    lane.guess(x, w, 0.0 if jump or fresh else 1.0, p[k.P_FROZEN_K] > 0.0)
                     walls(x, w, faces, thrown, block, t, face_ids[case], face_shares[case], face_low[case, now])
                     lane.surround(x, w, forcing[block, t], p, visible[case, t])
                     lane.ground_answer(x, w, p, inv_dt)
@@ -234,27 +192,11 @@ def marcher() -> Any:
                     if p[k.P_COVERED] > 0.5:
                         wind_mul, wind_add = p[k.P_IN_WIND_MUL], p[k.P_IN_WIND_ADD]
                 else:
-                    lane.guess(x, w, 0.0)
+                    lane.guess(x, w, 0.0, False)
                     lane.indoors(x, w, rooms[room_of[case], block, t], forcing[block, t])
                 fresh = jump
-                side = side_phase[case, t]
-                if side >= 0:
-                    q = params[case, side]
-                    put_aside(x, w)
-                    use_side(x, w)
-                    walls(x, w, faces, thrown, block, t, face_ids[case], face_shares[case], face_low[case, side])
-                    lane.surround(x, w, forcing[block, t], q, visible[case, t])
-                    solve(x, w, q, q[k.P_OWN], q[k.P_STIFF], some)
-                    note_side(x, w)
-                    lane.note_warmest(x, w, 1.0 if q[k.P_FOLIAGE] > 0.0 else 0.0)
-                    take_back(x, w)
-                    lane.surround(x, w, forcing[block, t], p, visible[case, t])
-                elif p[k.P_COVERED] > 0.5:
-                    lane.note_warmest(x, w, 1.0 if p[k.P_FOLIAGE] > 0.0 else 0.0)
                 if now >= 0:
                     lane.front(x, w, p)
-                else:
-                    lane.copy_row(x, w, k.X_FRONT, k.X_SOIL)
                 if t > 0:
                     if now >= 0:
                         lane.freeze(x, w, p, dt)
@@ -275,7 +217,6 @@ def marcher() -> Any:
                 if night >= 0:
                     body.note_history(x, w, history[t - night_lo[night]], mix_leaf, mix_cover, mix_air)
                     if t == night_hi[night]:
-                        lane.take_warmest(x, w, warmest[case, night])
                         lived = history[: t - night_lo[night] + 1]
                         gather(lived, sums, w, first, levels, low[case, night], lowest[case, night], air[case, night])
                 before = now

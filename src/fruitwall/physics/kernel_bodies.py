@@ -84,7 +84,11 @@ def fruit_step(x: Any, w: int, dt: float, per_c: float, a: float, b: Any, wind_m
         solid = total - latent if total > latent else 0.0
         total = 0.0 if total < 0.0 else total
         x[k.X_FRUIT_ICE + j] = latent if total > latent else total
-        x[k.X_FRUIT + j] = freezes + (liquid - solid) * per_c / dt
+        # The rest of a step in which the last of it froze or thawed leads at most as far as a whole step from there.
+        after, reach = (liquid - solid) * per_c / dt, free_t - freezes
+        after = reach if holds & (after > 0.0) & (after > reach) else after
+        after = reach if holds & (after < 0.0) & (after < reach) else after
+        x[k.X_FRUIT + j] = freezes + after
 
 
 @apart

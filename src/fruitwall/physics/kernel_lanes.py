@@ -154,7 +154,7 @@ def ground_answer(x: Any, w: int, p: Any, inv_dt: float) -> None:
     d3, d4, d5 = w3 * p[k.P_DECAY + 3], w4 * p[k.P_DECAY + 4], w5 * p[k.P_DECAY + 5]
     old = w0 * p[k.P_OLD] + w1 * p[k.P_OLD + 1] + w2 * p[k.P_OLD + 2]
     old += w3 * p[k.P_OLD + 3] + w4 * p[k.P_OLD + 4] + w5 * p[k.P_OLD + 5]
-    solid, per, stiff = p[k.P_FROZEN_K], p[k.P_FROZEN_PER], p[k.P_STIFF]
+    solid, per, own, stiff = p[k.P_FROZEN_K], p[k.P_FROZEN_PER], p[k.P_OWN], p[k.P_STIFF]
     always, inv_stiff = solid == 0.0, 1.0 / p[k.P_STIFF]
     for j in range(w):
         r = d0 * x[k.X_Z0 + j] + d1 * x[k.X_Z1 + j] + d2 * x[k.X_Z2 + j]
@@ -162,10 +162,11 @@ def ground_answer(x: Any, w: int, p: Any, inv_dt: float) -> None:
         r += old * x[k.X_FRONT0 + j]
         ice = x[k.X_ICE + j]
         left = r - ice * inv_dt  # from below, beyond what melts all ice
-        melts = always | (left > 0.0)
+        hard = always | (x[k.X_HARD + j] > 0.5)
+        melts = hard | (left > 0.0)
         x[k.X_BELOW + j] = r
         x[k.X_RETURN + j] = left if melts else 0.0
-        x[k.X_COLD + j] = stiff if melts else solid / (solid * inv_stiff + per * ice)
+        x[k.X_COLD + j] = (own if hard else stiff) if melts else solid / (solid * inv_stiff + per * ice)
         x[k.X_THAW + j] = 0.0 if melts else -left * inv_stiff
 
 
@@ -175,13 +176,15 @@ def ground_now(x: Any, w: int, p: Any) -> None:
     w0, w1, w2 = p[k.P_WEIGHT], p[k.P_WEIGHT + 1], p[k.P_WEIGHT + 2]
     w3, w4, w5 = p[k.P_WEIGHT + 3], p[k.P_WEIGHT + 4], p[k.P_WEIGHT + 5]
     solid, per, inv_stiff = p[k.P_FROZEN_K], p[k.P_FROZEN_PER], 1.0 / p[k.P_STIFF]
-    cold = p[k.P_STIFF] if p[k.P_FROZEN_K] > 0.0 else p[k.P_DIRECT]
+    direct = p[k.P_DIRECT]
+    stiff = p[k.P_STIFF] if p[k.P_FROZEN_K] > 0.0 else direct
     for j in range(w):
         r = w0 * x[k.X_Z0 + j] + w1 * x[k.X_Z1 + j] + w2 * x[k.X_Z2 + j]
         r += w3 * x[k.X_Z3 + j] + w4 * x[k.X_Z4 + j] + w5 * x[k.X_Z5 + j]
         ice = x[k.X_ICE + j]
         x[k.X_RETURN + j] = 0.0 if ice > 0.0 else r
-        x[k.X_COLD + j] = solid / (solid * inv_stiff + per * ice) if ice > 0.0 else cold
+        unfrozen = direct if x[k.X_HARD + j] > 0.5 else stiff
+        x[k.X_COLD + j] = solid / (solid * inv_stiff + per * ice) if ice > 0.0 else unfrozen
         x[k.X_THAW + j] = FAR if ice > 0.0 else 0.0
 
 
@@ -191,7 +194,7 @@ def front(x: Any, w: int, p: Any) -> None:
     coldest = 0.0 if p[k.P_FROZEN_K] > 0.0 else -FAR
     for j in range(w):
         t = x[k.X_SOIL + j] - x[k.X_THAW + j]
-        x[k.X_FRONT + j] = coldest if t < coldest else t
+        x[k.X_FRONT + j] = coldest if (t < coldest) & (x[k.X_HARD + j] < 0.5) else t
 
 
 @apart
@@ -202,7 +205,7 @@ def freeze(x: Any, w: int, p: Any, dt: float) -> None:
         t = x[k.X_SOIL + j]
         taken = (x[k.X_COLD + j] if t < 0.0 else stiff) * t - x[k.X_RETURN + j]
         ice = x[k.X_ICE + j] - dt * (taken + x[k.X_BELOW + j])
-        gone = (t > x[k.X_THAW + j]) | (ice < 0.0)
+        gone = (t > x[k.X_THAW + j]) | (ice < 0.0) | (x[k.X_HARD + j] > 0.5)
         x[k.X_ICE + j] = 0.0 if gone else freezes * ice
 
 
@@ -230,8 +233,11 @@ def ground_march(x: Any, w: int, p: Any) -> None:
 
 
 @apart
-def guess(x: Any, w: int, slope: float) -> None:
-    """Start of a step: the last solution, run on in a straight line (slope 1) or kept (0)."""
+def guess(x: Any, w: int, slope: float, freezes: bool) -> None:
+    """Start of a step: the last solution, run on in a straight line (slope 1) or kept (0).
+
+    Soil that has just begun to freeze or thaw stays where it is.
+    """
     for j in range(w):
         leaf, air = x[k.X_LEAF + j], x[k.X_AIR + j]
         x[k.X_LEAF + j] = leaf + slope * (leaf - x[k.X_LEAF0 + j])
@@ -241,7 +247,9 @@ def guess(x: Any, w: int, slope: float) -> None:
     for j in range(w):
         cover, soil = x[k.X_COVER + j], x[k.X_SOIL + j]
         x[k.X_COVER + j] = cover + slope * (cover - x[k.X_COVER0 + j])
-        x[k.X_SOIL + j] = soil + slope * (soil - x[k.X_SOIL0 + j])
+        last = x[k.X_SOIL0 + j]
+        turned = freezes & ((soil < 0.0) != (last < 0.0))
+        x[k.X_SOIL + j] = soil + (0.0 if turned else slope) * (soil - last)
         x[k.X_COVER0 + j] = cover
         x[k.X_SOIL0 + j] = soil
         x[k.X_FRONT0 + j] = x[k.X_FRONT + j]
@@ -271,23 +279,6 @@ def copy_row(x: Any, w: int, to: int, source: int) -> None:
     """Copy one row."""
     for j in range(w):
         x[to + j] = x[source + j]
-
-
-@apart
-def take_warmest(x: Any, w: int, out: Any) -> None:
-    """Write the night's highest temperature out and begin anew."""
-    for j in range(w):
-        out[j] = x[k.X_WARMEST + j]
-        x[k.X_WARMEST + j] = -999.0
-
-
-@apart
-def note_warmest(x: Any, w: int, leafy: float) -> None:
-    """Keep the highest temperature of the leaf, or of the air where there is no leaf."""
-    for j in range(w):
-        t = leafy * x[k.X_LEAF + j] + (1.0 - leafy) * x[k.X_AIR + j]
-        best = x[k.X_WARMEST + j]
-        x[k.X_WARMEST + j] = t if t > best else best
 
 
 @apart
@@ -365,14 +356,15 @@ def newton_open(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         inv_i = 1.0 / m_ii
         r = m_si * inv_i
         step_s = (f_s - r * f_i) / (m_ss - r * m_is)
+        # Limited before the rest follows from it; and not over the thaw in one stride.
+        step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
+        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s
         step_i = (f_i - m_is * step_s) * inv_i
         # Past the thermostat's whole band: stop in its middle, or off and on would take turns for ever.
         after = ti + step_i
         past = ((ti > thermostat) & (after < thermostat - BAND)) | ((ti < thermostat - BAND) & (after > thermostat))
         step_i = thermostat - 0.5 * BAND - ti if past else step_i
         step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
-        step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
-        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s  # not over the thaw in one stride
         step_i = LIMIT if step_i > LIMIT else (-LIMIT if step_i < -LIMIT else step_i)
         step_l = LIMIT if step_l > LIMIT else (-LIMIT if step_l < -LIMIT else step_l)
         x[k.X_SOIL + j] = ts + step_s
@@ -509,6 +501,9 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         inv_i = 1.0 / m_ii
         r = m_si * inv_i
         step_s = (f_s - r * f_i) / (m_ss - r * m_is)
+        # Limited before the rest follows from it; and not over the thaw in one stride.
+        step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
+        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s
         step_i = (f_i - m_is * step_s) * inv_i
         # Past the thermostat's whole band: stop in its middle, or off and on would take turns for ever.
         after = ti + step_i
@@ -516,8 +511,6 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         step_i = thermostat - 0.5 * BAND - ti if past else step_i
         step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
         step_c = (f_c - m_ci * step_i - m_cl * step_l - m_cs * step_s) * inv_c
-        step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
-        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s  # not over the thaw in one stride
         step_i = LIMIT if step_i > LIMIT else (-LIMIT if step_i < -LIMIT else step_i)
         step_l = LIMIT if step_l > LIMIT else (-LIMIT if step_l < -LIMIT else step_l)
         step_c = LIMIT if step_c > LIMIT else (-LIMIT if step_c < -LIMIT else step_c)
@@ -530,14 +523,15 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
 
 @apart
 def indoors(x: Any, w: int, room: Any, f: Any) -> None:
-    """Leaf, air and surroundings at the temperature of a room; the ground left behind follows the air outside."""
+    """Leaf, air, floor and surroundings at the temperature of a room; the ground outside follows the air there."""
     for j in range(w):
         t = room[j]
         kelvin = t + ZERO
         x[k.X_LEAF + j] = t
         x[k.X_AIR + j] = t
         x[k.X_COVER + j] = t
-        x[k.X_SOIL + j] = f[k.F_AIR + j]
+        x[k.X_SOIL + j] = t
+        x[k.X_FRONT + j] = f[k.F_AIR + j]
         x[k.X_DOWN + j] = SIGMA * kelvin * kelvin * kelvin * kelvin
         x[k.X_TA + j] = t
         x[k.X_ROOT_U + j] = 0.2

@@ -26,7 +26,7 @@ def _offsets(count: int) -> tuple[np.uint64, ...]:
 FORCING_SIZE = 8 * LANES
 
 # State and scratch.
-STATE_ROWS = 58
+STATE_ROWS = 49
 (
     X_LEAF, X_AIR, X_COVER, X_SOIL,  # solution of this step
     X_LEAF0, X_AIR0, X_COVER0, X_SOIL0,  # of the step before
@@ -39,12 +39,10 @@ STATE_ROWS = 58
     X_LENV, X_EWALL, X_TWALL, X_EWALL_LOW,  # longwave from above; terms of the walls
     X_SUN, X_RETURN, X_COLD, X_THAW,  # sun from above; the ground's answer, see `kernel_lanes.ground_answer`
     X_DOWN,  # longwave on the leaf's upper side
-    X_SIDE_LEAF, X_SIDE_AIR, X_SIDE_COVER, X_SIDE_SOIL,  # what the surfaces would be if still covered
-    X_KEEP_LEAF, X_KEEP_AIR, X_KEEP_COVER, X_KEEP_SOIL,  # put aside meanwhile
-    X_KEEP_DOWN, X_WARMEST,
     X_Z0, X_Z1, X_Z2, X_Z3, X_Z4, X_Z5,  # the ground's terms
     X_FRONT0, X_FRONT, X_BELOW, X_ICE,  # what the terms see as surface; heat from below; latent heat of frozen soil
     X_FRUIT_ICE, X_BARREL, X_BARREL_H,  # latent heat of frozen fruit; water in barrels: temperature and heat
+    X_HARD,  # 1 where the ground is frozen hard from before
     X_BOUNCE,  # sun that walls throw back from above
     X_LEAK,  # how much leakier covers are than thought
 ) = _offsets(STATE_ROWS)  # fmt: skip

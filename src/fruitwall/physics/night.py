@@ -163,7 +163,6 @@ class _Raw:
 
     low: FloatArray
     lowest: FloatArray
-    warmest: FloatArray
     air: FloatArray
     series: FloatArray
 
@@ -202,8 +201,6 @@ class _March:
             self.steps.step_s,
             float(pressure_at(forcing.elevation_m)) / STANDARD_PRESSURE_KPA,
             season_of(forcing.time_utc[0], forcing.latitude_deg),
-            # Ground that has been frozen for weeks has no water left to freeze near its surface.
-            freezes=bool(first_mean.mean() > 0.0),
         )
         self.start = self.blocks.lay(first_mean)
         self.leak = self.blocks.lay(leak)
@@ -238,7 +235,7 @@ class _March:
     def run(self, *, keep_series: bool, threads: int, single: bool = False) -> _Raw:
         """March everything, in single precision if asked for."""
         from fruitwall.physics import kernel, kernel_single
-        from fruitwall.physics.kernel import FAR_ABOVE, FAR_BELOW
+        from fruitwall.physics.kernel import FAR_ABOVE
 
         march = (kernel_single if single else kernel).marcher()
         real = np.float32 if single else np.float64
@@ -251,7 +248,6 @@ class _March:
         raw = _Raw(
             low=np.full((*shape, len(TISSUES), levels, k.LANES), FAR_ABOVE, dtype=real),
             lowest=np.full((*shape, len(TISSUES), k.LANES), FAR_ABOVE, dtype=real),
-            warmest=np.full((*shape, k.LANES), FAR_BELOW, dtype=real),
             air=np.full((*shape, k.LANES), FAR_ABOVE, dtype=real),
             series=np.zeros((blocks.count, n if keep_series else 0, self.steps.n_steps, k.HISTORY_SIZE), dtype=real),
         )
@@ -270,10 +266,10 @@ class _March:
             """March some cases of one block."""
             block, some = job
             march(
-                some, block, blocks.width, *weather, cases.phase, cases.side_phase, params, cases.ground, change,
+                some, block, blocks.width, *weather, cases.phase, params, cases.ground, change,
                 cases.face_ids, shares, low_shares, cases.room_of, bodies,
                 clock.night, first, last, real(self.steps.step_s), max(per_half_hour, 1), levels,
-                raw.low[block], raw.lowest[block], raw.warmest[block], raw.air[block], raw.series[block],
+                raw.low[block], raw.lowest[block], raw.air[block], raw.series[block],
             )  # fmt: skip
 
         chunks = np.array_split(np.arange(n), min(n, 8 * threads if threads > 1 else 1))
@@ -335,7 +331,7 @@ def _collect(
         return out
 
     low, lowest = spread(raw.low), spread(raw.lowest)
-    warmest, air = spread(raw.warmest), spread(raw.air)
+    air = spread(raw.air)
     absent = {
         "leaf": [not body.leafy for body in bodies],
         "fruit": [bool(np.isnan(body.fruit_diameter_m)) for body in bodies],
@@ -343,10 +339,6 @@ def _collect(
     for name, missing in absent.items():
         low[np.array(missing), :, :, :, TISSUES.index(name)] = np.nan
         lowest[np.array(missing), :, :, :, TISSUES.index(name)] = np.nan
-    for i, each in enumerate(treatments):
-        for j, treatment in enumerate(each):
-            if not treatment.covered:
-                warmest[i, j] = np.nan
     series = None
     if raw.series.shape[1]:
         rows = raw.series.reshape(*raw.series.shape[:3], k.HISTORY_ROWS, k.LANES)
@@ -362,7 +354,6 @@ def _collect(
     return NightResult(
         coldest_c=low,
         minimum_c=lowest,
-        warmest_c=warmest,
         air_minimum_c=air,
         nights=tuple(nights),
         treatment_keys=tuple(tuple(treatment.key for treatment in each) for each in treatments),

@@ -174,8 +174,6 @@ def replay(
     march = _March(
         forcing, spots, bodies, treatments, nights, faces, soil, moisture, step_minutes, clear_night_offset_k
     )
-    # How warm it would get under a cover by day is not asked here, and costs a fifth of the time.
-    march.cases.side_phase[:] = -1
     kept, bound = _screen(march, treatments, levels, len(nights), threads)
     if single_precision:
         for name in LANES_AXIS:  # once, not for every part

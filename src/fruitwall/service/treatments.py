@@ -157,6 +157,8 @@ def treatment_of(
             frame_width_m=width,
             frame_length_m=length,
             frame_height_m=shelter.height_m,
+            water_l=shelter.water_l,
+            vessel_l=shelter.vessel_l,
         )
     spot = moved.get((measure.tree, measure.moved_to)) if measure.moved_to is not None else None
     return replace(

@@ -338,6 +338,16 @@ class Shelter(Part):
     trees: list[Identifier] = Field(min_length=1, description="Identifiers of the trees in it")
     sides: ShelterFace = Field(default="film_polyethylene", description="What closes the sides")
     top: ShelterFace = Field(default="film_polyethylene", description="What closes the top")
+    water_l: Litres = Field(
+        default=0.0,
+        alias="water",
+        ge=0,
+        le=100000,
+        description="Water that stands in it in dark barrels or cans, to give back the day's warmth",
+    )
+    vessel_l: Litres = Field(
+        default=200.0, alias="vessel", gt=0, le=10000, description="How much one of these barrels or cans holds"
+    )
     minutes_to_close: Minutes = Field(default=5.0, gt=0, le=240, description="Work of closing it for the night")
     minutes_to_open: Minutes = Field(default=3.0, gt=0, le=240, description="Work of opening it in the morning")
 
