@@ -251,7 +251,8 @@ def calls_of(prepared: _March) -> dict[str, float]:
         "front": (out & jump).sum() + out.sum(),
         "freeze": out[:, 1:].sum(),
         "ground_march": moved,
-        "body_step": 2 * moved + (~freezing).sum() * (now.shape[1] - 1),
+        "wood_step": moved,
+        "crop_step": (~freezing).sum() * (now.shape[1] - 1),
         "fruit_step": freezing.sum() * (now.shape[1] - 1),
         "barrel_step": barrels.sum() * (now.shape[1] - 1),
         "root_ball": potted.sum() * (now.shape[1] - 1),
@@ -281,7 +282,7 @@ def against_processor(work: dict[str, Work], seconds: float) -> None:
         "clear_walls", "surround", "guess", "ground_answer", "wood_radiation", "front", "freeze", "ground_march",
         "note_history",
     )  # fmt: skip
-    common = sum((work[name] for name in always), work["body_step"] * 3)
+    common = sum((work[name] for name in (*always, "crop_step")), work["wood_step"])
     for name, one in (("covered", "newton_covered"), ("open", "newton_open")):
         print(f"  {name} step, {PASSES} passes: {_sum_up(common + work[one] * PASSES, peak)}")
     print(f"  mean of the case, jumps and exposures too: {_sum_up(total, peak)}")

@@ -71,7 +71,7 @@ def test_the_number_that_guards_the_cache_changes_with_the_sources(tmp_path, mon
 def test_members_come_back_from_their_blocks_in_order(members):
     blocks = blocks_of(members)
     assert 16 <= blocks.width <= k.LANES
-    assert blocks.width % 8 == 0
+    assert blocks.width % 4 == 0
     values = np.arange(members * 3.0).reshape(members, 3)
     assert np.array_equal(blocks.take(blocks.lay(values)), values)
 

@@ -14,6 +14,18 @@ from fruitwall.service.evening import PREPARING
 from tests.yard.yards import SMALL_YARD
 
 
+WALL = """\
+structures:
+  - kind: wall
+    id: wall
+    name: Wall
+    material: stone
+    line: [[4, 3], [10, 3]]
+    height: 2 m
+    thickness: 0.3 m
+"""
+
+
 def test_a_compilation_is_told_once_and_only_when_it_happens():
     told = []
 
@@ -37,7 +49,7 @@ def test_a_compilation_is_told_once_and_only_when_it_happens():
 def test_the_first_plan_with_an_empty_cache_says_that_it_prepares_and_the_second_does_not(tmp_path: Path):
     from tests.test_cli import forecast_csv
 
-    (tmp_path / "yard.yaml").write_text(SMALL_YARD)
+    (tmp_path / "yard.yaml").write_text(SMALL_YARD + WALL)  # walls have compiled code of their own
     (tmp_path / "cold.csv").write_text(forecast_csv())
     command = [sys.executable, "-m", "fruitwall.cli", "tonight", "--yard", "yard.yaml", "--forecast", "cold.csv"]
     command += ["--now", "2026-12-22T15:00", "--members", "4", "--nights", "1"]

@@ -37,9 +37,9 @@ MORNING_H = 2.0
 INVERSION_K = 1.2
 """Warming of the air per e-fold of height at full strength. [K]
 
-The strongest tenth of forest nights in Saxony had 0.8 K between 0.15 and 1.5 m; the inversions of Californian orchards
-(2.8-7.2 K from the ground to 12-15 m, Goodall et al. 1957) would be 1.4-3.5 K. Taken near the low end, because trees
-stir the air around them.
+The inversions of Californian orchards (2.8-7.2 K from the ground to 12-15 m, Goodall et al. 1957) would be 1.4-3.5 K.
+Taken below them, because trees stir the air around them; over a meadow it takes off half of the error
+(docs/validation.md).
 """
 
 INVERSION_HEIGHTS_M = (0.3, 10.0)

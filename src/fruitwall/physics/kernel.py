@@ -24,7 +24,7 @@ PASSES = 2
 """Newton passes of an ordinary step; with the straight-line start they leave less than 1e-3 K in night minima."""
 
 PASSES_AFTER_JUMP = 4
-PASSES_AT_JUMP = 12
+PASSES_AT_JUMP = 8
 
 
 @lane.apart
@@ -50,15 +50,11 @@ def solve(x: Any, w: int, p: Any, own: float, stiff: float, passes: int) -> None
 @lane.apart
 def march_bodies(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> None:
     """Bring twig, limb and fruit to the end of the step."""
-    a, f = b[k.B_TWIG_A], b[k.B_TWIG_B]
-    body.body_step(x, w, k.X_TWIG, k.X_OPEN0, k.X_OPEN, dt / b[k.B_TWIG_C], a, f, mul, add)
-    a, f = b[k.B_WOOD_A], b[k.B_WOOD_B]
-    body.body_step(x, w, k.X_WOOD, k.X_SHADE0, k.X_SHADE, dt / b[k.B_WOOD_C], a, f, mul, add)
-    a, f = b[k.B_FRUIT_A], b[k.B_FRUIT_B]
+    body.wood_step(x, w, b, dt, mul, add)
     if b[k.B_FRUIT_L] > 0.0:
-        body.fruit_step(x, w, dt, dt / b[k.B_FRUIT_C], a, b, mul, add)
+        body.fruit_step(x, w, dt, dt / b[k.B_FRUIT_C], b[k.B_FRUIT_A], b, mul, add)
     else:
-        body.body_step(x, w, k.X_FRUIT, k.X_HALF0, k.X_HALF, dt / b[k.B_FRUIT_C], a, f, mul, add)
+        body.crop_step(x, w, b, dt, mul, add)
 
 
 @lane.apart

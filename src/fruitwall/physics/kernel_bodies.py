@@ -9,7 +9,7 @@ from math import sqrt
 from typing import Any
 
 from fruitwall.physics import kernel_rows as k
-from fruitwall.physics.kernel_lanes import BARK_SUN, EPS, SIGMA, SMALL2, ZERO, apart, exponential
+from fruitwall.physics.kernel_lanes import BARK_SUN, EPS, SIGMA, SMALL2, ZERO, apart, exponential, lanes
 
 
 @apart
@@ -30,34 +30,58 @@ def wood_radiation(x: Any, w: int, p: Any, shade: float) -> None:
         x[k.X_SHADE + j] = hidden
 
 
-@apart
-def body_step(
-    x: Any, w: int, row: int, rad0: int, rad1: int, per_c: float, a: float, b: float, wind_mul: float, wind_add: float
-) -> None:
-    """March a twig, limb or fruit: linear at its old temperature, driven in a straight line over the step.
+@lanes
+def relaxed(
+    t: float, air0: float, air1: float, rad0: float, rad1: float, wind: float, per_c: float, a: float, b: float
+) -> float:
+    """Temperature of a twig, limb or fruit at the end of a step: linear at its old one, driven in a straight line.
 
-    Exponential integrator of second order (Hochbruck & Ostermann 2010, from memory); `per_c`: step over heat capacity.
+    Exponential integrator of second order (Hochbruck & Ostermann 2010, from memory), with the exchange held at that of
+    the step's beginning; `per_c`: step over heat capacity.
     """
+    d = 0.5 * (air0 + air1) - t
+    h = a * wind + b * sqrt(sqrt(sqrt(d * d + SMALL2)))
+    kelvin = t + ZERO
+    slope = EPS * SIGMA * kelvin * kelvin * kelvin
+    emitted = slope * kelvin
+    n0 = rad0 - emitted + h * (air0 - t)
+    n1 = rad1 - emitted + h * (air1 - t)
+    z = -(4.0 * slope + h) * per_c
+    inv = 1.0 / z
+    phi1 = (exponential(z) - 1.0) * inv
+    phi2 = (phi1 - 1.0) * inv
+    after: float = t + per_c * (phi1 * n0 + phi2 * (n1 - n0))
+    return after
+
+
+@apart
+def wood_step(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> None:
+    """March twigs and limbs."""
+    twig_c, twig_a, twig_b = dt / b[k.B_TWIG_C], b[k.B_TWIG_A], b[k.B_TWIG_B]
+    wood_c, wood_a, wood_b = dt / b[k.B_WOOD_C], b[k.B_WOOD_A], b[k.B_WOOD_B]
     for j in range(w):
-        t = x[row + j]
-        air0, air1 = x[k.X_AIR0 + j], x[k.X_AIR + j]
-        d = 0.5 * (air0 + air1) - t
-        h = a * (wind_mul * x[k.X_ROOT_U + j] + wind_add) + b * sqrt(sqrt(sqrt(d * d + SMALL2)))
-        kelvin = t + ZERO
-        slope = EPS * SIGMA * kelvin * kelvin * kelvin
-        emitted = slope * kelvin
-        n0 = x[rad0 + j] - emitted + h * (air0 - t)
-        n1 = x[rad1 + j] - emitted + h * (air1 - t)
-        z = -(4.0 * slope + h) * per_c
-        inv = 1.0 / z
-        phi1 = (exponential(z) - 1.0) * inv
-        phi2 = (phi1 - 1.0) * inv
-        x[row + j] = t + per_c * (phi1 * n0 + phi2 * (n1 - n0))
+        air0, air1, wind = x[k.X_AIR0 + j], x[k.X_AIR + j], mul * x[k.X_ROOT_U + j] + add
+        rad0, rad1 = x[k.X_OPEN0 + j], x[k.X_OPEN + j]
+        x[k.X_TWIG + j] = relaxed(x[k.X_TWIG + j], air0, air1, rad0, rad1, wind, twig_c, twig_a, twig_b)
+    for j in range(w):
+        air0, air1, wind = x[k.X_AIR0 + j], x[k.X_AIR + j], mul * x[k.X_ROOT_U + j] + add
+        rad0, rad1 = x[k.X_SHADE0 + j], x[k.X_SHADE + j]
+        x[k.X_WOOD + j] = relaxed(x[k.X_WOOD + j], air0, air1, rad0, rad1, wind, wood_c, wood_a, wood_b)
+
+
+@apart
+def crop_step(x: Any, w: int, b: Any, dt: float, mul: float, add: float) -> None:
+    """March fruit that does not freeze."""
+    per_c, forced, free = dt / b[k.B_FRUIT_C], b[k.B_FRUIT_A], b[k.B_FRUIT_B]
+    for j in range(w):
+        air0, air1, wind = x[k.X_AIR0 + j], x[k.X_AIR + j], mul * x[k.X_ROOT_U + j] + add
+        rad0, rad1 = x[k.X_HALF0 + j], x[k.X_HALF + j]
+        x[k.X_FRUIT + j] = relaxed(x[k.X_FRUIT + j], air0, air1, rad0, rad1, wind, per_c, forced, free)
 
 
 @apart
 def fruit_step(x: Any, w: int, dt: float, per_c: float, a: float, b: Any, wind_mul: float, wind_add: float) -> None:
-    """March a fruit: like `body_step`, but its juice freezes at one temperature, which holds until all of it is ice."""
+    """March a fruit: like `crop_step`, but its juice freezes at one temperature, which holds until all of it is ice."""
     free, freezes, latent = b[k.B_FRUIT_B], b[k.B_FRUIT_FREEZES], b[k.B_FRUIT_L]
     inv_per_c = 1.0 / per_c
     for j in range(w):

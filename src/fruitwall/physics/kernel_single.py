@@ -69,7 +69,7 @@ def marcher() -> Any:
     Compiled on first use and kept on disk beside that of `kernel.marcher`.
     """
     lanes = _narrowed(kernel_lanes, {})
-    shared = ("BARK_SUN", "EPS", "SIGMA", "SMALL2", "ZERO", "apart", "exponential")
+    shared = ("BARK_SUN", "EPS", "SIGMA", "SMALL2", "ZERO", "apart", "exponential", "lanes")
     bodies = _narrowed(kernel_bodies, {name: getattr(lanes, name) for name in shared})
     made = _narrowed(kernel, {"lane": lanes, "body": bodies})
     made.__dict__["MADE_BY"] = (__file__,)

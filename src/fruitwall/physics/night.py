@@ -239,6 +239,8 @@ class _March:
 
         march = (kernel_single if single else kernel).marcher()
         real = np.float32 if single else np.float64
+        # In single precision twice as many lanes make a vector; spare lanes repeat the last member.
+        width = -(-self.blocks.width // 8) * 8 if single else self.blocks.width
         cases, blocks, clock = self.cases, self.blocks, self.clock
         n, n_nights = cases.phase.shape[0], int(clock.night.max()) + 1
         visible = self._visible()
@@ -266,7 +268,7 @@ class _March:
             """March some cases of one block."""
             block, some = job
             march(
-                some, block, blocks.width, *weather, cases.phase, params, cases.ground, change,
+                some, block, width, *weather, cases.phase, params, cases.ground, change,
                 cases.face_ids, shares, low_shares, cases.room_of, bodies,
                 clock.night, first, last, real(self.steps.step_s), max(per_half_hour, 1), levels,
                 raw.low[block], raw.lowest[block], raw.air[block], raw.series[block],

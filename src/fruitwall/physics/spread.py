@@ -83,14 +83,14 @@ def spread_steps(steps: Steps, spread: Spread, rng: np.random.Generator | None =
     Draws are a scrambled Sobol sequence turned into normal ones, so that few members cover the range evenly. A single
     member is left as it is: it stands for the middle.
     """
-    from scipy.special import ndtri
-    from scipy.stats import qmc
-
     members = steps.n_members
     if members == 1 or spread == NO_SPREAD:
         return steps, np.ones(members)
     if rng is None:
         raise ValueError("a spread of parameters needs an rng to draw them, got None")
+    from scipy.special import ndtri
+    from scipy.stats import qmc
+
     sobol = qmc.Sobol(4, seed=rng)
     even = sobol.random_base2(int(np.ceil(np.log2(members))))[:members]
     sky, wind, cooling, leak = ndtri(np.clip(even, 1e-6, 1.0 - 1e-6)).T

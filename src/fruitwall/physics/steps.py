@@ -178,11 +178,11 @@ class Blocks:
 
 
 def blocks_of(members: int) -> Blocks:
-    """Choose the fewest blocks, of even width in eights (at least 16 lanes, so that the loops run in vectors)."""
+    """Choose the fewest blocks, of even width in fours (at least 16 lanes, so that the loops run in vectors)."""
     count = -(-members // k.LANES)
-    width = max(16, -(-members // count // 8) * 8)
+    width = max(16, -(-members // count // 4) * 4)
     while width * count < members:
-        width += 8
+        width += 4
     return Blocks(members, count, width)
 
 

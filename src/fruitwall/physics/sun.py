@@ -8,6 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
+from importlib.util import find_spec, module_from_spec, spec_from_file_location
+from pathlib import Path
+from types import ModuleType
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -82,10 +86,23 @@ def _stamps(time_utc: Times) -> NDArray[np.datetime64]:
     return times
 
 
+@cache
+def _spa() -> ModuleType:
+    """Give pvlib's module of the algorithm by itself: the whole package brings pandas and takes a second to import."""
+    package = find_spec("pvlib")
+    if package is None or not package.submodule_search_locations:
+        raise ModuleNotFoundError("pvlib is not installed; install fruitwall with its requirements")
+    found = spec_from_file_location("fruitwall_pvlib_spa", Path(package.submodule_search_locations[0]) / "spa.py")
+    if found is None or found.loader is None:
+        raise ModuleNotFoundError("pvlib holds no module spa; fruitwall needs pvlib 0.15 or later")
+    module = module_from_spec(found)
+    found.loader.exec_module(module)
+    return module
+
+
 def _declination_and_hour_angle(times: NDArray[np.datetime64]) -> tuple[FloatArray, FloatArray]:
     """Give declination and hour angle at Greenwich by SPA; NaT gives NaN. [degrees], [degrees]"""
-    from pvlib import spa
-
+    spa = _spa()
     unknown = np.isnat(times)
     seconds = np.where(unknown, np.datetime64(0, "s"), times.astype("datetime64[s]")).astype(np.int64)
     day, second = np.divmod(seconds, DAY_S)

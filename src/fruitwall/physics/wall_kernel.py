@@ -8,9 +8,12 @@ together by Newton steps, each with what the other faces give off at that moment
 from __future__ import annotations
 
 from functools import cache
+from hashlib import sha256
 from math import sqrt
+from pathlib import Path
 from typing import Any
 
+import numba
 import numpy as np
 
 from fruitwall.physics import kernel_rows as k
@@ -28,6 +31,51 @@ SIDE_SIZE = 5
 # Columns of the terms: decay; old and new of the surface and of the back; weight in the flux of either; start.
 (C_DECAY, C_OLD, C_NEW, C_OLD_BACK, C_NEW_BACK, C_WEIGHT, C_WEIGHT_BACK, C_REST, C_REST_BACK) = range(9)
 
+FAST = {"contract", "arcp", "reassoc", "nsz"}
+# Only `march` is called from Python and kept on disk. These two stand outside of it: a function that holds others in
+# its closure is compiled anew in every process.
+apart: Any = numba.njit(nogil=True, fastmath=FAST, error_model="numpy")
+
+
+@apart
+def newton(
+    width: int, now: Any, here: int, there: int, number: Any, gain: Any, around: Any, air: Any, root: Any,
+    own: float, cross: float, lack: Any, slope: Any,
+) -> None:  # fmt: skip
+    """What a side lacks for balance, and by how much more it loses for each kelvin."""
+    emissivity, forced, free = number[S_EMISSIVITY], number[S_FORCED], number[S_FREE]
+    for j in range(width):
+        s = now[here, j]
+        d = air[j] - s
+        h = free * sqrt(sqrt(sqrt(d * d + ROUNDING_K2)))
+        kelvin = s + ZERO_C_K
+        cube = emissivity * STEFAN_BOLTZMANN * kelvin * kelvin * kelvin
+        a = forced * root[j]
+        received = gain[here, j] + emissivity * around[j]
+        lack[j] = received - cube * kelvin + (a + h) * d - own * s - cross * now[there, j]
+        slope[j] = 4.0 * cube + a + 1.25 * h + own
+
+
+@apart
+def look_around(
+    width: int, now: Any, here: int, black: Any, link_at: Any, link_to: Any, link_share: Any, around: Any
+) -> None:
+    """How much more the faces seen give off than air would."""
+    for j in range(width):
+        around[j] = 0.0
+    for link in range(link_at[here], link_at[here + 1]):
+        other, share = link_to[link], link_share[link]
+        for j in range(width):
+            kelvin = now[other, j] + ZERO_C_K
+            square = kelvin * kelvin
+            around[j] += share * (STEFAN_BOLTZMANN * square * square - black[j])
+
+
+def _digest() -> int:
+    """Number that changes with the sources: Numba's cache looks at one file only."""
+    text = Path(__file__).read_bytes() + Path(k.__file__ or "").read_bytes()
+    return int.from_bytes(sha256(text).digest()[:4], "big")
+
 
 @cache
 def wall_marcher() -> Any:
@@ -44,47 +92,13 @@ def wall_marcher() -> Any:
         behind or NaN (piece,) [°C]; which sides a side sees, from ``link_at[side]`` on, and their shares; row of
         ``out`` (face, step, LANES) of every side, or -1.
     """
-    import numba
+    sources = _digest()
 
-    fast = {"contract", "arcp", "reassoc", "nsz"}
-
-    @numba.njit(nogil=True, cache=True, fastmath=fast, error_model="numpy")
-    def newton(
-        width: int, now: Any, here: int, there: int, number: Any, gain: Any, around: Any, air: Any, root: Any,
-        own: float, cross: float, lack: Any, slope: Any,
-    ) -> None:  # fmt: skip
-        """What a side lacks for balance, and by how much more it loses for each kelvin."""
-        emissivity, forced, free = number[S_EMISSIVITY], number[S_FORCED], number[S_FREE]
-        for j in range(width):
-            s = now[here, j]
-            d = air[j] - s
-            h = free * sqrt(sqrt(sqrt(d * d + ROUNDING_K2)))
-            kelvin = s + ZERO_C_K
-            cube = emissivity * STEFAN_BOLTZMANN * kelvin * kelvin * kelvin
-            a = forced * root[j]
-            received = gain[here, j] + emissivity * around[j]
-            lack[j] = received - cube * kelvin + (a + h) * d - own * s - cross * now[there, j]
-            slope[j] = 4.0 * cube + a + 1.25 * h + own
-
-    @numba.njit(nogil=True, cache=True, fastmath=fast, error_model="numpy")
-    def look_around(
-        width: int, now: Any, here: int, black: Any, link_at: Any, link_to: Any, link_share: Any, around: Any
-    ) -> None:
-        """How much more the faces seen give off than air would."""
-        for j in range(width):
-            around[j] = 0.0
-        for link in range(link_at[here], link_at[here + 1]):
-            other, share = link_to[link], link_share[link]
-            for j in range(width):
-                kelvin = now[other, j] + ZERO_C_K
-                square = kelvin * kelvin
-                around[j] += share * (STEFAN_BOLTZMANN * square * square - black[j])
-
-    @numba.njit(nogil=True, cache=True, fastmath=fast, error_model="numpy")
+    @numba.njit(nogil=True, cache=True, fastmath=FAST, error_model="numpy")
     def march(
         width: int, forcing: Any, start: Any, beam: Any, diffuse: Any, sides: Any, ends: Any, conduction: Any,
         terms: Any, room: Any, link_at: Any, link_to: Any, link_share: Any, rows: Any, out: Any,
-    ) -> None:  # fmt: skip
+    ) -> int:  # fmt: skip
         """March all lanes through all steps."""
         n_sides, n_pieces, count = sides.shape[0], ends.shape[0], terms.shape[1]
         now = np.zeros((n_sides + n_pieces, k.LANES))
@@ -176,5 +190,6 @@ def wall_marcher() -> Any:
                         out[rows[s], t, j] = now[s, j]
                     for j in range(width, k.LANES):
                         out[rows[s], t, j] = now[s, width - 1]
+        return sources
 
     return march

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -60,4 +61,10 @@ def import_yard(journal: Journal, checked: CheckedYard, *, now: datetime, author
 def load_yard(journal: Journal, name: str | None = None) -> tuple[Yard, YardVersion]:
     """Give the newest version of a yard, and the file it was read from."""
     version = journal.current_yard(name)
-    return parse_yard(version.text, f"{version.yard} (version {version.number})"), version
+    return _yard_of(version.text, f"{version.yard} (version {version.number})"), version
+
+
+@lru_cache(maxsize=8)
+def _yard_of(text: str, name: str) -> Yard:
+    """Read a yard, once for each version: reading takes half a second, and a yard does not change."""
+    return parse_yard(text, name)
