@@ -13,7 +13,6 @@ from fruitwall.physics.first_use import telling_when_compiling
 from fruitwall.service.evening import PREPARING
 from tests.yard.yards import SMALL_YARD
 
-
 WALL = """\
 structures:
   - kind: wall
