@@ -101,10 +101,59 @@ def test_a_kind_is_found_by_all_its_names(taxon: Taxon) -> None:
         ("Mexican avocado", "Persea americana (Mexican type)"),
         ("Acca sellowiana", "Feijoa sellowiana"),
         ("palta", "Persea americana"),
+        ("chirimoyo", "Annona cherimola"),
+        ("guanábano", "Annona muricata"),
+        ("aguacatero", "Persea americana"),
+        ("papayo", "Carica papaya"),
+        ("platanera", "Musa acuminata"),
+        ("guayabo", "Psidium guajava"),
+        ("naranjo", "Citrus sinensis"),
+        ("limonero", "Citrus limon"),
+        ("duraznero", "Prunus persica"),
+        ("melocotonero", "Prunus persica"),
+        ("níspero", "Eriobotrya japonica"),
     ],
 )
 def test_case_accents_and_spelling_are_overlooked(name: str, scientific: str) -> None:
     assert catalogue().find(name).scientific == scientific
+
+
+@pytest.mark.parametrize(
+    ("name", "key"),
+    [
+        ("Hass", "persea-americana-guatemalan-mexican"),
+        ("hass avocado", "persea-americana-guatemalan-mexican"),
+        ("aguacate Hass", "persea-americana-guatemalan-mexican"),
+        ("aguacatero 'Hass'", "persea-americana-guatemalan-mexican"),
+        ("mango Tommy Atkins", "mangifera-indica"),
+        ("Washington Navel orange", "citrus-sinensis"),
+    ],
+)
+def test_a_cultivar_finds_its_kind_alone_or_beside_the_name(name: str, key: str) -> None:
+    assert catalogue().find(name).key == key
+
+
+@pytest.mark.parametrize("name", ["Hass mango", "Keitt avocado", "mango avocado"])
+def test_a_cultivar_beside_the_name_of_another_genus_is_not_guessed_at(name: str) -> None:
+    with pytest.raises(UnknownTaxonError):
+        catalogue().find(name)
+
+
+@pytest.mark.parametrize("taxon", [t for t in catalogue().taxa if t.cultivars], ids=lambda t: t.key)
+def test_every_cultivar_is_found(taxon: Taxon) -> None:
+    for cultivar in taxon.cultivars:
+        assert catalogue().find(cultivar) is taxon
+
+
+def test_season_and_heat_of_a_kind_are_read_with_their_sources() -> None:
+    mango = catalogue().find("mango")
+
+    months = {row.source.key: row.bloom_to_harvest_months for row in catalogue().habit(mango)}
+    heat = [(row.effect, row.temperature_c) for row in catalogue().heat(mango)]
+
+    # habit.csv and heat_injury.csv, read by eye
+    assert months["fao_ecocrop_view"] == (2.0, 4.9)
+    assert ("growth_stops", 48.0) in heat
 
 
 @pytest.mark.parametrize(

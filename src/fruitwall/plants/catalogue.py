@@ -10,7 +10,7 @@ import csv
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
@@ -70,6 +70,32 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class Habit:
+    """One published statement on leaf habit and season; empty texts and None where it says nothing."""
+
+    taxon: str
+    leaf_habit: str
+    natural_leaf_drop: str
+    new_growth: str
+    bloom_to_harvest_months: tuple[float, float] | None
+    source: Source
+    locator: str
+
+
+@dataclass(frozen=True)
+class Heat:
+    """One published statement on heat, an air temperature as published. [°C]"""
+
+    taxon: str
+    stage: str
+    effect: str
+    temperature_c: float
+    source: Source
+    locator: str
+    note: str
+
+
+@dataclass(frozen=True)
 class Taxon:
     """A kind of plant: a species, or a group of cultivars that differ in what they stand."""
 
@@ -86,6 +112,10 @@ class Taxon:
     needs_winter_chill: bool = False
     acclimation_k: float | None = None
     acclimation_source: str | None = None
+    cultivars: tuple[str, ...] = ()
+    """Cultivars by which people call it; they find the kind and say nothing on what it stands."""
+    like: str | None = None
+    """Of a kind that a user described: scientific name of the kind whose statements it takes over."""
 
     @property
     def name(self) -> str:
@@ -106,8 +136,10 @@ class Catalogue:
     ----------
     taxa : sequence of Taxon
         Kinds, with distinct keys and names.
-    evidence : sequence of Evidence
+    evidence_rows : sequence of Evidence
         Statements; each names its kind by the scientific name.
+    habits, heats : sequence of Habit, of Heat
+        Statements on season and on heat; those on other plants are passed over.
 
     Raises
     ------
@@ -117,6 +149,8 @@ class Catalogue:
 
     taxa: tuple[Taxon, ...]
     evidence_rows: tuple[Evidence, ...]
+    habits: tuple[Habit, ...] = ()
+    heats: tuple[Heat, ...] = ()
     _by_name: MappingProxyType[str, Taxon] = field(init=False, repr=False)
     _rows: MappingProxyType[str, tuple[Evidence, ...]] = field(init=False, repr=False)
 
@@ -143,6 +177,7 @@ class Catalogue:
     def _names(taxon: Taxon, rows: Iterable[Evidence]) -> Iterator[str]:
         yield taxon.key
         yield from taxon.names
+        yield from taxon.cultivars
         yield from {row.common_name for row in rows}
 
     def find(self, name: str) -> Taxon:
@@ -151,8 +186,8 @@ class Catalogue:
         Parameters
         ----------
         name : str
-            Scientific, English or Spanish; case, accents, spaces, hyphens and the words "type" and "hybrid" are
-            overlooked.
+            Scientific, English or Spanish, or a well-known cultivar, alone or beside the name of its kind
+            ("aguacate Hass"); case, accents, spaces, hyphens and the words "type" and "hybrid" are overlooked.
 
         Returns
         -------
@@ -163,14 +198,27 @@ class Catalogue:
         UnknownTaxonError
             If no kind is called so; it offers near names.
         """
-        found = self._by_name.get(folded(name))
+        found = self._by_name.get(folded(name)) or self._with_cultivar(name)
         if found is None:
             raise UnknownTaxonError(name, self.near(name))
         return found
 
+    def _with_cultivar(self, name: str) -> Taxon | None:
+        """Find the kind of "Hass avocado" or "aguacate Hass": a cultivar beside a name of its own genus."""
+        words = name.replace("'", " ").replace('"', " ").split()
+        for cut in range(1, len(words)):
+            parts = " ".join(words[:cut]), " ".join(words[cut:])
+            for cultivar, rest in (parts, parts[::-1]):
+                taxon, beside = self._by_name.get(folded(cultivar)), self._by_name.get(folded(rest))
+                if taxon is None or beside is None or _genus(taxon) != _genus(beside):
+                    continue
+                if folded(cultivar) in {folded(known) for known in taxon.cultivars}:
+                    return taxon
+        return None
+
     def near(self, name: str, n: int = 3) -> list[str]:
         """Give the names of kinds most like a word, each kind once, best first."""
-        known = {name: taxon for taxon in self.taxa for name in taxon.names}
+        known = {name: taxon for taxon in self.taxa for name in (*taxon.names, *taxon.cultivars)}
         near: dict[str, str] = {}
         for offered in near_names(name, known, n=4 * n):
             near.setdefault(known[offered].key, offered)
@@ -180,9 +228,30 @@ class Catalogue:
         """Give all published statements on a kind, in the order of the tables."""
         return self._rows[taxon.scientific]
 
+    def habit(self, taxon: Taxon) -> tuple[Habit, ...]:
+        """Give what is published on a kind's leaf habit and season."""
+        return tuple(row for row in self.habits if row.taxon in (taxon.scientific, taxon.like))
+
+    def heat(self, taxon: Taxon) -> tuple[Heat, ...]:
+        """Give what is published on a kind and heat."""
+        return tuple(row for row in self.heats if row.taxon in (taxon.scientific, taxon.like))
+
     def family(self, family: str) -> tuple[Taxon, ...]:
         """Give the kinds of a family."""
         return tuple(taxon for taxon in self.taxa if taxon.family == family)
+
+    def relatives(self, taxon: Taxon) -> tuple[Taxon, ...]:
+        """Give the other kinds of its family whose statements are not its own once more."""
+        return tuple(
+            other
+            for other in self.family(taxon.family)
+            if other is not taxon and other.like is None and other.scientific != taxon.like
+        )
+
+
+def _genus(taxon: Taxon) -> str:
+    """Give the genus: of a user's kind, that of the kind it is like."""
+    return (taxon.like or taxon.scientific).split()[0]
 
 
 _PASSED_OVER = re.compile(r"\b(type|types|hybrids?|group|var|f|cv)\b")
@@ -211,7 +280,43 @@ def catalogue() -> Catalogue:
         for file in ("cold_injury.csv", "evidence_added.csv")
         for row in parse_evidence((data / file).read_text(encoding="utf-8"), sources, voices)
     ]
-    return Catalogue(tuple(parse_taxa((data / "taxa.yaml").read_text(encoding="utf-8"))), tuple(rows))
+    cultivars = yaml.load((data / "cultivars.yaml").read_text(encoding="utf-8"), _LOADER)
+    taxa = parse_taxa((data / "taxa.yaml").read_text(encoding="utf-8"))
+    if strangers := set(cultivars) - {taxon.key for taxon in taxa}:
+        raise ValueError(f"cultivars.yaml names kinds that are not in taxa.yaml: {', '.join(sorted(strangers))}")
+    return Catalogue(
+        tuple(replace(taxon, cultivars=tuple(map(str, cultivars.get(taxon.key, ())))) for taxon in taxa),
+        tuple(rows),
+        tuple(
+            Habit(
+                taxon=row["taxon"],
+                leaf_habit=row["leaf_habit"],
+                natural_leaf_drop=row["natural_leaf_drop"],
+                new_growth=row["typical_new_growth_months"],
+                bloom_to_harvest_months=_span(row["bloom_to_harvest_months_low"], row["bloom_to_harvest_months_high"]),
+                source=sources[row["source_key"]],
+                locator=row["locator"],
+            )
+            for row in csv.DictReader((data / "habit.csv").read_text(encoding="utf-8").splitlines())
+        ),
+        tuple(
+            Heat(
+                taxon=row["taxon"],
+                stage=row["stage"],
+                effect=row["effect"],
+                temperature_c=float(row["temp_c"]),
+                source=sources[row["source_key"]],
+                locator=row["locator"],
+                note=row["note"],
+            )
+            for row in csv.DictReader((data / "heat_injury.csv").read_text(encoding="utf-8").splitlines())
+        ),
+    )
+
+
+def _span(low: str, high: str) -> tuple[float, float] | None:
+    """Read a range of which either end may be missing; both missing is None."""
+    return (float(low or high), float(high or low)) if low or high else None
 
 
 def parse_voices(text: str) -> dict[str, str]:

@@ -130,8 +130,8 @@ def kind(taxon: Taxon, catalogue: Catalogue, scales: Scales = SCALES) -> Kind:
 
 def posterior(taxon: Taxon, catalogue: Catalogue, scales: Scales = SCALES) -> Array:
     """Give the joint probabilities of wood limit and leaf deviation on the grid. [wood, leaf]"""
-    others = [_wood_likelihood(t, catalogue, scales) for t in catalogue.family(taxon.family) if t is not taxon]
-    kernels = [_kernel(t, scales) for t in catalogue.family(taxon.family) if t is not taxon]
+    others = [_wood_likelihood(t, catalogue, scales) for t in catalogue.relatives(taxon)]
+    kernels = [_kernel(t, scales) for t in catalogue.relatives(taxon)]
     log_family = -0.5 * _FAMILY_U**2
     for likelihood, kernel in zip(others, kernels, strict=True):
         log_family = log_family + np.log(kernel @ likelihood)
