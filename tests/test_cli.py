@@ -373,3 +373,39 @@ print([name for name in ("numpy", "sqlalchemy", "fastapi", "numba", "scipy") if 
 
     assert done.stdout.strip().endswith("[]")
     assert "tonight" in done.stdout
+
+
+# ---------------------------------------------------------------- kinds
+
+
+def test_a_kind_is_shown_by_a_spanish_name_of_its_tree(run: Run) -> None:
+    printed = run("kind", "chirimoyo")
+
+    assert printed.status == 0, printed.err
+    assert printed.out.startswith("Cherimoya, Annona cherimola (Annonaceae)")
+    assert "What a grown tree stands" in printed.out
+
+
+def test_a_name_of_several_words_needs_no_quotes(run: Run) -> None:
+    assert run("kind", "white", "sapote").out.startswith("White sapote, Casimiroa edulis")
+
+
+def test_an_unknown_kind_is_refused_with_near_names(run: Run) -> None:
+    refused(run("kind", "aguacatte"), 'no kind named "aguacatte"', "near names: aguacate")
+
+
+def test_a_kind_as_document_holds_every_figure(run: Run) -> None:
+    found = json.loads(run("kind", "Hass", "--json").out)
+
+    assert found["key"] == "persea-americana-guatemalan-mexican"
+    assert all(row["origin"]["title"] for row in found["statements"])
+
+
+def test_kinds_are_listed_when_none_is_named(run: Run) -> None:
+    assert "mango (Mangifera indica)" in run("kind").out
+    assert len(json.loads(run("kind", "--json").out)) > 100
+
+
+def test_degrees_of_a_kind_can_be_chosen(run: Run) -> None:
+    assert "°F" in run("kind", "mango", "--unit", "F").out
+    refused(run("kind", "mango", "--unit", "K"), "expected C or F")

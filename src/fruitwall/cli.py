@@ -201,6 +201,27 @@ def serve(
         _serve(lambda asked: desk.plan_for(asked or day, report=_tell_preparing), desk.yard, clock, "127.0.0.1", port)
 
 
+@app.command("kind")
+def show_kind(
+    name: Annotated[list[str] | None, typer.Argument(metavar="[NAME]", help="Any name of it; none lists all.")] = None,
+    yard: YardOption = None,
+    unit: Annotated[str | None, typer.Option("--unit", metavar="C|F", help="Degrees to read in.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print it as a document, in °C.")] = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Show what is published on a kind of plant, and what was made of it.
+
+    With --yard also the kinds that the yard file describes, in the yard's units.
+    """
+    from fruitwall.terminal_kind import kind_answer
+
+    of_yard = None
+    if yard is not None:
+        with _journal_if_needed(yard, database) as journal:
+            of_yard = _find_yard(yard, journal)[0].yard
+    typer.echo(kind_answer(" ".join(name or []), of_yard, unit, as_json=as_json, width=_width()))
+
+
 @app.command()
 def schema(
     what: Annotated[str, typer.Argument(metavar="yard|evening-plan", help="Which schema to print.")],

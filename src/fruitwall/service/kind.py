@@ -1,0 +1,316 @@
+"""What is known of a kind of plant, and what was made of it: `fruitwall kind` and the pages of kinds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache
+from math import hypot, isnan
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon
+from fruitwall.plants.kinds import Kind, kind
+from fruitwall.plants.reading import readings
+from fruitwall.plants.tolerance import GRADES, LEAF, ROOT, TWIG, WOOD, Tolerance, prior
+from fruitwall.service.household import Household
+from fruitwall.service.kind_document import (
+    GradeLimit,
+    HabitFact,
+    HeatFact,
+    KindDocument,
+    KindLine,
+    Mark,
+    Origin,
+    OtherLimit,
+    Statement,
+)
+from fruitwall.yard.model import Display
+
+if TYPE_CHECKING:
+    from fruitwall.yard.model import Yard
+
+GROWN_YEARS, GROWN_M = 20.0, 6.0
+SMALL_YEARS, SMALL_M = 2.0, 1.2
+"""The two trees that are shown: a grown one in the ground and a small one in a pot; as in docs/tolerance.md."""
+
+TAG = re.compile(r"(?:from memory;\s*)?\btype=\w+\s*;?\s*")
+
+HABITS = {"evergreen": "evergreen", "deciduous": "sheds its leaf", "briefly_deciduous": "bare for some weeks"}
+
+
+def catalogue_of(yard: Yard | None) -> Catalogue:
+    """Give the catalogue of a yard: the one that comes with fruitwall.
+
+    Parameters
+    ----------
+    yard : Yard or None
+        None for the catalogue alone.
+    """
+    from fruitwall.plants.catalogue import catalogue
+
+    return catalogue()
+
+
+def reader(yard: Yard | None, unit: str | None = None) -> Household:
+    """Give the units in which somebody reads on kinds.
+
+    Parameters
+    ----------
+    yard : Yard or None
+        Its own units; without one metric units and °C.
+    unit : str or None
+        "C" or "F" overrules the yard's degrees.
+    """
+    display = yard.display if yard else Display()
+    zone = ZoneInfo(yard.location.time_zone) if yard else ZoneInfo("UTC")
+    return Household(display.model_copy(update={"temperature": unit}) if unit else display, zone)
+
+
+def list_kinds(known: Catalogue) -> list[KindLine]:
+    """Give all kinds, by family and then by English name; the user's own first."""
+    lines = []
+    for taxon in known.taxa:
+        rows = known.evidence(taxon)
+        lines.append(
+            KindLine(
+                key=taxon.key,
+                name=taxon.name,
+                spanish=taxon.spanish[0] if taxon.spanish else "",
+                scientific=taxon.scientific,
+                family=taxon.family,
+                statements=len(rows),
+                sources=len({row.voice for row in rows}),
+                own=_is_own(taxon),
+            )
+        )
+    return sorted(lines, key=lambda line: (not line.own, line.family, line.name.casefold()))
+
+
+def describe_kind(name: str, known: Catalogue) -> KindDocument:
+    """Give everything known of a kind.
+
+    Parameters
+    ----------
+    name : str
+        Any of its names or cultivars, or its key.
+    known : Catalogue
+        Where to look.
+
+    Returns
+    -------
+    KindDocument
+
+    Raises
+    ------
+    UnknownTaxonError
+        If no kind is called so; it offers near names.
+    """
+    return _describe(known.find(name), known)
+
+
+@lru_cache(maxsize=256)
+def _describe(taxon: Taxon, known: Catalogue) -> KindDocument:
+    """Put a kind's document together, once: it takes a tenth of a second and does not change."""
+    about = kind(taxon, known)
+    stage = "dormant" if taxon.needs_winter_chill else "leafy"
+    grown = prior(taxon, age_years=GROWN_YEARS, height_m=GROWN_M, potted=False, stages=[stage], known=known)
+    small = prior(taxon, age_years=SMALL_YEARS, height_m=SMALL_M, potted=True, stages=[stage], known=known)
+    return KindDocument(
+        key=taxon.key,
+        scientific=taxon.scientific,
+        synonyms=list(taxon.synonyms),
+        english=list(taxon.english),
+        spanish=list(taxon.spanish),
+        cultivars=list(taxon.cultivars),
+        family=taxon.family,
+        own=_is_own(taxon),
+        facts=_facts(taxon),
+        statements=[_statement(number, row) for number, row in enumerate(known.evidence(taxon), start=1)],
+        habits=_habits(taxon, known),
+        heats=[
+            HeatFact(
+                stage=row.stage,
+                effect=row.effect,
+                temperature_c=row.temperature_c,
+                note=row.note,
+                origin=_origin(row.source, row.locator),
+            )
+            for row in known.heat(taxon)
+        ],
+        state="at rest, without leaf" if taxon.needs_winter_chill else "in leaf",
+        grades=_grades(grown),
+        others=_others(about, small, leafless=taxon.needs_winter_chill),
+        rests_on=_rests_on(taxon, about, known),
+    )
+
+
+def _is_own(taxon: Taxon) -> bool:
+    """Tell a user's kind from one of the catalogue."""
+    return taxon.like is not None
+
+
+def _facts(taxon: Taxon) -> list[str]:
+    """Say what the catalogue holds on the plant itself."""
+    facts = [
+        f"Leaf: {HABITS[taxon.leaf_habit]}, about {taxon.leaf_width_m * 100:.2g} cm wide; "
+        f"fruit about {taxon.fruit_diameter_m * 100:.2g} cm across (sizes from memory, for the energy balance only)."
+    ]
+    if taxon.chill_sensitive:
+        facts.append("Its leaf suffers in long nights above freezing too.")
+    if taxon.needs_winter_chill:
+        facts.append("A temperate kind: it rests without leaf and needs winter cold to break bud.")
+    if taxon.acclimation_k is not None:
+        facts.append(
+            f"Weeks of cold make it {taxon.acclimation_k:g} K hardier ({taxon.acclimation_source})."
+            if taxon.acclimation_k
+            else f"Weeks of cold do not make it hardier ({taxon.acclimation_source})."
+        )
+    return facts
+
+
+def _origin(source: Source, place: str) -> Origin:
+    """Give a source with the place in it."""
+    return Origin(
+        key=source.key,
+        authors=source.authors,
+        year=source.year,
+        title=source.title,
+        publisher=source.publisher,
+        where=source.identifier,
+        place=place,
+    )
+
+
+def _statement(number: int, row: Evidence) -> Statement:
+    """Give one row, with what it was read as."""
+    found = [reading for reading in readings([row]) if reading.organ != "chill"]
+    first = found[0] if found else None
+    return Statement(
+        number=number,
+        stage=row.stage,
+        effect=row.effect,
+        type=row.type,
+        low_c=row.low_c,
+        high_c=row.high_c,
+        as_stated=row.as_stated,
+        hours=row.duration_h,
+        origin=_origin(row.source, row.locator),
+        voice=row.voice,
+        note=TAG.sub("", row.note).strip(),
+        from_memory=row.from_memory,
+        own=row.source.kind == "own",
+        mark=Mark(low_c=first.low_c, high_c=first.high_c, colder=first.side == "colder") if first else None,
+    )
+
+
+def _habits(taxon: Taxon, known: Catalogue) -> list[HabitFact]:
+    """Put what is published on leaf and season into words."""
+    facts = []
+    for row in known.habit(taxon):
+        parts = [HABITS.get(row.leaf_habit, row.leaf_habit)]
+        if row.natural_leaf_drop:
+            parts.append(f"sheds: {row.natural_leaf_drop}")
+        if row.new_growth:
+            parts.append(f"new growth: {row.new_growth}")
+        if row.bloom_to_harvest_months:
+            low, high = row.bloom_to_harvest_months
+            parts.append(f"{low:g} to {high:g} months from bloom to harvest" if low < high else f"{low:g} months to it")
+        facts.append(HabitFact(text="; ".join(part for part in parts if part), origin=_origin(row.source, row.locator)))
+    return facts
+
+
+def _grades(grown: Tolerance) -> list[GradeLimit]:
+    """Give the limit of each grade, from the tissue that causes it."""
+    tissue = {1: LEAF, 2: LEAF, 3: LEAF, 4: LEAF, 5: TWIG, 6: WOOD, 7: WOOD}
+    return [
+        GradeLimit(
+            grade=grade,
+            words=GRADES[grade],
+            middle_c=float(grown.threshold_c[of, grade]),
+            sd_k=hypot(float(grown.sd_k[of]), grown.slope_k),
+        )
+        for grade, of in tissue.items()
+        if not isnan(grown.threshold_c[of, grade])
+    ]
+
+
+def _others(about: Kind, small: Tolerance, *, leafless: bool) -> list[OtherLimit]:
+    """Give the limits of a small tree in a pot, of new growth, flowers, fruit, and of nights above freezing."""
+    pot = f"a tree of {SMALL_YEARS:g} years and {SMALL_M:g} m in a pot"
+    found = [
+        ("some leaf burn", float(small.threshold_c[LEAF, 2]), float(small.sd_k[LEAF])),
+        ("dead", float(small.threshold_c[WOOD, 7]), float(small.sd_k[WOOD])),
+        ("dead by its roots", float(small.threshold_c[ROOT, 7]), float(small.sd_k[ROOT])),
+    ]
+    limits = [(f"{pot}: {words}", middle, hypot(sd, small.slope_k)) for words, middle, sd in found]
+    soft = [
+        ("soft new growth killed", about.flush_c),
+        ("half of the open flowers lost", about.flower_c),
+        ("half of the fruit lost (fruit temperature)", about.fruit_c),
+        ("some leaf burnt by a night of eight hours above freezing", about.chill_c),
+    ]
+    limits += [(words, middle, sd) for words, (middle, sd) in soft]
+    return [OtherLimit(words=w, middle_c=m, sd_k=sd) for w, m, sd in limits if not isnan(m)]
+
+
+def _rests_on(taxon: Taxon, about: Kind, known: Catalogue) -> str:
+    """Say what the prior rests on: own statements, relatives, and what each contributes."""
+    rows = known.evidence(taxon)
+    relatives = known.relatives(taxon)
+    behind = sum(len(known.evidence(other)) for other in relatives)
+    alone = kind(taxon, _without(taxon, known))
+    wood, sd = about.grade_c[7], about.grade_sd_k[7]
+    parts = [_own_part(about, rows)]
+    if relatives:
+        parts.append(
+            f"Its {_count(len(relatives), 'relative')} in the {taxon.family} ({_count(behind, 'statement')}) and kinds "
+            f"of its sort would make its wood die near {alone.grade_c[7]:.1f} °C, give or take "
+            f"{alone.grade_sd_k[7]:.1f} K."
+        )
+    else:
+        parts.append(
+            f"It has no relative in the catalogue; kinds of its sort would make its wood die near "
+            f"{alone.grade_c[7]:.1f} °C, give or take {alone.grade_sd_k[7]:.1f} K."
+        )
+    if about.rows:
+        parts.append(f"With its own statements that becomes {wood:.1f} °C, give or take {sd:.1f} K.")
+    else:
+        parts.append("That is all it rests on: the spread is wide, and one good observation would change it much.")
+    if unused := sum(not readings([row]) for row in rows):
+        parts.append(
+            f"{_count(unused, 'statement')} {'is' if unused == 1 else 'are'} shown but not used (growth only, "
+            "or a tree before the cold weeks)."
+        )
+    if recalled := sum(row.from_memory for row in rows):
+        parts.append(f"{_count(recalled, 'figure')} stood in no text at hand when written down: from memory.")
+    parts.append(
+        "Published air temperatures were brought to the temperature of the tissue, and all hours to one hour; the "
+        "spread of the single tree and of that conversion is in the figures."
+    )
+    return " ".join(parts)
+
+
+def _own_part(about: Kind, rows: Sequence[Evidence]) -> str:
+    """Say how much is published on the kind itself."""
+    if not about.rows:
+        others = len(rows)
+        beside = f" ({_count(others, 'statement')} on other things)" if others else ""
+        return f"Nothing is published on freezing of the tree itself{beside}."
+    used = sum(any(reading.organ == "tree" for reading in readings([row])) for row in rows)
+    return (
+        f"{_count(used, 'statement')} on freezing of the tree itself, by {_count(about.voices, 'independent source')}: "
+        "however many rows one source gives, it counts once, and independent sources differ by about 2 K."
+    )
+
+
+def _without(taxon: Taxon, known: Catalogue) -> Catalogue:
+    """Give the catalogue without what is published on one kind."""
+    rows = tuple(row for row in known.evidence_rows if row.taxon != taxon.scientific)
+    return replace(known, evidence_rows=rows)
+
+
+def _count(number: int, noun: str) -> str:
+    """Write a count with its noun."""
+    return f"{number} {noun if number == 1 else noun + 's'}"

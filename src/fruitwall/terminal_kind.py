@@ -1,0 +1,247 @@
+"""How a kind of plant looks in a terminal: its names, its prior as a small plot, every figure with its source.
+
+Plain text without colour, folded to the width that is given; 80 columns are enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+from fruitwall.errors import FruitwallError
+from fruitwall.service.household import Household
+from fruitwall.service.kind import catalogue_of, describe_kind, list_kinds, reader
+from fruitwall.service.kind_document import GradeLimit, KindDocument, KindLine, Statement
+from fruitwall.service.kind_words import (
+    HEAT_EFFECTS,
+    SHORT_TYPES,
+    STAGES,
+    TYPES,
+    Axis,
+    alternatives,
+    axis_of,
+    cited,
+    degrees,
+    figure,
+    hours,
+    subject,
+)
+
+if TYPE_CHECKING:
+    from fruitwall.yard.model import Yard
+
+LABEL, AFTER = 27, 15
+"""Columns before and after the axis of the plot."""
+
+
+def kind_answer(name: str, yard: Yard | None, unit: str | None, *, as_json: bool, width: int) -> str:
+    """Give what `fruitwall kind` prints: one kind, or the list of all.
+
+    Parameters
+    ----------
+    name : str
+        Any name of a kind; empty for the list.
+    yard : Yard or None
+        Whose own kinds and units to use.
+    unit : str or None
+        "C" or "F" overrules the yard's degrees.
+    as_json : bool
+        A document in °C instead of text.
+    width : int
+        Columns of the terminal; 60 to 100 of them are used.
+
+    Raises
+    ------
+    FruitwallError
+        For another unit, or a name of no kind.
+    """
+    if unit not in (None, "C", "F"):
+        raise FruitwallError(f'--unit: expected C or F, got "{unit}"')
+    known, columns = catalogue_of(yard), max(60, min(width, 100))
+    if name:
+        found = describe_kind(name, known)
+        return found.model_dump_json(indent=2) if as_json else kind_page(found, reader(yard, unit), width=columns)
+    kinds = list_kinds(known)
+    if as_json:
+        return "[" + ",\n ".join(line.model_dump_json() for line in kinds) + "]"
+    return kinds_list(kinds, width=columns)
+
+
+def kind_page(document: KindDocument, household: Household, *, width: int = 80) -> str:
+    """Lay out one kind.
+
+    Parameters
+    ----------
+    document : KindDocument
+    household : Household
+        Units to read in.
+    width : int
+        Columns, 60 or more.
+
+    Returns
+    -------
+    str
+        Lines of at most `width` characters.
+    """
+    lines = [*_head(document, household, width), "", *_plot(document, household, width), ""]
+    lines += _folded(household.in_own_units(document.rests_on), width)
+    lines += ["", "Other limits (one standard deviation beside them)"]
+    for limit in document.others:
+        spread = f" ± {household.difference(limit.sd_k)}" if limit.sd_k is not None else ""
+        text = f"{household.in_own_units(limit.words)}: {household.temperature(limit.middle_c)}{spread}"
+        lines += _folded(text, width, indent=2)
+    lines += _statements(document, household, width)
+    lines += _season_and_heat(document, household, width)
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def kinds_list(kinds: Sequence[KindLine], *, width: int = 80) -> str:
+    """Lay out the list of kinds, by family.
+
+    Parameters
+    ----------
+    kinds : sequence of KindLine
+    width : int
+        Columns, 60 or more.
+
+    Returns
+    -------
+    str
+    """
+    lines: list[str] = []
+    family = None
+    for line in kinds:
+        heading = "Your own" if line.own else line.family
+        if heading != family:
+            lines += ["", heading] if lines else [heading]
+            family = heading
+        names = f"{line.name} / {line.spanish}" if line.spanish and line.spanish != line.name else line.name
+        count = f"{line.statements} of {line.sources}" if line.statements else "none"
+        text = f"  {names} ({line.scientific})"
+        lines.append(f"{text[: width - 12]:<{width - 11}}{count:>10}")
+    head = f"{'Kind, English / Spanish (scientific)':<{width - 22}}{'statements of sources':>21}"
+    foot = "`fruitwall kind NAME` shows one: its figures with their sources and what was made of them."
+    return "\n".join([head, "", *lines, "", *_folded(foot, width)])
+
+
+def _head(document: KindDocument, household: Household, width: int) -> Iterator[str]:
+    """Give names and facts."""
+    name = document.english[0]
+    yield f"{name[:1].upper()}{name[1:]}, {document.scientific} ({document.family})"
+    yield from _folded(f"English: {alternatives(document.english)}.", width)
+    yield from _folded(f"Spanish: {alternatives(document.spanish)}.", width)
+    if document.synonyms:
+        yield from _folded(f"Also: {alternatives(document.synonyms)}.", width)
+    if document.cultivars:
+        yield from _folded(f"Cultivars that find it: {alternatives(document.cultivars)}.", width)
+    for fact in document.facts:
+        yield from _folded(household.in_own_units(fact), width)
+
+
+def _plot(document: KindDocument, household: Household, width: int) -> Iterator[str]:
+    """Draw levels with their spread and the rows as marks over one axis."""
+    room = width - LABEL - AFTER
+    axis = axis_of(document, household, most_ticks=8)
+    yield f"What a grown tree stands, {document.state}: tissue temperature of one hour"
+    yield _axis_line(axis, room, household)
+    for limit in document.grades:
+        at = household.temperature(limit.middle_c)
+        yield f"{_label(limit.words)}|{_level(limit, axis, room, household)}| {at}"
+    marked = [s for s in document.statements if s.mark]
+    if marked:
+        yield "Each figure, brought to tissue and one hour"
+        for statement in marked:
+            label = _label(f"{statement.number:>2} {subject(statement)}")
+            yield f"{label}|{_row(statement, axis, room, household)}| {SHORT_TYPES[statement.type]}"
+    yield ""
+    yield from _folded(
+        "o half of such trees reach this grade; = two of three do so within this. # where a figure puts the limit; "
+        "< it stood this, the limit is colder.",
+        width,
+    )
+
+
+def _axis_line(axis: Axis, room: int, household: Household) -> str:
+    """Write the numbers of the axis above it."""
+    cells = [" "] * (room + 2)
+    free_from = 0
+    for tick in axis.ticks:
+        text = str(tick).replace("-", "−")
+        start = max(0, min(len(cells) - len(text), 1 + _column(tick, axis, room) - len(text) // 2))
+        if start < free_from:
+            continue
+        cells[start : start + len(text)] = text
+        free_from = start + len(text) + 1
+    return " " * LABEL + "".join(cells) + f" {household.degree}"
+
+
+def _column(value: float, axis: Axis, room: int) -> int:
+    """Give the column of a temperature in the household's degrees."""
+    return round(axis.share(value) * (room - 1))
+
+
+def _level(limit: GradeLimit, axis: Axis, room: int, household: Household) -> str:
+    """Draw one level: its middle in its spread."""
+    cells = [" "] * room
+    low, middle, high = (
+        _column(degrees(limit.middle_c + d, household), axis, room) for d in (-limit.sd_k, 0.0, limit.sd_k)
+    )
+    cells[low : high + 1] = "=" * (high + 1 - low)
+    cells[middle] = "o"
+    return "".join(cells)
+
+
+def _row(statement: Statement, axis: Axis, room: int, household: Household) -> str:
+    """Draw one figure: a bar where it puts the limit, or an arrow towards the cold."""
+    assert statement.mark is not None
+    cells = [" "] * room
+    low = _column(degrees(statement.mark.low_c, household), axis, room)
+    high = _column(degrees(statement.mark.high_c, household), axis, room)
+    if statement.mark.colder:
+        cells[max(0, high - 3) : high + 1] = "<---"[: min(4, high + 1)]
+    else:
+        cells[low : high + 1] = "#" * (high + 1 - low)
+    return "".join(cells)
+
+
+def _label(text: str) -> str:
+    """Cut a label to its columns."""
+    return f"{text[: LABEL - 1]:<{LABEL}}"
+
+
+def _statements(document: KindDocument, household: Household, width: int) -> Iterator[str]:
+    """List every figure with its source."""
+    yield ""
+    if not document.statements:
+        yield "Published figures on cold: none"
+        return
+    yield "Published figures on cold, as stated (mostly air in a thermometer shelter)"
+    for s in document.statements:
+        text = f"{s.number:>2}  {figure(s, household)}: {subject(s)}; {TYPES[s.type]}; {hours(s)}"
+        yield from _folded(text + ("; from memory" if s.from_memory else ""), width, indent=4, first=0)
+        yield from _folded(("Your own: " if s.own else "") + cited(s.origin), width, indent=4)
+        if s.note:
+            yield from _folded(f"Our note: {s.note}", width, indent=4)
+
+
+def _season_and_heat(document: KindDocument, household: Household, width: int) -> Iterator[str]:
+    """List what is published on leaf, season and heat."""
+    if document.habits:
+        yield from ("", "Leaf and season")
+        for fact in document.habits:
+            yield from _folded(f"{fact.text}. {cited(fact.origin)}", width, indent=2)
+    if document.heats:
+        yield from ("", "Heat")
+        for heat in document.heats:
+            effect = HEAT_EFFECTS.get(heat.effect, heat.effect.replace("_", " "))
+            where = STAGES.get(heat.stage, heat.stage)
+            note = f" Our note: {heat.note}." if heat.note else ""
+            text = f"{household.temperature(heat.temperature_c)}: {effect} ({where}). {cited(heat.origin)}{note}"
+            yield from _folded(text, width, indent=2)
+
+
+def _folded(text: str, width: int, *, indent: int = 0, first: int | None = None) -> list[str]:
+    """Fold a text; the first line may be indented otherwise."""
+    start = " " * (indent if first is None else first)
+    return wrap(text, width, initial_indent=start, subsequent_indent=" " * indent, break_on_hyphens=False)
