@@ -18,6 +18,7 @@ from fruitwall.service.evening_document import EveningPlan, Spread, Task, TreePl
 from fruitwall.service.explained import cold_rows, cold_title
 from fruitwall.service.household import Household, bare_percent, long_day, minutes, percent, short_day
 from fruitwall.service.station import StationNight
+from fruitwall.service.words import OCCASIONS
 
 VERDICT_STYLES = {"safe": "green", "watch": "yellow", "danger": "bold red", "deadly": "bold white on red"}
 """Colours of the four verdicts; the word itself always stands beside them."""
@@ -33,20 +34,12 @@ LEGEND = (
     "(\N{MINUS SIGN}) where its harm begins; harm: chance of burnt leaf or worse; death: chance of losing the tree."
 )
 
-WHEN = {
-    "now": "Now",
-    "before_sun_leaves": "While the sun is still on the ground",
-    "before_dusk": "Before dusk",
-    "before_bed": "Before bed",
-    "morning": "In the morning",
-}
-
 
 def evening(plan: EveningPlan, household: Household, *, width: int = WIDE) -> RenderableType:
     """Lay out the whole plan: verdict, trees, checklist, limits, what stays at risk, cautions."""
     parts: list[RenderableType] = [_head(plan, household), _trees(plan, household, wide=width >= WIDE)]
     parts.append(Text(LEGEND, style="dim"))
-    by = "Still tonight" if plan.made >= plan.sunset else "Before dark"
+    by = "Still tonight" if plan.made >= plan.sunset else "This evening"
     parts += _checklist(f"{by}, in walking order", plan.tasks, plan.cautions, household)
     parts += _checklist("Tomorrow morning", plan.morning, plan.cautions, household)
     parts += _at_risk(plan)
@@ -160,10 +153,11 @@ def _checklist(
     for task in tasks:
         if task.when != group:
             group = task.when
-            lines.append(
-                Text(f"{WHEN[group]}, by {household.clock(max(t.deadline for t in tasks if t.when == group))}")
-            )
+            by = household.clock(max(t.deadline for t in tasks if t.when == group))
+            lines.append(Text(OCCASIONS[group] if group == "when_mild" else f"{OCCASIONS[group]}, by {by}"))
         who = f"{task.person}, " if task.person else ""
+        if task.not_before is not None:
+            who += f"from {household.moment(task.not_before)}, "
         lines.append(
             Padding(
                 Text.assemble(f"[ ] {task.order:2d}  ", (task.what, "bold"), f"  ({who}{minutes(task.minutes)})"),

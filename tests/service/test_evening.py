@@ -107,6 +107,31 @@ def test_the_film_house_is_told_the_hour_by_which_it_must_be_open(plan: EveningP
     assert plan.sunrise <= task.deadline <= plan.sunrise + timedelta(hours=1.5)
 
 
+def test_moved_pots_go_back_on_a_mild_morning_and_are_told_from_when(plan: EveningPlan) -> None:
+    moved = {tree.id for tree in plan.trees if tree.measure.startswith(("carry:", "roof:", "wall:"))}
+    back = [task for task in plan.morning if task.when == "when_mild"]
+
+    assert moved
+    assert {tree for task in back for tree in task.trees} == moved
+    assert [task.order for task in plan.morning] == list(range(1, len(plan.morning) + 1))
+    for task in back:
+        assert task.what.startswith("Bring ")
+        assert " back from " in task.what
+        assert task.not_before is not None
+        assert plan.sunrise <= task.not_before < task.deadline
+        assert re.search(r"above \d+.°F", task.steps[-1])
+        assert task.minutes > 0
+
+
+def test_what_to_take_along_is_named_for_every_cover_and_lamp(plan: EveningPlan) -> None:
+    yard = some_of_the_demo()
+    known = {thing.id for things in (yard.gear.covers, yard.gear.lamps, yard.gear.heaters) for thing in things}
+
+    for task in plan.tasks:
+        if task.what.startswith(("Cover", "Hang")):
+            assert known & set(task.gear), task.what
+
+
 def test_every_measure_with_power_shows_the_electrical_caution(plan: EveningPlan) -> None:
     powered = plan.kwh > 0
 

@@ -244,8 +244,8 @@ def test_tasks_stand_in_walking_order_under_their_occasions(page):
     tasks = [task.one("span", cls="what").text for task in section.all("li", cls="task")]
 
     assert [heading.text for heading in section.all("h3")] == [
-        "While the sun is still on them",
-        "Before dusk",
+        "While the sun is still on the ground",
+        "Before sunset",
         "Before bed",
     ]
     assert tasks == [task.what for task in sample_plan().tasks]

@@ -136,19 +136,58 @@ class TreePlan(Document):
 
 
 class Task(Document):
-    """One thing to do before dark (or in the morning), in walking order."""
+    """One thing to do before sunset or later tonight, in the morning or when it is mild again, in walking order."""
 
     order: int
     what: str
     trees: list[str]
     position: tuple[float, float]
     deadline: datetime
-    when: Literal["now", "before_sun_leaves", "before_dusk", "before_bed", "morning"]
+    not_before: datetime | None = Field(default=None, description="Too early before this; null: at once")
+    when: Literal["now", "before_sun_leaves", "before_dusk", "before_bed", "morning", "when_mild"]
     person: str | None
     minutes: float
     steps: list[str]
+    gear: list[str] = Field(
+        default=[], description="Identifiers of the sheet, lamps, heater, lead and trolley to take along for it"
+    )
     lifting_index: float | None = None
     cautions: list[str] = []
+    key: str = Field(default="", description="Identifier of what is done, to tell later that it is done")
+    people: list[str] = Field(default=[], description="Identifiers of who does it")
+    sheet: str | None = Field(default=None, description="Identifier of the cover it takes")
+    circuit: str | None = Field(default=None, description="Identifier of the circuit it is plugged in at")
+    lead: str | None = Field(default=None, description="Identifier of the extension lead it takes")
+
+
+class DoneTask(Document):
+    """Something of tonight's checklist that was done when the plan was made."""
+
+    key: str = Field(description="As in the task")
+    what: str = Field(description="The same in words")
+    at: datetime = Field(description="When it was told, or its deadline if that was earlier: it counts from then")
+    people: list[str] = Field(default=[], description="Identifiers of who was to do it; their minutes are spent")
+    minutes: float = 0.0
+    sheet: str | None = None
+    circuit: str | None = None
+    lead: str | None = None
+
+
+class WayOut(Document):
+    """One way through the night beside the plan, to be compared with it."""
+
+    key: Literal["nothing", "last", "plan", "everything"]
+    name: str = Field(description="In words")
+    expected_loss: float = Field(description="Of all trees tonight, in the household's currency")
+    chance_of_losing_a_tree: Probability = Field(
+        description="Chance that at least one tree dies: members of the forecast kept together, what is unknown of the "
+        "trees taken as independent from tree to tree"
+    )
+    minutes: float = Field(description="Minutes of all people together this evening")
+    lifts: int
+    kwh: float
+    measures: dict[str, str] = Field(description="Key of the measure of every tree that gets something, by tree")
+    note: str = Field(default="", description="What to know about it, in words")
 
 
 class Limit(Document):
@@ -210,6 +249,10 @@ class EveningPlan(Document):
     lifts: int
     kwh: float
     solver: Solver
+    done: list[DoneTask] = Field(default=[], description="What was already done when the plan was made")
+    compare: list[WayOut] = Field(
+        default=[], description="Doing nothing, the same as last time (if there is one), the plan, everything possible"
+    )
 
 
 def evening_plan_json_schema() -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""The checklist: what somebody does before dark and in the morning, in walking order."""
+"""The checklist: what somebody does this evening, in the morning and after it, in walking order."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fruitwall.plans.parts import DEADLINES, ORDER_OF_WORK, Deadline
+from fruitwall.service.carrying_back import carrying_back
 from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household
 from fruitwall.service.nights import SETTING_UP, Evening
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 
 MORNING_VERBS = {"cover": "Open", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}
-"""What undoes a part, by its kind; containers stay where they are while the next nights are cold."""
+"""What undoes a part in the morning, by its kind; for containers see `carrying_back`."""
 
 
 def evening_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
@@ -69,8 +70,18 @@ def _task(
         person=" and ".join(people.get(p, p) for p in planned.way.people) or None,
         minutes=planned.minutes,
         steps=_steps(planned, yard, household),
+        gear=[
+            thing
+            for thing in (planned.sheet, planned.part.device, planned.lead, planned.way.trolley)
+            if thing and not planned.again
+        ],
         lifting_index=lift.index if lift and planned.way.lifts else None,
         cautions=[c.text for c in cautions_for(yard, [planned]) if c.per_task],
+        key=planned.part.key,
+        people=list(planned.way.people),
+        sheet=planned.sheet,
+        circuit=planned.circuit,
+        lead=planned.lead,
     )
 
 
@@ -97,7 +108,7 @@ def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
 def morning_tasks(
     outlook: Outlook, decision: Decision, venting: Sequence[Venting | None], household: Household
 ) -> list[Task]:
-    """Give what has to be opened, taken off, switched off or carried back: what overheats soonest first."""
+    """Give what has to be opened, taken off or switched off, soonest too hot first; then what is carried back."""
     yard = outlook.situation.yard
     evening = outlook.situation.evenings[0]
     index = {tree.id: at for at, tree in enumerate(yard.trees)}
@@ -110,7 +121,7 @@ def morning_tasks(
     rows.sort(
         key=lambda row: (row[1].part.device is None, _open_by(row[0], evening), -_warmest_c(row[0]), row[1].part.key)
     )
-    return [
+    undone = [
         Task(
             order=order,
             what=_morning_words(task, yard),
@@ -126,6 +137,7 @@ def morning_tasks(
         )
         for order, (hottest, task) in enumerate(rows, start=1)
     ]
+    return undone + carrying_back(outlook, decision, household, first=len(undone) + 1)
 
 
 def _hottest(trees: Sequence[Venting | None]) -> Venting | None:

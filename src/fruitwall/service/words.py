@@ -13,6 +13,17 @@ from fruitwall.plans.reasons import Reason
 from fruitwall.service.evening_document import Spread, TreePlan
 from fruitwall.service.household import Household, percent, short_day
 
+OCCASIONS = {
+    "now": "Now",
+    "before_sun_leaves": "While the sun is still on the ground",
+    "before_dusk": "Before sunset",
+    "before_bed": "Before bed",
+    "morning": "In the morning",
+    "when_mild": "When it is mild again",
+}
+"""Heading of each occasion of the checklist, in the order of the evening. Everything due at sunset is called so: dusk
+and dark come half an hour later, too late to begin."""
+
 TISSUE_WORDS = {
     "leaf": "leaves",
     "twig": "twigs",
@@ -64,7 +75,7 @@ def verdict(
         return f"{near}: {stay} at risk, and nothing at hand is worth its effort or helps enough."
     need = _count(len(acting), "tree needs", "trees need")
     rest = f"; {stay} at risk even so" if at_risk else ""
-    return f"{near}: {need} something {'now' if dark else 'before dark'}{rest}."
+    return f"{near}: {need} something {'now' if dark else 'before sunset'}{rest}."
 
 
 def _count(number: int, one: str, many: str) -> str:

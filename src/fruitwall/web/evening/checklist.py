@@ -1,4 +1,4 @@
-"""The checklist: what to do before dark and in the morning, in walking order."""
+"""The checklist: what to do this evening and in the morning, in walking order."""
 
 from __future__ import annotations
 
@@ -8,14 +8,7 @@ from hashlib import sha256
 
 from fruitwall.service.evening_document import EveningPlan, Task
 from fruitwall.service.household import Household, minutes
-
-HEADINGS = {
-    "now": "Now",
-    "before_sun_leaves": "While the sun is still on them",
-    "before_dusk": "Before dusk",
-    "before_bed": "Before bed",
-    "morning": "In the morning",
-}
+from fruitwall.service.words import OCCASIONS
 
 
 @dataclass(frozen=True)
@@ -30,6 +23,8 @@ class TaskLine:
     """Identifier, number and name of each tree it is for."""
     deadline: str
     """Time of day by which it must be done."""
+    not_before: str | None
+    """Day and time before which it is too early."""
     late: bool
     """Whether that time has passed."""
     person: str | None
@@ -75,7 +70,7 @@ def groups_of(
     names = {tree.id: tree.name for tree in plan.trees}
     told: set[str] = set()
     groups = []
-    for when, heading in HEADINGS.items():
+    for when, heading in OCCASIONS.items():
         lines = [
             _line(task, plan, names, household, numbers, now, told)
             for task in sorted(tasks, key=lambda task: task.order)
@@ -105,11 +100,12 @@ def _line(
         what=sentence(task.what),
         trees=[(tree, numbers[tree], names[tree]) for tree in task.trees if tree in names],
         deadline=household.clock(task.deadline),
+        not_before=household.moment(task.not_before) if task.not_before else None,
         late=task.deadline < now,
         person=task.person,
         minutes=minutes(max(task.minutes, 1.0)),
         steps=task.steps,
-        lifting=_lifting(task.lifting_index),
+        lifting=lifting_words(task.lifting_index),
         cautions=new,
         cautions_above=len(new) < len(task.cautions),
     )
@@ -120,7 +116,7 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _lifting(index: float | None) -> str | None:
+def lifting_words(index: float | None) -> str | None:
     """Say what a lifting index means.
 
     Notes

@@ -25,6 +25,9 @@ OLD_FORECAST = timedelta(hours=9)
 """From this age on a forecast is called old: the services used renew theirs every one to six hours."""
 
 
+AFTER = ("morning", "when_mild")
+"""Occasions that stand under the morning."""
+
 WORTH_SAYING = 0.5
 """Least saving that counts, in the household's currency: half a unit is nothing after rounding."""
 
@@ -100,7 +103,7 @@ class EveningPage:
     before_dark: list[TaskGroup]
     tasks_count: int
     occasion: str
-    """Heading of the checklist: before dark, or what is still to be done tonight."""
+    """Heading of the checklist: this evening, or what is still to be done tonight."""
     morning: list[TaskGroup]
     at_risk: list[RiskLine]
     limits: list[LimitLine]
@@ -139,8 +142,8 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
     """
     household = Household(yard.display, ZoneInfo(plan.time_zone))
     numbers = tree_numbers(plan, yard)
-    before = [task for task in plan.tasks if task.when != "morning"]
-    after = [*plan.morning, *(task for task in plan.tasks if task.when == "morning")]
+    before = [task for task in plan.tasks if task.when not in AFTER]
+    after = [*plan.morning, *(task for task in plan.tasks if task.when in AFTER)]
     morning = plan.night + timedelta(days=1)
     return EveningPage(
         yard=plan.yard,
@@ -159,7 +162,7 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         scale=_scale(household),
         before_dark=groups_of(plan, before, household, numbers, now),
         tasks_count=len(before),
-        occasion="Still tonight" if plan.made >= plan.sunset else "Before dark",
+        occasion="Still tonight" if plan.made >= plan.sunset else "This evening",
         morning=groups_of(plan, after, household, numbers, now),
         at_risk=[_risk(risk, numbers) for risk in plan.at_risk],
         limits=[_limit(limit) for limit in sorted(filter(_holds_back, plan.limits), key=_saves, reverse=True)],
