@@ -112,8 +112,9 @@ def spots_of(
     from fruitwall.physics.spot import survey
 
     home = [(tree.id, *tree.position, crown_level_m(tree)) for tree in yard.trees]
+    # A place is surveyed under the tree's own name, so that its crown as it stands at home is not in the way.
     places = {
-        (tree.id, measure.moved_to): (f"{tree.id}@{measure.roof}", *measure.moved_to, crown_level_m(tree))
+        (tree.id, measure.moved_to): (tree.id, *measure.moved_to, crown_level_m(tree))
         for tree, options in zip(yard.trees, measures, strict=True)
         for measure in options
         if measure.moved_to is not None and measure.place is None
