@@ -65,7 +65,7 @@ def _lifted(yard: Yard, task: PlannedTask) -> bool:
 
 
 def _moved(yard: Yard, task: PlannedTask) -> bool:
-    return task.part.kind in ("carry", "roof") and not task.idle
+    return task.part.kind in ("carry", "roof", "wall") and not task.idle
 
 
 def _rolled(yard: Yard, task: PlannedTask) -> bool:

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from fruitwall.plans.covering import covered
 from fruitwall.plans.feeds import circuit_watts
 from fruitwall.plans.making import NIGHT_H, Making, Refusal, make_ready
-from fruitwall.plans.moving import carried, roofs_of, spaces_under, under_roofs
+from fruitwall.plans.moving import carried, roofs_of, spaces_under, to_walls, under_roofs, wall_rooms
 from fruitwall.plans.parts import Lift, Measure, Part, Setting, Way
 from fruitwall.plans.problem import Supplies, Supply
 from fruitwall.plans.sheltering import closes, heater_refusals, sheltered, states_of
@@ -137,6 +137,7 @@ def supplies_of(yard: Yard, *, times: SetUpTimes | None = None) -> Supplies:
         Supply("room", f"roof:{roof.id}", roof.name, spaces_under(yard, roof, space), "spaces")
         for roof in roofs_of(yard)
     ]
+    items += [Supply("room", f"wall:{place.key}", place.name, n, "spaces") for place, n in wall_rooms(yard)]
     items += [
         Supply("person", person.id, person.name, person.minutes_before_dusk, "min", MINUTES_STEP)
         for person in yard.people
@@ -161,6 +162,7 @@ def _considered(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
     if tree.container is not None:
         yield from carried(making, tree)
         yield from under_roofs(making, tree)
+        yield from to_walls(making, tree)
 
 
 def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[Measure | Refusal]:

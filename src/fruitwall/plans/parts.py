@@ -16,8 +16,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-PartKind = Literal["cover", "lamps", "heater", "carry", "roof", "wet", "close"]
-"""What is done; `carry` goes indoors, `roof` to a place under a roof, `close` closes a standing shelter."""
+PartKind = Literal["cover", "lamps", "heater", "carry", "roof", "wall", "wet", "pick", "close"]
+"""What is done; `carry` goes indoors, `roof` to a place under a roof, `wall` to the foot of a warm wall, `pick` takes
+the fruit off, `close` closes a standing shelter."""
 
 Deadline = Literal["before_sun_leaves", "before_dusk", "before_bed", "morning"]
 """By when: while the ground is still sunlit, before dusk, before going to bed, after sunrise."""
@@ -25,7 +26,17 @@ Deadline = Literal["before_sun_leaves", "before_dusk", "before_bed", "morning"]
 DEADLINES: tuple[Deadline, ...] = ("before_sun_leaves", "before_dusk", "before_bed", "morning")
 """All deadlines, earliest first."""
 
-ORDER_OF_WORK: tuple[PartKind, ...] = ("wet", "carry", "roof", "heater", "lamps", "cover", "close")
+ORDER_OF_WORK: tuple[PartKind, ...] = (
+    "wet",
+    "pick",
+    "carry",
+    "roof",
+    "wall",
+    "heater",
+    "lamps",
+    "cover",
+    "close",
+)
 """In which order parts of one `Part.group` are done in the evening: water first, while nothing electric lies about;
 what stands below a cover before the cover; a shelter is closed when all is in it."""
 
@@ -138,7 +149,8 @@ class Part:
     feeds : tuple of Feed
         How the power can come; empty if it needs none.
     room : str or None
-        Place with a limited number of spaces in which the container then stands: ``place:<id>`` or ``roof:<id>``.
+        Place with a limited number of spaces in which the container then stands: ``place:<id>``, ``roof:<id>`` or
+        ``wall:<face>``.
     position : tuple of float
         Where it is done, in the yard's frame. [m, m]
     steps : tuple of str
@@ -215,8 +227,8 @@ class Measure:
     ----------
     key : str
         ``leave``, ``wet``, ``cover:<material>[/frame][+lamps:<id>|+heater:<id>]``,
-        ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``, ``roof:<roof>``. Unique among the measures
-        of one tree.
+        ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``, ``roof:<roof>``, ``roof:<roof>/<face>``,
+        ``wall:<face>``. Unique among the measures of one tree.
     name : str
         The same in words.
     tree : str
@@ -234,8 +246,9 @@ class Measure:
         Lamp string or heater under the cover or in the shelter.
     wet_ground : bool
         The ground is wetted in the afternoon.
-    place, roof : str or None
-        Indoor place or roof to which the container goes.
+    place, roof, wall : str or None
+        Indoor place, roof, or face of a wall to which the container goes; roof and wall together where it stands at a
+        wall under a roof.
     shelter : str or None
         Standing shelter that is closed over the tree.
     moved_to : tuple of float or None
@@ -255,6 +268,7 @@ class Measure:
     wet_ground: bool = False
     place: str | None = None
     roof: str | None = None
+    wall: str | None = None
     shelter: str | None = None
     moved_to: tuple[float, float] | None = None
 

@@ -26,7 +26,7 @@ GROUND = Family("ground", "ground watered")
 COVER = Family("cover", "covered")
 WARM = Family("warm", "covered and warmed")
 SHELTER = Family("shelter", "standing shelter closed")
-MOVE = Family("move", "moved under a roof or indoors")
+MOVE = Family("move", "moved to a warmer place or indoors")
 OTHER = Family("other", "something else")
 
 FAMILIES = (LEAVE, GROUND, COVER, WARM, SHELTER, MOVE, OTHER)
@@ -34,6 +34,7 @@ FAMILIES = (LEAVE, GROUND, COVER, WARM, SHELTER, MOVE, OTHER)
 PARTS: tuple[tuple[str, Family], ...] = (
     ("carry", MOVE),
     ("roof", MOVE),
+    ("wall", MOVE),
     ("lamps", WARM),
     ("heater", WARM),
     ("shelter", SHELTER),
