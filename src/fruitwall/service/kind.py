@@ -14,7 +14,7 @@ from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon
 from fruitwall.plants.kinds import Kind, kind
 from fruitwall.plants.reading import readings
 from fruitwall.plants.tolerance import GRADES, LEAF, ROOT, TWIG, WOOD, Tolerance, prior
-from fruitwall.service.household import Household
+from fruitwall.service.household import MINUS, Household
 from fruitwall.service.kind_document import (
     GradeLimit,
     HabitFact,
@@ -216,7 +216,8 @@ def _habits(taxon: Taxon, known: Catalogue) -> list[HabitFact]:
             parts.append(f"new growth: {row.new_growth}")
         if row.bloom_to_harvest_months:
             low, high = row.bloom_to_harvest_months
-            parts.append(f"{low:g} to {high:g} months from bloom to harvest" if low < high else f"{low:g} months to it")
+            span = f"{low:g} to {high:g}" if low < high else f"{low:g}"
+            parts.append(f"{span} months from bloom to harvest")
         facts.append(HabitFact(text="; ".join(part for part in parts if part), origin=_origin(row.source, row.locator)))
     return facts
 
@@ -289,7 +290,7 @@ def _rests_on(taxon: Taxon, about: Kind, known: Catalogue) -> str:
         "Published air temperatures were brought to the temperature of the tissue, and all hours to one hour; the "
         "spread of the single tree and of that conversion is in the figures."
     )
-    return " ".join(parts)
+    return re.sub(r"-(?=\d)", MINUS, " ".join(parts))
 
 
 def _own_part(about: Kind, rows: Sequence[Evidence]) -> str:

@@ -13,6 +13,7 @@ from fruitwall.errors import FruitwallError, SourceUnavailable
 from fruitwall.web.assets import Assets
 from fruitwall.web.evening.routes import evening_routes
 from fruitwall.web.guard import Guard
+from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages
 from fruitwall.web.settings import WebSettings
 
@@ -31,13 +32,15 @@ def create_app(settings: WebSettings) -> FastAPI:
     Returns
     -------
     FastAPI
-        ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/health``.
+        ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
+        known of each kind, ``/health``.
     """
-    assets = Assets([HERE, HERE / "evening"])
+    assets = Assets([HERE, HERE / "evening", HERE / "kinds"])
     pages = Pages(assets)
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
     app = FastAPI(title="fruitwall", docs_url=None, redoc_url=None, openapi_url=None)
     app.include_router(evening_routes(settings, pages))
+    app.include_router(kind_routes(settings, pages))
 
     @app.api_route("/static/{name}", methods=["GET", "HEAD"], include_in_schema=False)
     async def static(request: Request) -> Response:

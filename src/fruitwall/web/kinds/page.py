@@ -1,0 +1,181 @@
+"""A kind laid out for its template: words and pictures, nothing left to decide."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+
+from markupsafe import Markup
+
+from fruitwall.service.household import Household
+from fruitwall.service.kind_document import KindDocument, KindLine
+from fruitwall.service.kind_words import (
+    HEAT_EFFECTS,
+    SHORT_TYPES,
+    STAGES,
+    TYPES,
+    alternatives,
+    axis_of,
+    cited,
+    figure,
+    hours,
+    mark_words,
+    subject,
+)
+from fruitwall.web.kinds.plot import axis_picture, level_picture, mark_picture
+
+
+@dataclass(frozen=True)
+class Track:
+    """One row of the plot."""
+
+    words: str
+    value: str
+    picture: Markup
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One published figure."""
+
+    number: int
+    value: str
+    words: str
+    source: str
+    address: str | None
+    """Web address of the source, if it has one."""
+    note: str
+    own: bool
+
+
+@dataclass(frozen=True)
+class KindPage:
+    """One kind as shown."""
+
+    name: str
+    scientific: str
+    family: str
+    names: list[tuple[str, str]]
+    facts: list[str]
+    state: str
+    unit: str
+    axis: Markup
+    levels: list[Track]
+    marks: list[Track]
+    rests_on: str
+    others: list[tuple[str, str]]
+    """What it is the limit of, and the limit."""
+    figures: list[Figure]
+    season: list[tuple[str, str]]
+    """What is said, and who says it."""
+    heat: list[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class Family:
+    """The kinds of one family in the list."""
+
+    name: str
+    kinds: list[KindLine]
+
+
+def kind_page_of(document: KindDocument, household: Household) -> KindPage:
+    """Lay out one kind.
+
+    Parameters
+    ----------
+    document : KindDocument
+    household : Household
+
+    Returns
+    -------
+    KindPage
+    """
+    axis = axis_of(document, household, most_ticks=7)
+    english = document.english[0]
+    return KindPage(
+        name=english[:1].upper() + english[1:],
+        scientific=document.scientific,
+        family=document.family,
+        names=[
+            (what, alternatives(names))
+            for what, names in (
+                ("English", document.english),
+                ("Spanish", document.spanish),
+                ("Also", document.synonyms),
+                ("Cultivars", document.cultivars),
+            )
+            if names
+        ],
+        facts=[household.in_own_units(fact) for fact in document.facts],
+        state=document.state,
+        unit=household.degree,
+        axis=axis_picture(axis),
+        levels=[
+            Track(
+                limit.words,
+                f"{household.temperature(limit.middle_c)} ± {household.difference(limit.sd_k)}",
+                level_picture(limit, axis, household),
+            )
+            for limit in document.grades
+        ],
+        marks=[
+            Track(
+                f"{s.number}. {subject(s)} ({SHORT_TYPES[s.type]})",
+                mark_words(s.mark, household),
+                mark_picture(s.mark, axis, household),
+            )
+            for s in document.statements
+            if s.mark
+        ],
+        rests_on=household.in_own_units(document.rests_on),
+        others=[
+            (
+                household.in_own_units(limit.words),
+                household.temperature(limit.middle_c)
+                + (f" ± {household.difference(limit.sd_k)}" if limit.sd_k is not None else ""),
+            )
+            for limit in document.others
+        ],
+        figures=[
+            Figure(
+                number=s.number,
+                value=figure(s, household),
+                words=f"{subject(s)}; {TYPES[s.type]}; {hours(s)}" + ("; from memory" if s.from_memory else ""),
+                source=cited(s.origin),
+                address=_address(s.origin.where),
+                note=s.note,
+                own=s.own,
+            )
+            for s in document.statements
+        ],
+        season=[(fact.text, cited(fact.origin)) for fact in document.habits],
+        heat=[
+            (
+                f"{household.temperature(heat.temperature_c)}: "
+                f"{HEAT_EFFECTS.get(heat.effect, heat.effect.replace('_', ' '))} ({STAGES.get(heat.stage, heat.stage)})"
+                + (f"; {heat.note}" if heat.note else ""),
+                cited(heat.origin),
+            )
+            for heat in document.heats
+        ],
+    )
+
+
+def families_of(kinds: Sequence[KindLine]) -> list[Family]:
+    """Group the list of kinds by family, in its order; the user's own stand first.
+
+    Parameters
+    ----------
+    kinds : sequence of KindLine
+        Sorted, as `list_kinds` gives them.
+    """
+    grouped = groupby(kinds, key=lambda line: "Your own" if line.own else line.family)
+    return [Family(name, list(lines)) for name, lines in grouped]
+
+
+def _address(where: str) -> str | None:
+    """Give the web address at the head of an identifier, if there is one; nothing else may become a link."""
+    first = where.split(" ")[0]
+    return first if first.startswith(("https://", "http://")) else None
