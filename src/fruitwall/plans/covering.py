@@ -18,7 +18,7 @@ FILMS = frozenset({"film_polyethylene", "film_infrared", "bubble_film"})
 LIGHT_CLOTHS = frozenset({"fleece_light", "fleece_medium", "fleece_heavy"})
 """Covers that let enough light through to stay on for some days; the others are pulled aside every morning."""
 
-_COVER_NAMES: dict[CoverMaterial, str] = {
+COVER_NAMES: dict[CoverMaterial, str] = {
     "fleece_light": "light fleece",
     "fleece_medium": "medium fleece",
     "fleece_heavy": "heavy fleece",
@@ -29,6 +29,7 @@ _COVER_NAMES: dict[CoverMaterial, str] = {
     "film_infrared": "infrared film",
     "bubble_film": "bubble film",
 }
+"""What covers are called in a sentence."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ class Covering:
     @property
     def name(self) -> str:
         """The same in words."""
-        return _COVER_NAMES[self.material] + (" on its frame" if self.on_frame else "")
+        return COVER_NAMES[self.material] + (" on its frame" if self.on_frame else "")
 
 
 def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[Measure | Refusal]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 from fruitwall.plans.covering import covered
 from fruitwall.plans.feeds import circuit_watts
@@ -18,6 +19,7 @@ from fruitwall.plans.parts import Lift, Measure, Part, Setting, Way
 from fruitwall.plans.problem import Supplies, Supply
 from fruitwall.plans.sheltering import closes, heater_refusals, sheltered, states_of
 from fruitwall.plans.times import SetUpTimes
+from fruitwall.plans.together import covered_together, groups_of, sheets_of
 from fruitwall.plans.ways import NO_TIME, easy_ways, helpers
 from fruitwall.yard.model import Tree, Yard
 from fruitwall.yard.plan import ground_at
@@ -96,7 +98,7 @@ def refused_measures(
 
 
 def settings_of(yard: Yard, *, times: SetUpTimes | None = None, night_hours: float = NIGHT_H) -> tuple[Setting, ...]:
-    """Give every state of every standing shelter that can be closed; of each shelter the first is open.
+    """Give every state of what trees share: standing shelters, open first, and single sheets over several, apart first.
 
     Parameters
     ----------
@@ -108,7 +110,8 @@ def settings_of(yard: Yard, *, times: SetUpTimes | None = None, night_hours: flo
     tuple of Setting
     """
     making = make_ready(yard, times, False, night_hours)
-    return tuple(setting for shelter in yard.shelters for setting in states_of(making, shelter))
+    shelters = [setting for shelter in yard.shelters for setting in states_of(making, shelter)]
+    return (*shelters, *(setting for group in groups_of(making) for setting in sheets_of(making, group)))
 
 
 def supplies_of(yard: Yard, *, times: SetUpTimes | None = None) -> Supplies:
@@ -151,7 +154,9 @@ def _considered(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
     shelter = next((its for its in making.yard.shelters if tree.id in its.trees and closes(its)), None)
     states = states_of(making, shelter) if shelter is not None else []
     # A tree of a shelter that is treated on its own stands in the open shelter meanwhile.
-    open_ = tuple(states[:1])
+    sheets = {group.key: sheets_of(making, group) for group in groups_of(making) if tree in group.trees}
+    apart = tuple(settings[0] for settings in sheets.values())
+    open_ = (*states[:1], *apart)
     yield Measure("leave", "leave as it is", tree.id, requires=open_)
     if shelter is not None:
         for setting in states[1:]:
@@ -159,10 +164,11 @@ def _considered(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
         yield from heater_refusals(making, shelter)
     yield from wetted(making, tree, open_)
     yield from covered(making, tree, open_)
+    yield from covered_together(making, tree, sheets)
     if tree.container is not None:
-        yield from carried(making, tree)
-        yield from under_roofs(making, tree)
-        yield from to_walls(making, tree)
+        for found in (*carried(making, tree), *under_roofs(making, tree), *to_walls(making, tree)):
+            # Whoever is carried away is not under a sheet with others.
+            yield replace(found, requires=apart) if isinstance(found, Measure) else found
 
 
 def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[Measure | Refusal]:

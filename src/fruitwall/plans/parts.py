@@ -157,8 +157,8 @@ class Part:
         What to do, in words.
     group : str
         What is done together, in the order of work (`order_of_work`): ``shelter:<id>`` for everything that belongs to
-        a shelter's state, the tree's identifier for what is done for one tree. Parts of one group are one visit per
-        deadline, even where they are a few steps apart.
+        a shelter's state, ``sheet:<trees>`` for one sheet over several trees, the tree's identifier for what is done
+        for one tree. Parts of one group are one visit per deadline, even where they are a few steps apart.
     """
 
     key: str
@@ -199,9 +199,9 @@ class Setting:
     Attributes
     ----------
     group : str
-        What is shared: ``shelter:<id>``.
+        What is shared: ``shelter:<id>``, or ``sheet:<trees>`` for trees that one sheet could cover.
     state : str
-        ``open``, ``closed``, ``closed+lamps:<id>``, ``closed+heater:<id>``.
+        ``open``, ``closed``, ``closed+lamps:<id>``, ``closed+heater:<id>``; ``apart``, ``cover:<material>[/frame]``.
     name : str
         The same in words.
     parts : tuple of Part
@@ -227,8 +227,8 @@ class Measure:
     ----------
     key : str
         ``leave``, ``wet``, ``cover:<material>[/frame][+lamps:<id>|+heater:<id>]``,
-        ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``, ``roof:<roof>``, ``roof:<roof>/<face>``,
-        ``wall:<face>``. Unique among the measures of one tree.
+        ``together:<trees>:<material>[/frame]``, ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``,
+        ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``. Unique among the measures of one tree.
     name : str
         The same in words.
     tree : str
@@ -253,6 +253,8 @@ class Measure:
         Standing shelter that is closed over the tree.
     moved_to : tuple of float or None
         Where the container stands then, in the yard's frame. [m, m]
+    frame_m : tuple of float or None
+        Width, length and height of the frame under a sheet that covers several trees; None: that of this tree. [m]
     """
 
     key: str
@@ -271,6 +273,7 @@ class Measure:
     wall: str | None = None
     shelter: str | None = None
     moved_to: tuple[float, float] | None = None
+    frame_m: tuple[float, float, float] | None = None
 
     @property
     def all_parts(self) -> tuple[Part, ...]:

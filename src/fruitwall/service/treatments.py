@@ -130,6 +130,9 @@ def treatment_of(
 
     A sheet is taken to reach the ground where the measure says so, and to stay on by day where nobody opens it. A
     standing shelter's top and sides may be of different material; lamps and heaters under it warm all of its air.
+    A frame over several trees has the size of them all. Cloth draped over several is computed for each of them as if
+    it hung round that crown alone: it touches the leaves as such a cloth does, and has as much skin for its ground as
+    the one over all or more, which errs to the cold side.
     """
     lamps = {lamp.id: lamp for lamp in yard.gear.lamps}
     heaters = {heater.id: heater for heater in yard.gear.heaters}
@@ -167,7 +170,10 @@ def treatment_of(
         cover=cast("CoverMaterial | None", measure.cover),
         on_frame=measure.on_frame,
         to_ground=measure.to_ground,
-        stays_by_day=any(part.kind == "cover" and part.minutes_morning == 0.0 for part in measure.parts),
+        stays_by_day=any(part.kind == "cover" and part.minutes_morning == 0.0 for part in measure.all_parts),
+        frame_width_m=measure.frame_m[0] if measure.frame_m else nan,
+        frame_length_m=measure.frame_m[1] if measure.frame_m else nan,
+        frame_height_m=measure.frame_m[2] if measure.frame_m else nan,
         wet_ground=measure.wet_ground,
         wet_from_utc=wet_from if measure.wet_ground else None,
         spot=spot,

@@ -39,6 +39,7 @@ PARTS: tuple[tuple[str, Family], ...] = (
     ("heater", WARM),
     ("shelter", SHELTER),
     ("cover", COVER),
+    ("together", COVER),
     ("wet", GROUND),
     ("leave", LEAVE),
 )

@@ -1,0 +1,254 @@
+"""Several trees under one sheet: neighbours whose crowns nearly touch, covered as one.
+
+One sheet over two or three crowns is a decision that they share, like the state of a standing shelter: either each of
+them is treated on its own (``apart``), or all of them are under it. The sheet must reach the ground all round the
+smallest rectangle that holds their crowns, at the height of the highest.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING
+
+from fruitwall.plans.covering import COVER_NAMES, FILMS, LIGHT_CLOTHS, Covering
+from fruitwall.plans.making import Making
+from fruitwall.plans.parts import Measure, Part, Setting
+from fruitwall.plans.sheltering import closes
+from fruitwall.plans.ways import covering_ways
+from fruitwall.yard.model import Building, Canopy, Cover, Fence, Pond, Tree, Wall, Yard
+from fruitwall.yard.plan import line_of, shape
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+XY = tuple[float, float]
+
+SHEET = "sheet:"
+"""What the group of trees under one sheet begins with."""
+
+GAP_M = 0.6
+"""Crowns farther apart than this are not covered as one: the sheet would sag between them. Our judgement. [m]"""
+
+HEIGHT_RATIO = 1.5
+"""The highest of a group over the lowest, at most: below that a small tree would stand in a tall tent, which the
+night of a cover of its own size does not describe. Our judgement."""
+
+MOST_TREES = 3
+GROUPS_PER_TREE = 3
+MOST_GROUPS = 12
+"""How many trees are thought of under one sheet, how many such groups for one tree, and in a yard: every group is
+computed through every night and adds to the programme."""
+
+FRAME_GAP_M = 0.2
+"""Room between crowns and frame, as for a frame round one tree. Our judgement. [m]"""
+
+
+@dataclass(frozen=True)
+class Group:
+    """Trees that could be covered as one.
+
+    Attributes
+    ----------
+    trees : tuple of Tree
+        Two or three, in the yard's order.
+    width_m, length_m : float
+        Of the smallest rectangle that holds their crowns, the shorter first. [m]
+    height_m : float
+        Of the highest. [m]
+    middle : tuple of float
+        Of that rectangle. [m, m]
+    """
+
+    trees: tuple[Tree, ...]
+    width_m: float
+    length_m: float
+    height_m: float
+    middle: XY
+
+    @property
+    def key(self) -> str:
+        """Identifiers of the trees, joined."""
+        return ",".join(tree.id for tree in self.trees)
+
+    @property
+    def name(self) -> str:
+        """Names of the trees, in words."""
+        names = [tree.name for tree in self.trees]
+        return f"{', '.join(names[:-1])} and {names[-1]}"
+
+    @property
+    def sheet_m(self) -> tuple[float, float]:
+        """Smallest sheet that reaches the ground all round, the shorter side first. [m, m]"""
+        return (self.width_m + 2.0 * self.height_m, self.length_m + 2.0 * self.height_m)
+
+    def fits(self, sheet: Cover) -> bool:
+        """Tell whether a sheet reaches the ground all round, laid either way; a millimetre is forgiven."""
+        sides = sorted((sheet.width_m, sheet.length_m))
+        return all(have >= want - 1e-3 for have, want in zip(sides, self.sheet_m, strict=True))
+
+
+def groups_of(making: Making) -> list[Group]:
+    """Give the groups of trees that one of the yard's sheets could cover.
+
+    Parameters
+    ----------
+    making : Making
+
+    Returns
+    -------
+    list of Group
+        The smallest first; at most `MOST_GROUPS`, and `GROUPS_PER_TREE` for each tree. Trees of a standing shelter
+        that can be closed are left out, and groups between or within whose crowns something else stands.
+    """
+    yard = making.yard
+    if not yard.gear.covers:
+        return []
+    sheltered = {tree for shelter in yard.shelters if closes(shelter) for tree in shelter.trees}
+    free = [tree for tree in yard.trees if tree.id not in sheltered and tree.height_m <= making.times.highest_m]
+    near = [frozenset((a.id, b.id)) for a, b in combinations(free, 2) if _near(a, b)]
+    sets = set(near)
+    for size in range(3, MOST_TREES + 1):
+        sets |= {its | pair for its in sets if len(its) == size - 1 for pair in near if len(its | pair) == size}
+    obstacles = _obstacles(yard) if sets else []
+    found = []
+    for members in sets:
+        trees = tuple(tree for tree in free if tree.id in members)
+        heights = [tree.height_m for tree in trees]
+        if max(heights) > HEIGHT_RATIO * min(heights):
+            continue
+        group = _group(yard, trees, obstacles)
+        if group is not None and any(group.fits(sheet) for sheet in yard.gear.covers):
+            found.append(group)
+    found.sort(key=lambda group: (-len(group.trees) / (group.sheet_m[0] * group.sheet_m[1]), group.key))
+    taken: Counter[str] = Counter()
+    kept: list[Group] = []
+    for group in found:
+        if len(kept) < MOST_GROUPS and all(taken[tree.id] < GROUPS_PER_TREE for tree in group.trees):
+            kept.append(group)
+            taken.update(tree.id for tree in group.trees)
+    return kept
+
+
+def sheets_of(making: Making, group: Group) -> list[Setting]:
+    """Give the states of a group of trees: ``apart`` first, then under each kind of sheet that is large enough."""
+    name = f"{SHEET}{group.key}"
+    states = [Setting(name, "apart", f"{group.name} each on its own")]
+    covers = making.yard.gear.covers
+    for material, on_frame in dict.fromkeys((cover.material, cover.on_frame) for cover in covers):
+        same = [cover for cover in covers if (cover.material, cover.on_frame) == (material, on_frame)]
+        fitting = sorted((c for c in same if group.fits(c)), key=lambda c: (c.width_m * c.length_m, c.id))
+        covering = Covering(material, on_frame, tuple(fitting))
+        part = _sheet_part(making, group, covering)
+        if fitting and part.ways:
+            words = f"cover {group.name} together with one {COVER_NAMES[material]}"
+            states.append(Setting(name, covering.key, words + (" on its frame" if on_frame else ""), (part,)))
+    return states
+
+
+def covered_together(making: Making, tree: Tree, states: dict[str, list[Setting]]) -> Iterator[Measure]:
+    """Give the measures of a tree under one sheet with others.
+
+    Parameters
+    ----------
+    making : Making
+    tree : Tree
+    states : dict of str to list of Setting
+        By key of the group, those of the groups in which the tree is; ``apart`` first.
+    """
+    groups = {group.key: group for group in groups_of(making) if tree in group.trees}
+    for key, settings in states.items():
+        elsewhere = tuple(others[0] for other, others in states.items() if other != key)
+        group = groups[key]
+        for setting in settings[1:]:
+            kind, _, frame = setting.state.removeprefix("cover:").partition("/")
+            room = 2.0 * FRAME_GAP_M
+            yield Measure(
+                key=f"together:{key}:{setting.state.removeprefix('cover:')}",
+                name=setting.name,
+                tree=tree.id,
+                requires=(setting, *elsewhere),
+                cover=kind,
+                on_frame=bool(frame),
+                to_ground=True,
+                frame_m=(group.width_m + room, group.length_m + room, group.height_m + FRAME_GAP_M) if frame else None,
+            )
+
+
+def _near(a: Tree, b: Tree) -> bool:
+    """Tell whether two crowns nearly touch."""
+    reach = (a.crown_diameter_m + b.crown_diameter_m) / 2.0
+    return math.dist(a.position, b.position) - reach <= GAP_M
+
+
+def _obstacles(yard: Yard) -> list[BaseGeometry]:
+    """Give what a sheet cannot be drawn across."""
+    from shapely import Point
+
+    found: list[BaseGeometry] = []
+    for its in yard.structures:
+        if isinstance(its, Building | Pond):
+            found.append(shape(its.outline))
+        elif isinstance(its, Wall | Fence):
+            found.append(line_of(its))
+        elif isinstance(its, Canopy):
+            found.append(Point(its.position))
+    return [*found, *(shape(shelter.outline) for shelter in yard.shelters)]
+
+
+def _group(yard: Yard, trees: tuple[Tree, ...], obstacles: list[BaseGeometry]) -> Group | None:
+    """Measure a group of trees; None if something stands where the sheet would hang."""
+    from shapely import Point, Polygon
+    from shapely.ops import unary_union
+
+    def crown(tree: Tree) -> BaseGeometry:
+        return Point(tree.position).buffer(tree.crown_diameter_m / 2.0)
+
+    rectangle = unary_union([crown(tree) for tree in trees]).minimum_rotated_rectangle
+    if not isinstance(rectangle, Polygon):
+        raise ValueError(f"crowns must cover an area, got those of {', '.join(tree.id for tree in trees)}")
+    others = [tree for tree in yard.trees if tree not in trees]
+    if any(rectangle.intersects(its) for its in obstacles) or any(rectangle.intersects(crown(its)) for its in others):
+        return None
+    corners = list(rectangle.exterior.coords)
+    sides = sorted(math.dist(corners[at], corners[at + 1]) for at in (0, 1))
+    height = max(tree.height_m for tree in trees)
+    middle = (float(rectangle.centroid.x), float(rectangle.centroid.y))
+    return Group(trees, sides[0], sides[1], height, middle)
+
+
+def _sheet_part(making: Making, group: Group, covering: Covering) -> Part:
+    """Make the part of putting one sheet over a group."""
+    times = making.times
+    minutes = times.cover + times.cover_per_m * (group.height_m + group.length_m)
+    minutes += times.frame * len(group.trees) if covering.on_frame else 0.0
+    film, light = covering.material in FILMS, covering.material in LIGHT_CLOTHS
+    highest = max(group.trees, key=lambda tree: tree.height_m)
+    whole = highest.model_copy(update={"position": group.middle})
+    steps = [
+        f"One sheet over {group.name}: lay it along the row, draw it down to the ground all round and weigh it down.",
+        "Leave no gap where it hangs between two crowns; never tie it in round a trunk.",
+    ]
+    if covering.on_frame:
+        steps.insert(0, "Set the stakes or frame round all of them, so that the cover touches no leaf.")
+    if film:
+        steps.append("Open it in the morning before the sun is on it: film cooks a tree.")
+    elif not light:
+        steps.append("Pull it aside in the morning, so that sun warms the soil.")
+    return Part(
+        key=f"{covering.key}@{group.key}",
+        kind="cover",
+        name=f"cover {group.name} together with {covering.name}",
+        trees=tuple(tree.id for tree in group.trees),
+        ways=covering_ways(making.yard, whole, minutes, times),
+        minutes_again=times.film_again if film else 0.0 if light else times.cover_again_share * minutes,
+        minutes_morning=times.film_morning if film else 0.0 if light else times.cloth_morning,
+        minutes_remove=times.cover_remove,
+        sheets=tuple(sheet.id for sheet in covering.sheets),
+        position=group.middle,
+        steps=tuple(steps),
+        group=f"{SHEET}{group.key}",
+    )
