@@ -161,6 +161,49 @@ def test_the_closed_form_is_the_mean_over_the_trees_shift() -> None:
         np.testing.assert_allclose(at_least(equal, cold), slow[1:], atol=0.02)
 
 
+@pytest.mark.parametrize(
+    ("name", "nights_c", "change"),
+    [
+        ("mango", (-2.0,), {}),
+        ("soursop", (6.0, 4.0, 7.0, 3.0), {}),  # chills, and may freeze nowhere
+        ("soursop", (5.0, -0.5, 4.0), {"age_years": 2.0, "height_m": 1.0}),  # both ways
+        ("sweet orange", (-3.0, -5.0, -4.5), {"potted": True, "stages": ["flush"]}),
+    ],
+)
+def test_chances_agree_with_trees_drawn_one_by_one(
+    rng: np.random.Generator, name: str, nights_c: tuple[float, ...], change: dict[str, object]
+) -> None:
+    tree = a_tree(name, **change)
+    nights = np.stack([clear_night(t) for t in nights_c])
+    count = 20_000
+
+    def worst(own: float, own_chill: float, blur: float) -> int:
+        """Grade of one tree: its own limits, frozen on the coldest night, chilled by what nights add up to."""
+        grade, carried = 0, 0.0
+        for night in nights:
+            for t in range(len(TISSUES)):
+                if (night[t] < 0).any():
+                    supercooled = [max(1.0 / -c - 1.0, 0.0) if c < 0 else np.inf for c in night[t]]
+                    hours = np.log2(DURATIONS_H)
+                    felt = min(night[t] - tree.duration_k_per_log2h * hours + supercooled)
+                    spread = np.hypot(tree.sd_k[t], tree.slope_k)
+                    reached = [g for g in range(1, 8) if tree.threshold_c[t, g] + spread * own > felt]
+                    grade = max([grade, *reached])
+            if not np.isnan(tree.chill_level_c):
+                level = tree.chill_level_c + tree.chill_sd_k * own_chill
+                dose = max(max(level - c, 0.0) * h for c, h in zip(night[LEAF], DURATIONS_H, strict=True))
+                carried = 0.5 * carried + dose
+                if carried > 0:
+                    felt_dose = carried + 8.0 * tree.slope_k * blur
+                    grade = max([grade, *(g for g in range(1, 5) if felt_dose > tree.chill_dose_k_h[g])])
+        return grade
+
+    drawn = [worst(*own) for own in rng.standard_normal((count, 3))]
+
+    expected = np.bincount(drawn, minlength=8) / count
+    np.testing.assert_allclose(grade_chances(tree, nights, nights_axis=0), expected, atol=0.012)
+
+
 def test_the_mean_over_members_keeps_the_trees_unknown_common(rng: np.random.Generator) -> None:
     """A tree drawn first, then the night: the same as chances member by member and their mean."""
     tolerance = a_tree("guava")

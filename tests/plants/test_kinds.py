@@ -248,13 +248,44 @@ def test_relatives_lend_their_hardiness() -> None:
     assert beside_a_hardy_one.grade_sd_k[7] < alone.grade_sd_k[7]
 
 
-@pytest.mark.parametrize("name", ["green sapote", "abiu", "pitomba", "rose apple", "finger lime", "imbe", "cashew"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "green sapote",
+        "abiu",
+        "pitomba",
+        "rose apple",
+        "miracle fruit",
+        "finger lime",
+        "imbe",
+        "peanut butter fruit",
+        "cashew",
+    ],
+)
 def test_a_kind_without_rows_is_visibly_uncertain(name: str) -> None:
     about = kind(KNOWN.find(name), KNOWN)
 
     assert about.rows == 0
     assert about.grade_sd_k[7] > 2.2
     assert about.grade_sd_k[7] > 1.5 * kind(MANGO, KNOWN).grade_sd_k[7]
+
+
+@pytest.mark.parametrize("name", ["breadfruit", "soursop", "star apple"])
+def test_an_ultra_tropical_kind_without_freezing_rows_is_wide_within_what_such_kinds_stand(name: str) -> None:
+    about = kind(KNOWN.find(name), KNOWN)
+
+    # Narrower than the others: whatever suffers above freezing stands little below it.
+    assert about.rows == 0
+    assert about.grade_sd_k[7] > 1.3 * kind(MANGO, KNOWN).grade_sd_k[7]
+    assert about.chill_c[1] > 1.5
+
+
+@pytest.mark.parametrize("name", ["wax jambu", "Jamaican cherry", "dragon fruit"])
+def test_a_kind_with_one_source_stays_wide(name: str) -> None:
+    about = kind(KNOWN.find(name), KNOWN)
+
+    assert about.voices == 1
+    assert about.grade_sd_k[7] > 1.25 * kind(MANGO, KNOWN).grade_sd_k[7]
 
 
 def test_probabilities_on_the_grid_sum_to_one() -> None:

@@ -140,19 +140,76 @@ def test_a_tree_of_unknown_age_and_size_counts_as_grown() -> None:
     assert effects.youth(2.0, 8.0) < effects.youth(2.0, None)
 
 
-def test_an_effect_without_evidence_is_none() -> None:
+def test_a_seedling_is_on_average_as_hardy_but_less_certain_than_a_grafted_tree() -> None:
+    # Reports disagree on which is hardier; seedlings differ from each other (docs/tolerance.md).
     grafted = a_tree("mango", age_years=2, origin="grafted")
     seedling = a_tree("mango", age_years=2, origin="seedling")
 
     np.testing.assert_array_equal(grafted.threshold_c, seedling.threshold_c)
+    assert seedling.sd_k[WOOD] ** 2 - grafted.sd_k[WOOD] ** 2 == pytest.approx(effects.SEEDLING_SD_K**2)
+
+
+@pytest.mark.parametrize("root_zone", ["dry", "wet"])
+def test_dry_and_waterlogged_roots_make_a_little_more_tender_and_much_less_certain(root_zone: str) -> None:
+    usual, other = a_tree("sweet orange"), a_tree("sweet orange", root_zone=root_zone)
+    shift = other.threshold_c[LEAF, 2] - usual.threshold_c[LEAF, 2]
+
+    # Wide enough that the sign stays open: some reports find dry trees the hardier ones.
+    assert 0.0 < shift < effects.ROOT_ZONE_SD_K[root_zone]
+    assert other.sd_k[LEAF] > usual.sd_k[LEAF]
+
+
+def test_a_tree_hurt_earlier_this_winter_is_more_tender_the_more_it_was_hurt() -> None:
+    limits = [a_tree("lychee", hurt_grade=grade).threshold_c[WOOD, 7] for grade in range(8)]
+
+    assert limits[0] == limits[1]
+    assert (np.diff(limits[1:]) > 0).all()
+    assert limits[4] - limits[0] == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize("name", ["mango", "avocado", "guava", "lychee", "sweet orange", "feijoa", "satsuma"])
+def test_flush_on_an_old_tree_behaves_like_a_young_tree(name: str) -> None:
+    old_in_flush = a_tree(name, age_years=40.0, height_m=8.0, stages=["flush"]).threshold_c[LEAF, 2]
+    old = a_tree(name, age_years=40.0, height_m=8.0).threshold_c[LEAF, 2]
+    young = a_tree(name, age_years=1.0, height_m=0.6).threshold_c[LEAF, 2]
+
+    # As tender as the young tree's leaf, within what is not known of flush; in hardy kinds far more so.
+    assert old_in_flush > young - effects.FLUSH_SD_K
+    assert old_in_flush > old
+
+
+def test_the_gap_between_young_and_grown_is_about_2_k_and_grows_with_hardiness() -> None:
+    gaps = [
+        a_tree(name, age_years=0.0, height_m=None).threshold_c[WOOD, 7]
+        - a_tree(name, age_years=60, height_m=None).threshold_c[WOOD, 7]
+        for name in ("canistel", "mango", "sweet orange", "satsuma", "loquat")
+    ]
+
+    assert gaps[0] == pytest.approx(2.0, abs=0.3)
+    assert gaps == sorted(gaps)
+    assert gaps[-1] > gaps[0] + 1.0
 
 
 def test_provenance_tells_evidence_and_effects_in_words() -> None:
-    told = "\n".join(a_tree("soursop", age_years=2, height_m=1, potted=True, acclimation_c=8.0).provenance)
+    told = "\n".join(
+        a_tree(
+            "soursop",
+            age_years=2,
+            height_m=1,
+            potted=True,
+            acclimation_c=8.0,
+            origin="seedling",
+            root_zone="dry",
+            hurt_grade=3,
+        ).provenance
+    )
 
     assert "nothing published on freezing of the tree itself; from the kinds of its family (Annonaceae)" in told
     assert "young or small: " in told
     assert "in a pot: roots die near" in told
+    assert "a seedling: no two are alike" in told
+    assert "dry roots: 0.3 K more tender" in told
+    assert "hurt earlier this winter (much leaf burn (10-50 %)): 0.6 K more tender" in told
     assert "suffers above freezing" in told
     assert (
         "7 statements of 4 independent sources" in a_tree("mango").provenance[0]
@@ -173,6 +230,8 @@ def test_stages_are_those_of_the_yard_file() -> None:
         ({"height_m": 0.0}, "height_m must be greater than 0 and at most 40 m, got 0"),
         ({"acclimation_c": 60.0}, "acclimation_c must be from -30 to 40 °C, got 60"),
         ({"origin": "stolen"}, "origin must be one of seedling, grafted, cutting, unknown, got 'stolen'"),
+        ({"root_zone": "soggy"}, "root_zone must be one of dry, moist, wet, got 'soggy'"),
+        ({"hurt_grade": 8}, "hurt_grade must be a grade from 0 to 7, got 8"),
         ({"stages": ["asleep"]}, "stages must be of dormant, leafy, flush, flower, fruit, got asleep"),
     ],
 )

@@ -106,6 +106,46 @@ def young_gap_k(wood_c: NDArray[np.float64] | float) -> NDArray[np.float64]:
     return YOUNG_GAP_K + YOUNG_GAP_PER_K * np.maximum(TENDER_WOOD_C - np.asarray(wood_c, dtype=np.float64), 0.0)
 
 
+# ------------------------------------------------------------------ how it was raised, water, earlier injury
+
+SEEDLING_SD_K = 0.8
+"""How much more one seedling differs from the next than grafted trees and cuttings of one name do. [K]
+
+Every seedling is a cultivar of its own. A Florida grower's report after -7 °C: of some fifty avocado seedlings one was
+unhurt and the others burnt to the ground, of some hundred lychees a handful were untouched. Half of the kinds' own
+spread (`kinds.SCALES`) taken: assumption. The mean does not move: rootstocks of citrus are said to add or take away
+'several degrees' of °F (trifoliate orange adds, rough lemon takes), other growers find seedlings the hardier ones, and
+the yard does not name the rootstock; what they differ by is within `TREE_SD_K`.
+"""
+
+ROOT_ZONE_K = {"dry": 0.3, "moist": 0.0, "wet": 0.5}
+ROOT_ZONE_SD_K = {"dry": 0.8, "moist": 0.0, "wet": 0.7}
+"""How much more tender a tree is whose roots have been dry for weeks, or stand in water, and how little is known of it.
+[K]
+
+Reports disagree on dry roots: a Meyer lemon kept dry from November to February was unhurt by three hours at -3.3 °C
+(Cooper and others, as quoted in a citrus growers' forum from Sinclair, The Grapefruit), while older citrus advice finds
+more injury after a dry spell, and in Australian olive groves (-8 to -9 °C) those without irrigation suffered most. So
+small and wide, to the side that two of three take. Waterlogged groves were badly hurt in the same olive report, and a
+Californian grower blames a waterlogged winter more than its frosts. Sizes: assumption. That dry ground also gives back
+less heat at night is physics and not counted here.
+"""
+
+EARLIER_INJURY_K = 0.3
+EARLIER_INJURY_SD_SHARE = 0.5
+"""More tender by so much for each grade of injury from 2 on that the tree carries from earlier in the winter. [K]
+
+Extension texts on citrus (UF/IFAS HS1275) call weak trees the most severely hurt and slowest to recover; a Florida
+grower's potted araza, stripped by a chilly spell, died in the next freeze, while trees of other kinds beside it lived.
+Size: assumption, known to half of it.
+"""
+
+
+def earlier_injury_k(grade: int) -> float:
+    """Give how much more tender a tree is that already carries an injury of this grade, 0 to 7. [K]"""
+    return EARLIER_INJURY_K * max(grade - 1, 0)
+
+
 # ------------------------------------------------------------------ hardening
 
 HARDENING_PER_K = 0.6

@@ -93,6 +93,8 @@ def prior(
     stages: Iterable[str] = ("leafy",),
     origin: str = "unknown",
     acclimation_c: float | None = None,
+    root_zone: str = "moist",
+    hurt_grade: int = 0,
     known: Catalogue | None = None,
 ) -> Tolerance:
     """Give what a tree stands before it has been seen to suffer or to stand anything.
@@ -110,9 +112,13 @@ def prior(
     stages : iterable of str
         What it carries: any of dormant, leafy, flush, flower, fruit. A kind that sheds its leaf has none when dormant.
     origin : str
-        seedling, grafted, cutting or unknown. Published rows do not tell them apart, so it changes nothing yet.
+        seedling, grafted, cutting or unknown. Seedlings differ more from each other; on average they are the same.
     acclimation_c : float or None
         Mean air temperature of the preceding three weeks or so, -30 to 40 °C; None for a usual winter. [°C]
+    root_zone : str
+        dry, moist or wet: how its roots have stood these weeks.
+    hurt_grade : int
+        Grade of injury, 0 to 7, that it carries from earlier this winter.
     known : Catalogue or None
         Catalogue that the kind belongs to; the one that comes with fruitwall if left out.
 
@@ -123,13 +129,14 @@ def prior(
     Raises
     ------
     ValueError
-        For values outside these ranges and unknown stages or origin.
+        For values outside these ranges and unknown stages, origin or root zone.
 
     Notes
     -----
     The kind's limits come from `plants.kinds`, the effects from `plants.effects`; `docs/tolerance.md` tells the whole.
     """
     carried = _checked(age_years, height_m, stages, origin, acclimation_c)
+    weaker, weaker_sd, weaker_told = _condition(origin, root_zone, hurt_grade)
     about = kind(taxon, known or catalogue())
     notes = [_evidence_note(about)]
     grade_c, grade_sd_k = about.grade_c.copy(), about.grade_sd_k.copy()
@@ -145,9 +152,10 @@ def prior(
     gap = young * float(effects.young_gap_k(float(grade_c[7])))
     if gap >= 0.05:
         notes.append(f"young or small: {gap:.1f} K more tender than a grown tree")
-    grade_c += shift + gap
+    notes += weaker_told
+    grade_c += shift + gap + weaker
     common = np.sqrt(effects.TREE_SD_K**2 + effects.AIR_TO_TISSUE_SD_K**2 + (young * effects.YOUNG_GAP_SD_K) ** 2)
-    grade_sd_k = np.sqrt(grade_sd_k**2 + common**2 + doubt**2)
+    grade_sd_k = np.sqrt(grade_sd_k**2 + common**2 + doubt**2 + weaker_sd**2)
 
     threshold = np.full((len(TISSUES), len(GRADES)), np.nan)
     sd = np.full(len(TISSUES), np.nan)
@@ -203,6 +211,29 @@ def _checked(
     if unknown := carried - set(STAGES):
         raise ValueError(f"stages must be of {', '.join(STAGES)}, got {', '.join(sorted(unknown))}")
     return carried
+
+
+def _condition(origin: str, root_zone: str, hurt_grade: int) -> tuple[float, float, list[str]]:
+    """Shift by how it was raised, its water and earlier injury, the uncertainty, and notes. [K], [K]"""
+    if root_zone not in effects.ROOT_ZONE_K:
+        raise ValueError(f"root_zone must be one of {', '.join(effects.ROOT_ZONE_K)}, got {root_zone!r}")
+    if hurt_grade not in range(len(GRADES)):
+        raise ValueError(f"hurt_grade must be a grade from 0 to {len(GRADES) - 1}, got {hurt_grade}")
+    notes = []
+    variance = 0.0
+    if origin == "seedling":
+        variance += effects.SEEDLING_SD_K**2
+        notes.append(f"a seedling: no two are alike (± {effects.SEEDLING_SD_K:g} K more)")
+    water = effects.ROOT_ZONE_K[root_zone]
+    variance += effects.ROOT_ZONE_SD_K[root_zone] ** 2
+    if root_zone != "moist":
+        doubt = effects.ROOT_ZONE_SD_K[root_zone]
+        notes.append(f"{root_zone} roots: {water:g} K more tender (± {doubt:g} K; reports disagree)")
+    earlier = effects.earlier_injury_k(hurt_grade)
+    variance += (effects.EARLIER_INJURY_SD_SHARE * earlier) ** 2
+    if earlier:
+        notes.append(f"hurt earlier this winter ({GRADES[hurt_grade]}): {earlier:.1f} K more tender")
+    return water + earlier, float(np.sqrt(variance)), notes
 
 
 def _soften(threshold: Array, sd: Array, about: Kind) -> str:
