@@ -137,17 +137,13 @@ def freeze(x: State, p: FloatArray, dt: float) -> None:
     x[k.X_ICE] = np.where(gone, 0.0, ice)
 
 
-def taken_up(x: State, ts: FloatArray, own: FloatArray, stiff: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Heat that the ground takes up, cold, thawing, or thawed, and its derivative. [W/m², W/(m² K)]"""
+def on_its_piece(x: State, slope: FloatArray, known: FloatArray, own: FloatArray, stiff: FloatArray) -> FloatArray:
+    """Surface temperature of the ground: on the piece of what it takes up where the balance holds."""
     cold, thaw = x[k.X_COLD], x[k.X_THAW]
-    slow, thawed = stiff * ts, own * (ts - thaw) + stiff * thaw
-    taken, slope = np.minimum(slow, thawed), np.where(slow < thawed, stiff, own)
-    return np.where(ts < 0.0, cold * ts, taken), np.where(ts < 0.0, cold, slope)
-
-
-def not_over_thaw(x: State, ts: FloatArray, step: FloatArray) -> FloatArray:
-    """Stop at 0 °C where a step would jump over the thaw of the ground."""
-    return np.where((x[k.X_THAW] > 0.0) & (ts < 0.0) & (ts + step > 0.0), -ts, step)
+    thawed = known - (slope + stiff) * thaw
+    above = np.where(known > 0.0, np.where(thawed > 0.0, own, stiff), cold)
+    more = np.where((known > 0.0) & (thawed > 0.0), (own - stiff) * thaw, 0.0)
+    return np.asarray((known + more) / (slope + above))
 
 
 def ground_march(x: State, p: FloatArray) -> None:
@@ -225,7 +221,6 @@ def newton_open(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) -> 
     a, b = p[k.P_SOIL_A] * root_u, p[k.P_SOIL_B] * eighth_root(d * d)
     b = np.where(d < 0.0, STABLE * b, b)
     q_soil, g_soil = (a + b) * d, a + 1.25 * b
-    taken, g_ground = taken_up(x, ts, own, stiff)
     exchange = p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * root_u * root_u
     heat, heat_slope = heating(p, ti)
     # dew, frost, transpiration; vapour for dew comes with the air, through the same two resistances as its heat
@@ -240,7 +235,7 @@ def newton_open(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) -> 
     f_i += p[k.P_WALL_AIR] * (x[k.X_TWALL] - p[k.P_WALL_SHARE] * ti)
     f_i += heat + p[k.P_LAMP_AIR] + EPS * fol * fol * (el + es - 2.0 * ei)
     f_s = (1.0 - albedo) * gap * sun + p[k.P_LAMP_SOIL] + EPS * (gap * lenv + fol * gap * el + fol * fol * ei - es)
-    f_s += x[k.X_RETURN] - q_soil - taken
+    f_s += x[k.X_RETURN] - q_soil
     m_ll = 2.0 * EPS * dl + 2.0 * g_leaf + g_wet
     m_li = -2.0 * g_leaf - EPS * fol * di
     m_ls = -EPS * gap * low * ds
@@ -250,7 +245,7 @@ def newton_open(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) -> 
     m_is = -g_soil - EPS * fol * fol * ds
     m_sl = -EPS * fol * gap * dl
     m_si = -g_soil - EPS * fol * fol * di
-    m_ss = EPS * ds + g_soil + g_ground
+    m_ss = EPS * ds + g_soil
     # eliminate leaf, then air
     inv_l = 1.0 / m_ll
     r = m_il * inv_l
@@ -263,8 +258,8 @@ def newton_open(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) -> 
     f_s -= r * f_l
     inv_i = 1.0 / m_ii
     r = m_si * inv_i
-    step_s = (f_s - r * f_i) / (m_ss - r * m_is)
-    step_s = not_over_thaw(x, ts, stride(step_s))
+    slope = m_ss - r * m_is
+    step_s = stride(on_its_piece(x, slope, f_s - r * f_i + slope * ts, own, stiff) - ts)
     step_i = held_in_band(p, ti, (f_i - m_is * step_s) * inv_i)
     step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
     x[k.X_SOIL], x[k.X_AIR], x[k.X_LEAF] = (
@@ -301,7 +296,6 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) 
     a, b = area * p[k.P_COVER_OUT_A] * root_u, area * p[k.P_COVER_OUT_B] * eighth_root(d * d)
     h_out = a + b
     q_out, g_out = h_out * d, a + 1.25 * b
-    taken, g_ground = taken_up(x, ts, own, stiff)
     exchange = x[k.X_LEAK] * (p[k.P_EXCHANGE0] + p[k.P_EXCHANGE1] * root_u * root_u)
     heat, heat_slope = heating(p, ti)
     # dew, frost, transpiration; vapour for dew comes with the air, through the same two resistances as its heat
@@ -329,7 +323,7 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) 
     f_l += EPS * (down + gap * (low * es + x[k.X_EWALL_LOW]) + fol * ei - 2.0 * el) + 2.0 * q_leaf - q_wet
     f_s = (1.0 - albedo) * gap * sun_through * sun + p[k.P_LAMP_SOIL]
     f_s += EPS * (gap * down + fol * gap * el + fol * fol * ei - es)
-    f_s += x[k.X_RETURN] - q_soil - taken - steam * (ts - tc)
+    f_s += x[k.X_RETURN] - q_soil - steam * (ts - tc)
     down_c, down_l, down_s = emit * dc, reflect * fol * dl, reflect * gap * ds
     m_cc = factor * (out_sum * dc + g_out) + g_in + hold * (dc - (1.0 - EPS) * down_c) + steam
     m_ci = -g_in
@@ -345,7 +339,7 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) 
     m_sc = -EPS * gap * down_c - steam
     m_si = -g_soil - EPS * fol * fol * di
     m_sl = -EPS * gap * (down_l + fol * dl)
-    m_ss = EPS * (ds - gap * down_s) + g_soil + g_ground + steam
+    m_ss = EPS * (ds - gap * down_s) + g_soil + steam
     # eliminate cover, leaf, air
     inv_c = 1.0 / m_cc
     r = -g_in * inv_c
@@ -374,8 +368,8 @@ def newton_covered(x: State, p: FloatArray, own: FloatArray, stiff: FloatArray) 
     f_s -= r * f_l
     inv_i = 1.0 / m_ii
     r = m_si * inv_i
-    step_s = (f_s - r * f_i) / (m_ss - r * m_is)
-    step_s = not_over_thaw(x, ts, stride(step_s))
+    slope = m_ss - r * m_is
+    step_s = stride(on_its_piece(x, slope, f_s - r * f_i + slope * ts, own, stiff) - ts)
     step_i = held_in_band(p, ti, (f_i - m_is * step_s) * inv_i)
     step_l = (f_l - m_li * step_i - m_ls * step_s) * inv_l
     step_c = (f_c - m_ci * step_i - m_cl * step_l - m_cs * step_s) * inv_c

@@ -310,10 +310,6 @@ def newton_open(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         a, b = soil_a * root_u, soil_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
         b = STABLE * b if d < 0.0 else b
         q_soil, g_soil = (a + b) * d, a + 1.25 * b
-        # what the ground takes up: cold, thawing, or thawed
-        slow, own = stiff * ts, p_own * (ts - thaw) + stiff * thaw
-        taken, g_ground = (slow, stiff) if slow < own else (own, p_own)
-        taken, g_ground = (cold * ts, cold) if ts < 0.0 else (taken, g_ground)
         exchange = exchange0 + exchange1 * root_u * root_u
         heat = heater_slope * (thermostat - ti)
         heat_slope = 0.0 if (heat < 0.0) | (heat > heater) else heater_slope
@@ -333,7 +329,7 @@ def newton_open(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         f_i = q_soil - 2.0 * fol * q_leaf + exchange * (ta - ti) + wall_air * (x[k.X_TWALL + j] - wall_share * ti)
         f_i += heat + lamp_air + EPS * fol * fol * (el + es - 2.0 * ei)
         f_s = sun_soil * sun + lamp_soil + EPS * (gap * lenv + fol * gap * el + fol * fol * ei - es)
-        f_s += given - q_soil - taken
+        f_s += given - q_soil
         m_ll = 2.0 * EPS * dl + 2.0 * g_leaf + g_wet
         m_li = -2.0 * g_leaf - EPS * fol * di
         m_ls = -EPS * gap * low * ds
@@ -342,7 +338,7 @@ def newton_open(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         m_is = -g_soil - EPS * fol * fol * ds
         m_sl = -EPS * fol * gap * dl
         m_si = -g_soil - EPS * fol * fol * di
-        m_ss = EPS * ds + g_soil + g_ground
+        m_ss = EPS * ds + g_soil
         # eliminate leaf, then air
         inv_l = 1.0 / m_ll
         r = m_il * inv_l
@@ -355,10 +351,15 @@ def newton_open(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         f_s -= r * f_l
         inv_i = 1.0 / m_ii
         r = m_si * inv_i
-        step_s = (f_s - r * f_i) / (m_ss - r * m_is)
-        # Limited before the rest follows from it; and not over the thaw in one stride.
+        # What the ground takes up runs in straight pieces (`ground_answer`): cold, thawing, thawed. Its surface is found
+        # on the right one at once, and limited before the rest follows from it.
+        slope = m_ss - r * m_is
+        known = f_s - r * f_i + slope * ts
+        thawed = known - (slope + stiff) * thaw
+        above = (p_own if thawed > 0.0 else stiff) if known > 0.0 else cold
+        more = (p_own - stiff) * thaw if (known > 0.0) & (thawed > 0.0) else 0.0
+        step_s = (known + more) / (slope + above) - ts
         step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
-        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s
         step_i = (f_i - m_is * step_s) * inv_i
         # Past the thermostat's whole band: stop in its middle, or off and on would take turns for ever.
         after = ti + step_i
@@ -416,10 +417,6 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         a, b = area * out_a * root_u, area * out_b * sqrt(sqrt(sqrt(d * d + SMALL2)))
         h_out = a + b
         q_out, g_out = h_out * d, a + 1.25 * b
-        # what the ground takes up: cold, thawing, or thawed
-        slow, own = stiff * ts, p_own * (ts - thaw) + stiff * thaw
-        taken, g_ground = (slow, stiff) if slow < own else (own, p_own)
-        taken, g_ground = (cold * ts, cold) if ts < 0.0 else (taken, g_ground)
         exchange = x[k.X_LEAK + j] * (exchange0 + exchange1 * root_u * root_u)
         heat = heater_slope * (thermostat - ti)
         heat_slope = 0.0 if (heat < 0.0) | (heat > heater) else heater_slope
@@ -455,7 +452,7 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         f_l = sun_leaf * sun + lamp_leaf + EPS * (down + gap * (low * es + x[k.X_EWALL_LOW + j]) + fol * ei - 2.0 * el)
         f_l += 2.0 * q_leaf - q_wet
         f_s = sun_soil * sun + lamp_soil + EPS * (gap * down + fol * gap * el + fol * fol * ei - es)
-        f_s += given - q_soil - taken - steam * (ts - tc)
+        f_s += given - q_soil - steam * (ts - tc)
         down_c, down_l, down_s = emit * dc, reflect * fol * dl, reflect * gap * ds
         m_cc = factor * (out_sum * dc + g_out) + g_in + hold * (dc - (1.0 - EPS) * down_c) + steam
         m_ci = -g_in
@@ -471,7 +468,7 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         m_sc = -EPS * gap * down_c - steam
         m_si = -g_soil - EPS * fol * fol * di
         m_sl = -EPS * gap * (down_l + fol * dl)
-        m_ss = EPS * (ds - gap * down_s) + g_soil + g_ground + steam
+        m_ss = EPS * (ds - gap * down_s) + g_soil + steam
         # eliminate cover, leaf, air
         inv_c = 1.0 / m_cc
         r = -g_in * inv_c
@@ -500,10 +497,15 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         f_s -= r * f_l
         inv_i = 1.0 / m_ii
         r = m_si * inv_i
-        step_s = (f_s - r * f_i) / (m_ss - r * m_is)
-        # Limited before the rest follows from it; and not over the thaw in one stride.
+        # What the ground takes up runs in straight pieces (`ground_answer`): cold, thawing, thawed. Its surface is found
+        # on the right one at once, and limited before the rest follows from it.
+        slope = m_ss - r * m_is
+        known = f_s - r * f_i + slope * ts
+        thawed = known - (slope + stiff) * thaw
+        above = (p_own if thawed > 0.0 else stiff) if known > 0.0 else cold
+        more = (p_own - stiff) * thaw if (known > 0.0) & (thawed > 0.0) else 0.0
+        step_s = (known + more) / (slope + above) - ts
         step_s = LIMIT if step_s > LIMIT else (-LIMIT if step_s < -LIMIT else step_s)
-        step_s = -ts if (thaw > 0.0) & (ts < 0.0) & (ts + step_s > 0.0) else step_s
         step_i = (f_i - m_is * step_s) * inv_i
         # Past the thermostat's whole band: stop in its middle, or off and on would take turns for ever.
         after = ti + step_i

@@ -6,6 +6,7 @@ Positions by the SPA algorithm as pvlib has it. Where a page only asks for the h
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
@@ -96,6 +97,7 @@ def _spa() -> ModuleType:
     if found is None or found.loader is None:
         raise ModuleNotFoundError("pvlib holds no module spa; fruitwall needs pvlib 0.15 or later")
     module = module_from_spec(found)
+    sys.modules[found.name] = module
     found.loader.exec_module(module)
     return module
 
