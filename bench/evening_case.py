@@ -11,6 +11,7 @@ import math
 import platform
 import statistics
 import sys
+from dataclasses import replace
 from pathlib import Path
 from time import perf_counter
 
@@ -53,6 +54,39 @@ def evening_case(seed: int, *, trees: int = 60, nights: int = 5) -> EveningProbl
         supplies=_supplies(trees),
         prices=Prices(per_hour=12.0, per_lift=1.0, per_kwh=0.3),
     )
+
+
+def with_members(problem: EveningProblem, *, seed: int, aversion: float, members: int = 50) -> EveningProblem:
+    """Spread the losses of a made-up yard over members: some weather is worse for all trees, some for one.
+
+    Parameters
+    ----------
+    problem : EveningProblem
+        From `evening_case`.
+    seed : int
+        Of the generator.
+    aversion : float
+        To the worst tenth of the members, 0 to 1.
+    members : int
+        How many.
+
+    Returns
+    -------
+    EveningProblem
+        With the same expected losses.
+    """
+    rng = np.random.default_rng([seed, 1])
+    severe = rng.gamma(2.0, 0.5, (problem.n_nights, members))
+    options = []
+    for its in problem.options:
+        own = severe * rng.gamma(4.0, 0.25, severe.shape)
+        row = []
+        for option in its:
+            bent = own ** (1.0 + 0.5 * rng.random())  # covers even out mild weather more than severe weather
+            share = bent / bent.mean(axis=1, keepdims=True)
+            row.append(replace(option, by_member=option.loss[:, None] * share))
+        options.append(tuple(row))
+    return replace(problem, options=tuple(options), aversion=aversion)
 
 
 def _measures(tree: str, size: int, potted: bool, reach: int, rng: np.random.Generator) -> list[tuple[Measure, float]]:

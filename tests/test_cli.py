@@ -28,6 +28,12 @@ EVENING = "2026-12-22T15:00"
 SMALL_COVER = """gear:
   covers:
     - {id: napkin, name: Napkin, material: bed_sheet, width: 50 cm, length: 50 cm}"""
+TWO_BLANKETS = """gear:
+  covers:
+    - {id: blanket, name: Blanket, material: frost_blanket, width: 7 m, length: 7 m, count: 2}
+people:
+  - {id: ana, name: Ana, minutes_before_dusk: 60}
+"""
 LOCAL_NIGHT = "time,t_air [C],dew_point [C]\n" + "".join(f"2026-11-01 {hour:02d}:00,3,-1\n" for hour in (0, 1, 2, 3, 4))
 """Local times of the night in which clocks go back in California: one o'clock comes twice, and stands here once."""
 
@@ -210,6 +216,21 @@ def test_the_same_seed_gives_the_same_plan(run: Run, yard_file: Path, cold: Path
     assert first == second
 
 
+def test_what_else_could_be_done_stands_beside_the_plan(run: Run, yard_file: Path, cold: Path) -> None:
+    printed = run("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 4, "--compare")
+
+    for way in ("do nothing", "the plan", "everything possible"):
+        assert way in printed.out
+    assert "the same as" not in printed.out  # there is no last time
+
+
+def test_the_worst_cases_can_be_weighed(run: Run, yard_file: Path, cold: Path) -> None:
+    arguments = ("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 10, "--worst-case")
+
+    assert "worst tenth" in run(*arguments, 0.5).out
+    assert run(*arguments, 1.5).status == 2
+
+
 # ---------------------------------------------------------------- the yard in the journal
 
 
@@ -228,6 +249,26 @@ def test_an_export_does_not_overwrite_unasked(run: Run, yard_file: Path, tmp_pat
 
     refused(run("yard", "export", "--to", tmp_path / "there.txt"), "exists already", "--force")
     assert (tmp_path / "there.txt").read_text() == "mine"
+
+
+def test_what_is_ticked_stays_done_and_the_plan_says_what_is_left(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "helped.yaml").write_text(edited("taxon: mango", "taxon: mango\n    worth: 20000") + TWO_BLANKETS)
+    run("yard", "import", tmp_path / "helped.yaml")
+    cold = tmp_path / "three_days.csv"
+    cold.write_text(forecast_csv(hours=84))
+    arguments = ("tonight", "--forecast", cold, "--members", 6, "--json", "--now")
+    first = json.loads(run(*arguments, "2026-12-22T15:00").out)
+    refused(run(*arguments, "2026-12-22T22:00", "--done", "99"), "--done 99", "checklist")
+    second = json.loads(run(*arguments, "2026-12-22T22:00", "--done", "1").out)
+    third = json.loads(run(*arguments, "2026-12-22T22:30").out)
+
+    key = first["tasks"][0]["key"]
+    for plan in (second, third):
+        assert [task["key"] for task in plan["done"]] == [key]
+        assert key not in [task["key"] for task in plan["tasks"]]
+    nextday = json.loads(run(*arguments, "2026-12-23T15:00").out)
+    assert nextday["done"] == []
+    assert "last" in [way["key"] for way in nextday["compare"]]
 
 
 def test_an_imported_forecast_serves_tonight(run: Run, yard_file: Path, cold: Path) -> None:
@@ -409,3 +450,15 @@ def test_kinds_are_listed_when_none_is_named(run: Run) -> None:
 def test_degrees_of_a_kind_can_be_chosen(run: Run) -> None:
     assert "°F" in run("kind", "mango", "--unit", "F").out
     refused(run("kind", "mango", "--unit", "K"), "expected C or F")
+
+
+def test_a_kind_of_the_yard_file_is_shown_in_its_units(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "own.yaml"
+    own = "kinds:\n  - {id: aunt-mango, names: [Aunt mango], like: mango, hardier: 1}\n"
+    file.write_text(f"{SMALL_YARD}\ndisplay: {{temperature: F}}\n{own}")
+
+    printed = run("kind", "aunt", "mango", "--yard", file)
+
+    assert printed.out.startswith("Aunt mango, Mangifera indica 'Aunt mango'"), printed.err
+    assert "°F" in printed.out
+    refused(run("kind", "aunt mango"), 'no kind named "aunt mango"')

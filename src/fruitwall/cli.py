@@ -108,9 +108,20 @@ def tonight(
     seed: Annotated[int, typer.Option(min=0, help="Of the generator that spreads a single forecast.")] = 1,
     now: NowOption = None,
     database: DatabaseOption = None,
+    done: Annotated[
+        str,
+        typer.Option(
+            metavar="ID[,ID...]", help="What of the checklist is done: numbers or keys; none forgets all told."
+        ),
+    ] = "",
+    compare: Annotated[bool, typer.Option("--compare", help="Show what else could be done, beside the plan.")] = False,
+    worst_case: Annotated[
+        float | None, typer.Option(metavar="SHARE", min=0, max=1, help="Weight of the worst tenth of what may come.")
+    ] = None,
 ) -> None:
-    """Print tonight's plan, tree by tree."""
-    from fruitwall.service.evening import plan_evening
+    """Print tonight's plan, tree by tree; with --done, what still helps."""
+    from fruitwall.service.earlier import Earlier, done_so_far, earlier_plans
+    from fruitwall.service.evening import night_to_plan, plan_evening
     from fruitwall.service.forecasts import weather_for
 
     with _journal_if_needed(yard, database) as journal:
@@ -126,21 +137,26 @@ def tonight(
             yard_name=version.yard if version else None,
             contact=_contact(),
         )
+        evening = day or night_to_plan(checked.yard, weather, past, moment)
+        before = earlier_plans(journal, version.yard, evening) if journal is not None and version else Earlier()
         with _progress(quiet=as_json) as report:
             plan = plan_evening(
                 checked.yard,
                 weather,
                 now=moment,
-                night=day,
+                night=evening,
                 history=past,
                 members=members,
                 nights=nights,
                 seed=seed,
                 report=report,
+                done=done_so_far(done.split(","), before, moment),
+                last=before.last,
+                worst_case=worst_case,
             )
         if journal is not None and version is not None:
             journal.store_plan(plan.night, plan.model_dump_json(), version=version, made=moment)
-    _show_plan(plan, checked.yard, as_json=as_json, tree=tree)
+    _show_plan(plan, checked.yard, as_json=as_json, tree=tree, compare=compare)
     raise typer.Exit(NEEDS_ACTION if plan.needs_action or plan.at_risk else 0)
 
 
@@ -213,13 +229,14 @@ def show_kind(
 
     With --yard also the kinds that the yard file describes, in the yard's units.
     """
+    from fruitwall.terminal import columns
     from fruitwall.terminal_kind import kind_answer
 
     of_yard = None
     if yard is not None:
         with _journal_if_needed(yard, database) as journal:
             of_yard = _find_yard(yard, journal)[0].yard
-    typer.echo(kind_answer(" ".join(name or []), of_yard, unit, as_json=as_json, width=_width()))
+    typer.echo(kind_answer(" ".join(name or []), of_yard, unit, as_json=as_json, width=columns()))
 
 
 @app.command()
@@ -325,7 +342,7 @@ def weather_show(
     from fruitwall.service.household import Household
     from fruitwall.service.nights import tonight as tonight_of
     from fruitwall.service.station import station_nights
-    from fruitwall.terminal import nights_table
+    from fruitwall.terminal import nights_table, show
 
     with _journal_if_needed(yard, database) as journal:
         checked, version = _find_yard(yard, journal)
@@ -343,7 +360,7 @@ def weather_show(
     evenings = evenings_ahead(location, weather, tonight_of(location, moment), 10, moment)
     nights = station_nights(weather, evenings)
     household = Household(checked.yard.display, ZoneInfo(location.time_zone))
-    _print(nights_table(nights, weather.source, weather.warnings, household))
+    show(nights_table(nights, weather.source, weather.warnings, household))
 
 
 @weather_app.command("import")
@@ -383,30 +400,6 @@ def _count(number: int, one: str, many: str = "") -> str:
 def _contact() -> str:
     """Give the address that weather services may write to, if the user named one (FRUITWALL_CONTACT)."""
     return os.environ.get("FRUITWALL_CONTACT") or "no contact given"
-
-
-def _width() -> int:
-    """Give the columns to fold to: the terminal's, in a pipe COLUMNS or 100."""
-    import shutil
-
-    if sys.stdout.isatty():
-        return shutil.get_terminal_size().columns
-    given = os.environ.get("COLUMNS", "")
-    return max(40, int(given)) if given.isdigit() else 100
-
-
-def _print(part: Any) -> None:
-    """Print for eyes; in a pipe without colour and without spaces at the ends of lines."""
-    from io import StringIO
-
-    from rich.console import Console
-
-    if sys.stdout.isatty():
-        Console(highlight=False, emoji=False).print(part)
-        return
-    told = StringIO()
-    Console(file=told, width=_width(), highlight=False, emoji=False).print(part)
-    typer.echo("\n".join(line.rstrip() for line in told.getvalue().splitlines()))
 
 
 def _moment(now: str | None, night: str | None, yard: Yard) -> tuple[datetime, date | None]:
@@ -526,8 +519,8 @@ def _tree_named(name: str, yard: Yard) -> str:
     _refuse(f'no tree named "{name}" in this yard' + (f"; near names: {', '.join(near)}" if near else ""))
 
 
-def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, tree: str | None) -> None:
-    """Print a plan as JSON, as one tree's explanation, or whole."""
+def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, tree: str | None, compare: bool = False) -> None:
+    """Print a plan as JSON, as one tree's explanation, beside what else could be done, or whole."""
     from zoneinfo import ZoneInfo
 
     from fruitwall import terminal
@@ -537,10 +530,12 @@ def _show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, tree: str | None
         typer.echo(plan.model_dump_json(indent=2))
         return
     household = Household(yard.display, ZoneInfo(yard.location.time_zone))
-    if tree is None:
-        _print(terminal.evening(plan, household, width=_width()))
+    if compare:
+        terminal.show(terminal.comparison(plan))
+    elif tree is None:
+        terminal.show(terminal.evening(plan, household, width=terminal.columns()))
     else:
-        _print(terminal.explanation(plan, next(t for t in plan.trees if t.id == tree), household))
+        terminal.show(terminal.explanation(plan, next(t for t in plan.trees if t.id == tree), household))
 
 
 def _serve(plan_for: Any, yard: Any, clock: Any, host: str, port: int) -> None:

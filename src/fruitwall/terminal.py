@@ -6,9 +6,13 @@ beside it says, so that the plan reads the same on paper, in a pipe and to colou
 
 from __future__ import annotations
 
+import os
+import shutil
+import sys
 from collections.abc import Iterable, Sequence
+from io import StringIO
 
-from rich.console import Group, RenderableType
+from rich.console import Console, Group, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -35,10 +39,29 @@ LEGEND = (
 )
 
 
+def columns() -> int:
+    """Give the columns to fold to: the terminal's, in a pipe COLUMNS or 100."""
+    if sys.stdout.isatty():
+        return shutil.get_terminal_size().columns
+    given = os.environ.get("COLUMNS", "")
+    return max(40, int(given)) if given.isdigit() else 100
+
+
+def show(part: RenderableType) -> None:
+    """Print for eyes; in a pipe without colour and without spaces at the ends of lines."""
+    if sys.stdout.isatty():
+        Console(highlight=False, emoji=False).print(part)
+        return
+    told = StringIO()
+    Console(file=told, width=columns(), highlight=False, emoji=False).print(part)
+    sys.stdout.write("\n".join(line.rstrip() for line in told.getvalue().splitlines()) + "\n")
+
+
 def evening(plan: EveningPlan, household: Household, *, width: int = WIDE) -> RenderableType:
     """Lay out the whole plan: verdict, trees, checklist, limits, what stays at risk, cautions."""
     parts: list[RenderableType] = [_head(plan, household), _trees(plan, household, wide=width >= WIDE)]
     parts.append(Text(LEGEND, style="dim"))
+    parts += _done(plan, household)
     by = "Still tonight" if plan.made >= plan.sunset else "This evening"
     parts += _checklist(f"{by}, in walking order", plan.tasks, plan.cautions, household)
     parts += _checklist("Tomorrow morning", plan.morning, plan.cautions, household)
@@ -141,6 +164,14 @@ def _only_fruit(tree: TreePlan) -> bool:
     return tree.verdict != "deadly" and ((fruit >= 0.30 > harm) or (fruit >= 0.10 and harm < 0.05))
 
 
+def _done(plan: EveningPlan, household: Household) -> list[RenderableType]:
+    """Give what was done already when the plan was made."""
+    if not plan.done:
+        return []
+    lines = [Padding(Text(f"[x] {task.what} ({household.clock(task.at)})"), (0, 0, 0, 2)) for task in plan.done]
+    return [Text("\nDone already, it stays and counts", style="bold"), *lines]
+
+
 def _checklist(
     title: str, tasks: Iterable[Task], cautions: Sequence[str], household: Household
 ) -> list[RenderableType]:
@@ -226,6 +257,31 @@ def _foot(plan: EveningPlan, household: Household) -> RenderableType:
         f"Made {household.moment(plan.made)}.{notes}",
         style="dim",
     )
+
+
+def comparison(plan: EveningPlan) -> RenderableType:
+    """Lay out the plan beside doing nothing, the same as last time, and everything possible."""
+    table = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 2, 0, 0))
+    table.add_column("tonight", overflow="fold")
+    for head in (f"loss {plan.currency}", "lose a tree %", "trees", "minutes", "lifts", "kWh"):
+        table.add_column(head, justify="right", no_wrap=True)
+    for way in plan.compare:
+        table.add_row(
+            Text(way.name, style="bold" if way.key == "plan" else ""),
+            f"{way.expected_loss:.0f}",
+            bare_percent(way.chance_of_losing_a_tree),
+            str(len(way.measures)),
+            f"{way.minutes:.0f}",
+            str(way.lifts),
+            f"{way.kwh:.1f}",
+        )
+    notes = [Text(f"{way.name[0].upper()}{way.name[1:]}: {way.note}.", style="dim") for way in plan.compare if way.note]
+    legend = Text(
+        "Loss: expected, of all trees; lose a tree: chance that at least one dies; trees: how many get something.",
+        style="dim",
+    )
+    title = Text(f"\n{plan.yard}, night of {long_day(plan.night)}: what else could be done", style="bold")
+    return Group(title, Text(plan.verdict), Text(""), table, Text(""), legend, *notes)
 
 
 def explanation(plan: EveningPlan, tree: TreePlan, household: Household) -> RenderableType:

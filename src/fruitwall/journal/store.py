@@ -347,6 +347,28 @@ class Journal:
             row = connection.execute(query.order_by(plans.c.made_utc.desc(), plans.c.id.desc())).first()
             return None if row is None else read_plan(row, self.place)
 
+    def plan_before(self, night: date, *, yard: str | None = None) -> StoredPlan | None:
+        """Give the last plan of the latest night before a night.
+
+        Parameters
+        ----------
+        night : date
+            Date of the evening before which to look.
+        yard : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        StoredPlan or None
+            None if no earlier night was planned.
+        """
+        with self._reading() as connection:
+            yard_id = find_yard(connection, yard, self.place)
+            query = stored_plans.where(plans.c.yard_id == yard_id, plans.c.night < night)
+            order = (plans.c.night.desc(), plans.c.made_utc.desc(), plans.c.id.desc())
+            row = connection.execute(query.order_by(*order)).first()
+            return None if row is None else read_plan(row, self.place)
+
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
         """Open a transaction that sees one state of the database."""

@@ -28,6 +28,7 @@ from fruitwall.plans.problem import (
 from fruitwall.plans.programme import Window, build
 from fruitwall.plans.readout import Plan, changes, costs_by_night, limits_tonight, read_plan, used_parts
 from fruitwall.plans.sharing import share_out
+from fruitwall.plans.worst import losses_by_member, worst_mean
 
 __all__ = [
     "Costs",
@@ -212,7 +213,9 @@ def runners_up(
 def _tonight(problem: EveningProblem, solution: EveningSolution) -> Window:
     """Tonight alone, before what is planned for tomorrow."""
     after = used_parts(solution.tasks, 1) if problem.n_nights > 1 else frozenset[str]()
-    return Window((0,), problem.in_place, after)
+    later = range(1, problem.n_nights)
+    carried = losses_by_member(problem, solution.choices, later) if problem.aversion > 0.0 else None
+    return Window((0,), problem.in_place, after, carried)
 
 
 def _resolve(relaxed: Relaxed) -> tuple[Plan, Optimum]:
@@ -260,7 +263,8 @@ def _solution(
     tasks = share_out(problem, plan.tasks)
     nightly = costs_by_night(problem, plan.choices, tasks)
     nothing = costs_by_night(problem, [[0] * nights for _ in problem.trees], ())
-    total = sum(nightly, Costs(0.0)).total
+    worst = worst_mean(losses_by_member(problem, plan.choices)) if problem.aversion > 0.0 else None
+    total = sum(nightly, Costs(0.0)).total + problem.aversion * (worst or 0.0)
     bound = float(min(bound, total))
     left = (total - bound) / total if total > 0 else 0.0
     notes = []
@@ -281,4 +285,6 @@ def _solution(
         seconds=perf_counter() - began,
         method="linked" if linked else "night by night",
         notes=tuple(notes),
+        worst_case=worst,
+        aversion=problem.aversion,
     )

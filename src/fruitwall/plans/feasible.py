@@ -33,6 +33,7 @@ def check_feasible(problem: EveningProblem, solution: EveningSolution) -> list[s
     wrong = list(_choices(problem, solution))
     if wrong:
         return wrong
+    wrong += _undone(problem, solution)
     standing = problem.in_place
     for night in range(problem.n_nights):
         tasks = [task for task in solution.tasks if task.night == night]
@@ -69,6 +70,16 @@ def _choices(problem: EveningProblem, solution: EveningSolution) -> Iterator[str
             for setting in options[rank].measure.requires:
                 if solution.states[setting.group][night] != setting.state:
                     yield f"night {night}: tree {tree} is planned for {setting.key}, which is otherwise"
+
+
+def _undone(problem: EveningProblem, solution: EveningSolution) -> Iterator[str]:
+    """Trees whose finished measure would be taken away again tonight."""
+    for tree, options, chosen in zip(problem.trees, problem.options, solution.choices, strict=True):
+        has = {part.key for part in options[chosen[0]].measure.parts}
+        finished = [{part.key for part in option.measure.parts} for option in options]
+        most = max((parts for parts in finished if not parts - problem.done), key=len, default=set[str]())
+        if most - has:
+            yield f"night 0: tree {tree} has {', '.join(sorted(most))} already, which the plan takes away"
 
 
 def _needed(problem: EveningProblem, solution: EveningSolution, night: int) -> set[str]:
@@ -165,7 +176,7 @@ def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
         )
         effort += float(problem.weights[task.night]) * price
         trouble += 0.0 if task.again else float(problem.weights[task.night]) * problem.trouble
-    wrong = []
+    wrong = list(_worst_case(problem, solution))
     for name, mine, stated in (
         ("loss", loss, solution.costs.loss),
         ("effort", effort, solution.costs.effort),
@@ -174,6 +185,24 @@ def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
         if abs(mine - stated) > _EPS * max(1.0, abs(mine)):
             wrong.append(f"the {name} adds up to {mine:.6f}, the plan says {stated:.6f}")
     return wrong
+
+
+def _worst_case(problem: EveningProblem, solution: EveningSolution) -> Iterator[str]:
+    """Whether the mean of the worst tenth of the members is what the plan says."""
+    if problem.aversion == 0.0:
+        return
+    members: list[float] = []
+    for options, chosen in zip(problem.options, solution.choices, strict=True):
+        for night, rank in enumerate(chosen):
+            row = [float(problem.weights[night]) * loss for loss in options[rank].by_member[night].tolist()]  # type: ignore[index]
+            members = [before + loss for before, loss in zip(members or [0.0] * len(row), row, strict=True)]
+    left = tenth = len(members) / 10.0
+    worst = 0.0
+    for loss in sorted(members, reverse=True):
+        worst += min(1.0, left) * loss / tenth
+        left = max(0.0, left - 1.0)
+    if solution.worst_case is None or abs(solution.worst_case - worst) > _EPS * max(1.0, worst):
+        yield f"the worst tenth loses {worst:.6f}, the plan says {solution.worst_case}"
 
 
 def _counts(keys: Iterable[str]) -> list[tuple[str, int]]:

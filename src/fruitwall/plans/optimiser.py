@@ -171,7 +171,8 @@ def optimise(relaxed: Relaxed, *, time_limit_s: float, gap: float, since: float 
         result, free = _restricted(relaxed, slack, left, gap)
         if result.x is not None:
             if result.fun < value:
-                best, value = np.round(result.x), float(result.fun)
+                whole = np.asarray(relaxed.programme.integral, dtype=bool)
+                best, value = np.where(whole, np.round(result.x), result.x), float(result.fun)
             outside = np.inf if free else relaxed.value + slack
             bound = max(bound, min(float(result.mip_dual_bound), outside))
         elif free and best is None:
@@ -195,8 +196,10 @@ def _restricted(relaxed: Relaxed, slack: float, time_s: float, gap: float) -> tu
     lower = np.zeros(len(relaxed.objective))
     upper = relaxed.upper.copy()
     # A forbidden column is always 0: that is no guess of ours.
-    out = (relaxed.reduced > slack) & (relaxed.upper > 0.0)
-    kept = (relaxed.reduced < -slack) & (relaxed.upper > 0.0)
+    # Whole-numbered columns only: a fraction of another costs less than its reduced cost says.
+    whole = np.asarray(programme.integral, dtype=bool)
+    out = (relaxed.reduced > slack) & (relaxed.upper > 0.0) & whole
+    kept = (relaxed.reduced < -slack) & (relaxed.upper > 0.0) & whole
     upper[out] = 0.0
     lower[kept] = 1.0
     result = milp(

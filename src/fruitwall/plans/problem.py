@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.plans.parts import Measure, Part, Setting, Way
+from fruitwall.plans.replan import carried_out
+from fruitwall.plans.worst import check_members
 from fruitwall.yard.model import Prices
 
 TROUBLE = 0.5
@@ -104,10 +106,13 @@ class Option:
         What is done.
     loss : ndarray, shape (night,)
         Expected loss of that tree in each night under that measure, 0 or more. [currency]
+    by_member : ndarray, shape (night, member), or None
+        The same in each member of the forecast; its mean is `loss`. Needed where worst cases are shunned. [currency]
     """
 
     measure: Measure
     loss: NDArray[np.float64]
+    by_member: NDArray[np.float64] | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +134,8 @@ class EveningProblem:
     in_place : frozenset of str
         Keys of parts that stand since an earlier night: they cost their minutes again, not the setting up.
     done : frozenset of str
-        Keys of parts already done this evening: they cost nothing more tonight.
+        Keys of parts already done this evening: they cost nothing more tonight. A measure of which every part is done
+        stays: nobody is asked to undo tonight what was done tonight (see `kept`). Keys that no part has are ignored.
     hanging : Mapping of part key to sheet
         Which sheet each cover in place is; a sheet that hangs stays where it is if it can.
     night_weights : ndarray, shape (night,), or None
@@ -138,6 +144,9 @@ class EveningProblem:
         The trouble of thinking about it: a fixed price, 0 or more, of every part put in place, on top of minutes,
         lifts and energy. What saves less than that is not asked of people; 0 asks for everything that pays at all.
         Nothing is charged for what stands already or is done. [currency]
+    aversion : float
+        Aversion to the worst cases, 0 to 1: how much the mean loss of the whole yard in the worst tenth of the members
+        weighs beside the expected loss. Above 0 every option needs `Option.by_member`.
     """
 
     trees: tuple[str, ...]
@@ -150,9 +159,11 @@ class EveningProblem:
     hanging: Mapping[str, str] = field(default_factory=dict)
     night_weights: NDArray[np.float64] | None = None
     trouble: float = TROUBLE
+    aversion: float = 0.0
 
     def __post_init__(self) -> None:
         _check_problem(self)
+        check_members(self)
 
     @property
     def n_nights(self) -> int:
@@ -163,6 +174,14 @@ class EveningProblem:
     def weights(self) -> NDArray[np.float64]:
         """Weight of each night."""
         return np.ones(self.n_nights) if self.night_weights is None else self.night_weights
+
+    @property
+    def kept(self) -> frozenset[str]:
+        """Keys of the parts that stay tonight, because the measure they make is wholly done."""
+        groups = {setting.group for setting in self.settings}
+        found = [carried_out((option.measure for option in its), self.done) for its in self.options]
+        found += [carried_out((its for its in self.settings if its.group == group), self.done) for group in groups]
+        return frozenset[str]().union(*found)
 
     def with_supplies(self, supplies: Supplies) -> EveningProblem:
         """Give the same problem with other supplies."""
@@ -344,6 +363,11 @@ class EveningSolution:
         All nights in one programme, or the fallback.
     notes : tuple of str
         What the reader should know about how it was found.
+    worst_case : float or None
+        Mean loss of the whole yard over all nights in the worst tenth of the members; None if it was not asked for.
+        [currency]
+    aversion : float
+        What it weighs in `total`.
     """
 
     choices: tuple[tuple[int, ...], ...]
@@ -358,6 +382,13 @@ class EveningSolution:
     seconds: float
     method: Literal["linked", "night by night"]
     notes: tuple[str, ...] = ()
+    worst_case: float | None = None
+    aversion: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """What is minimised: the costs of all nights, and the worst cases by their weight. [currency]"""
+        return self.costs.total + self.aversion * (self.worst_case or 0.0)
 
     @property
     def costs(self) -> Costs:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from fruitwall.plans.matching import hall_sets
 from fruitwall.plans.parts import Part, Way
 from fruitwall.plans.problem import EveningProblem
+from fruitwall.plans.worst import shun_worst
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
@@ -31,7 +32,7 @@ TIE = 1e-6
 Terms = list[tuple[int, float]]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Window:
     """The nights that are decided, with what stands before and after them.
 
@@ -44,11 +45,14 @@ class Window:
     after : frozenset of str
         Keys of parts used in the night after the last, as planned already: those that do not stand by then have to
         be set up anew.
+    carried : ndarray, shape (member,), or None
+        Loss of the yard on the nights that are not decided here, by member, where worst cases are shunned. [currency]
     """
 
     nights: tuple[int, ...]
     before: frozenset[str] = frozenset()
     after: frozenset[str] = frozenset()
+    carried: NDArray[np.float64] | None = None
 
 
 @dataclass(eq=False)
@@ -166,7 +170,11 @@ def build(problem: EveningProblem, window: Window | None = None) -> Programme:
         _choices(programme, night)
         _efforts(programme, night)
         _supplies(programme, night)
+        if night == 0:
+            for key in sorted(problem.kept):
+                programme.row(programme.use(key, night), 1.0, 1.0)
     _aftermath(programme)
+    shun_worst(programme)
     return programme
 
 

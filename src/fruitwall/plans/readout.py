@@ -65,7 +65,7 @@ def read_plan(programme: Programme, x: NDArray[np.float64], *, had: Mapping[str,
     swaps = 0
     hanging = dict(had or {})
     for night in nights:
-        used = [p for p in programme.parts.values() if any(x[c] > 0.5 for c, _ in programme.use(p.key, night))]
+        used = [part for part in programme.parts.values() if _in_use(programme, x, part, night)]
         used.sort(key=lambda part: ORDER_OF_WORK.index(part.kind))
         sheets = _handed_out(problem, "sheet", [(p.key, p.sheets) for p in used if p.sheets], hanging)
         swaps += sum(1 for key, sheet in sheets.items() if hanging.get(key, sheet) != sheet)
@@ -192,8 +192,16 @@ def _uses(task: PlannedTask, kind: SupplyKind, name: str) -> bool:
     return part.kind == kind and part.device == name
 
 
+def _in_use(programme: Programme, x: NDArray[np.float64], part: Part, night: int) -> bool:
+    """Tell whether a part is in use on a night."""
+    return any(x[column] > 0.5 for column, _ in programme.use(part.key, night))
+
+
 def _way(programme: Programme, x: NDArray[np.float64], part: Part, night: int) -> tuple[Way, bool]:
     """Give how a part is done that night and whether it stands already."""
+    stood = part.stays and night > programme.window.nights[0] and _in_use(programme, x, part, night - 1)
+    if stood and part.minutes_again == 0.0:
+        return NOBODY, True  # a plan within its gap may set up for nothing what stands; nobody is asked to
     for rank, way in enumerate(part.ways):
         column = programme.w.get((part.key, rank, night))
         if column is not None and x[column] > 0.5:

@@ -23,6 +23,7 @@ from fruitwall.service.evening_document import (
     Solver,
     Spread,
     TreePlan,
+    WayOut,
 )
 from fruitwall.service.hours import TreeHours
 from fruitwall.service.household import Household, short_day
@@ -52,6 +53,8 @@ class Decision:
     """Why trees are left, of those that are in some danger."""
     chosen: Sequence[int]
     """Per tree: index of tonight's treatment."""
+    compare: Sequence[WayOut] = ()
+    """Other ways through the night, and the plan among them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,8 +115,9 @@ def compose(
             household,
             night=None if evening.night.name == tonight_of(yard.location, now) else evening.night.name,
             dark=evening.dark,
+            settled=_settled(outlook, decision),
         ),
-        needs_action=any(t.measure != "leave" for t in trees),
+        needs_action=bool(tasks) if situation.done else any(t.measure != "leave" for t in trees),
         forecast=forecast,
         trees=[trees[t] for t in order],
         tasks=tasks,
@@ -133,9 +137,43 @@ def compose(
             gap=float(decision.solution.gap),
             seconds=seconds,
             nights=decision.problem.n_nights,
-            notes=list(decision.solution.notes),
+            notes=[*decision.solution.notes, *_too_late(outlook), *_worst(decision, yard.display.currency)],
         ),
+        done=list(situation.done),
+        compare=list(decision.compare),
     )
+
+
+def _worst(decision: Decision, currency: str) -> list[str]:
+    """Say that worst cases were weighed, and what they still come to."""
+    solution = decision.solution
+    if solution.worst_case is None:
+        return []
+    return [
+        f"the worst tenth of what may come weighs {solution.aversion:g} beside what is expected; over all nights "
+        f"planned it loses {solution.worst_case:.0f} {currency}, {solution.costs.loss:.0f} is expected"
+    ]
+
+
+def _settled(outlook: Outlook, decision: Decision) -> set[str]:
+    """Give the trees for which everything planned is done already."""
+    open_ = {tree for task in decision.solution.tonight() if not task.idle for tree in task.part.trees}
+    done = {task.key for task in outlook.situation.done}
+    served = {tree for task in decision.solution.tonight() if task.part.key in done for tree in task.part.trees}
+    return served - open_
+
+
+def _too_late(outlook: Outlook) -> list[str]:
+    """Say what is no longer offered at this hour."""
+    from fruitwall.service.outlook import too_late
+
+    hour = too_late(outlook.situation.evenings[0], outlook.situation.done)
+    late = []
+    if hour["sun_gone"]:
+        late.append("wetting the ground")
+    if hour["dark"]:
+        late.append("work on a ladder")
+    return [f"too late tonight for {' and '.join(late)}"] if late else []
 
 
 def _urgency(tree: TreePlan) -> tuple[bool, float, str]:

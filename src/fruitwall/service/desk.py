@@ -10,6 +10,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from fruitwall.service.earlier import done_so_far, earlier_plans
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
 from fruitwall.service.nights import tonight
 from fruitwall.service.yards import load_yard
@@ -87,8 +88,17 @@ class EveningsDesk:
             fetched, forecast, history = self._current_weather(yard, version, now)
             key = (version.sha256, day, fetched)
             if key not in self._plans:
+                earlier = earlier_plans(self._journal, version.yard, day)
                 plan = plan_evening(
-                    yard, forecast, now=now, night=day, history=history, members=self._members, report=report
+                    yard,
+                    forecast,
+                    now=now,
+                    night=day,
+                    history=history,
+                    members=self._members,
+                    report=report,
+                    done=done_so_far((), earlier, now),
+                    last=earlier.last,
                 )
                 self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)
                 self._plans[key] = plan

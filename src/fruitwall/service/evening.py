@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
@@ -15,8 +15,9 @@ from fruitwall.service.nights import tonight as tonight_of
 
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
-    from fruitwall.service.evening_document import EveningPlan
-    from fruitwall.service.outlook import Outlook
+    from fruitwall.service.earlier import LastTime
+    from fruitwall.service.evening_document import DoneTask, EveningPlan
+    from fruitwall.service.outlook import Outlook, Situation
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Location, Yard
 
@@ -56,6 +57,9 @@ def plan_evening(
     seed: int = 1,
     threads: int = 2,
     report: Report = lambda _: None,
+    done: Sequence[DoneTask] = (),
+    last: LastTime | None = None,
+    worst_case: float | None = None,
 ) -> EveningPlan:
     """Give the best plan for tonight, tree by tree.
 
@@ -79,6 +83,12 @@ def plan_evening(
     threads : int
     report : callable
         Told in a few words what is being done, for a progress display: `STAGES`, and `PREPARING` where it applies.
+    done : sequence of DoneTask
+        What of tonight's checklist is done already: it stays and costs nothing more (`service.earlier.done_so_far`).
+    last : LastTime, optional
+        What was chosen last time, to compare with.
+    worst_case : float, optional
+        Aversion to the worst cases, 0 to 1, instead of that of the yard's prices.
 
     Returns
     -------
@@ -91,7 +101,7 @@ def plan_evening(
     YardFileError
         If a tree's kind is unknown.
     PlanError
-        If the night lies in the past.
+        If the night lies in the past, or `done` names what tonight's checklist cannot hold.
     """
     from fruitwall.physics.first_use import telling_when_compiling
     from fruitwall.service.outlook import acclimation, look_out, prepare_situation
@@ -105,7 +115,9 @@ def plan_evening(
     report(STAGES[1])
     hardened = acclimation(forecast, history, now)
     try:
-        situation = prepare_situation(with_time_left(yard, evenings[0]), weather, evenings, hardened)
+        left = with_time_left(yard, evenings[0], spent(done))
+        situation = prepare_situation(left, weather, evenings, hardened, done)
+        _refuse_unknown(situation)
         report(STAGES[2])
         with telling_when_compiling(lambda: report(PREPARING)):
             outlook = look_out(situation, threads=threads)
@@ -113,7 +125,7 @@ def plan_evening(
         # The layers below refuse what is impossible in their own words; here it is the yard or weather that is.
         raise PlanError(f"this evening cannot be computed: {error}") from error
     report(STAGES[3])
-    decision, seconds = _decide(outlook)
+    decision, seconds = _decide(outlook, last=last, aversion=worst_case)
     report(STAGES[4])
     return _document(outlook, decision, now=now, warnings=weather.warnings, seconds=seconds, threads=threads)
 
@@ -126,14 +138,55 @@ def night_to_plan(yard: Yard, forecast: Forcing, history: Forcing | None, now: d
     return day + timedelta(days=1) if now >= evening.sunrise and known_from > evening.sunset else day
 
 
-def with_time_left(yard: Yard, evening: Evening) -> Yard:
-    """Give the yard with the minutes that its people still have this evening."""
+def with_time_left(yard: Yard, evening: Evening, already: Mapping[str, float] | None = None) -> Yard:
+    """Give the yard with the minutes that its people still have this evening.
+
+    Parameters
+    ----------
+    yard : Yard
+    evening : Evening
+        Its `begins` is now.
+    already : mapping of person to float, optional
+        Minutes already spent this evening, which come off everybody's own. [min]
+
+    Returns
+    -------
+    Yard
+    """
     left = evening.minutes_left()
+    used = already or {}
     people = [
-        person.model_copy(update={"minutes_before_dusk": min(person.minutes_before_dusk, left)})
+        person.model_copy(
+            update={"minutes_before_dusk": min(max(0.0, person.minutes_before_dusk - used.get(person.id, 0.0)), left)}
+        )
         for person in yard.people
     ]
     return yard.model_copy(update={"people": people})
+
+
+def spent(done: Iterable[DoneTask]) -> dict[str, float]:
+    """Give the minutes that everybody has spent on what is done, as planned. [min]"""
+    minutes: dict[str, float] = {}
+    for task in done:
+        for person in task.people:
+            minutes[person] = minutes.get(person, 0.0) + task.minutes
+    return minutes
+
+
+def _refuse_unknown(situation: Situation) -> None:
+    """Refuse what is said to be done but is none of what could be done tonight, with near names."""
+    from fruitwall.yard.near_names import near_names
+
+    parts = [part for options in situation.measures for measure in options for part in measure.parts]
+    parts += [part for setting in situation.settings for part in setting.parts]
+    known = sorted({part.key for part in parts})
+    for task in situation.done:
+        if task.key not in known:
+            near = near_names(task.key, known)
+            raise PlanError(
+                f'"{task.key}" is said to be done, but is not among what could be done tonight'
+                + (f"; near names: {', '.join(near)}" if near else "")
+            )
 
 
 def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int, now: datetime) -> list[Evening]:
@@ -181,28 +234,35 @@ def _weather(
     return dress(joined, members=members, rng=rng, now=now)
 
 
-def _decide(outlook: Outlook) -> tuple[Decision, float]:
-    """Choose, and find what would have been next and what one more would buy."""
+def _decide(outlook: Outlook, *, last: LastTime | None, aversion: float | None) -> tuple[Decision, float]:
+    """Choose, and find what would have been next, what one more would buy, and what else could be done."""
     from fruitwall.plans.evening import one_more, runners_up, solve
-    from fruitwall.plans.measures import refused_measures, settings_of, supplies_of
+    from fruitwall.plans.measures import refused_measures, supplies_of
     from fruitwall.plans.problem import EveningProblem, Option
     from fruitwall.plans.reasons import why_left
+    from fruitwall.service.compare import ways_out
     from fruitwall.service.compose import Decision
-    from fruitwall.service.outlook import lit_hours
 
     start = time.perf_counter()
     situation = outlook.situation
     yard = situation.yard
     rows = [outlook.worth_asking(at) for at in range(len(yard.trees))]
+    shuns = yard.prices.worst_case_aversion if aversion is None else aversion
     problem = EveningProblem(
         trees=tuple(tree.id for tree in yard.trees),
         options=tuple(
-            tuple(Option(options[row], outlook.added[at][row]) for row in rows[at])
+            tuple(
+                Option(options[row], outlook.added[at][row], outlook.added_by_member(at, row) if shuns > 0.0 else None)
+                for row in rows[at]
+            )
             for at, options in enumerate(situation.measures)
         ),
         supplies=supplies_of(yard),
         prices=yard.prices,
-        settings=settings_of(yard, night_hours=lit_hours(situation.evenings[0])),
+        settings=situation.settings,
+        done=frozenset(task.key for task in situation.done),
+        aversion=shuns,
+        hanging={task.key: task.sheet for task in situation.done if task.sheet is not None},
     )
     solution = solve(problem)
     chosen = [rows[at][solution.choices[at][0]] for at in range(len(yard.trees))]
@@ -219,6 +279,7 @@ def _decide(outlook: Outlook) -> tuple[Decision, float]:
                 if chosen[at] == 0 and outlook.in_danger(at)
             },
             chosen=chosen,
+            compare=ways_out(outlook, problem, solution, rows, last),
         ),
         time.perf_counter() - start,
     )

@@ -7,10 +7,10 @@ tree stands); nothing is chosen here.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from fruitwall.physics.exposure import DURATIONS_H, NightResult
 from fruitwall.plants.injury import first_injury_c, fruit_loss_chance, grade_chances, loss_share
 from fruitwall.plants.tolerance import LEAF, TISSUES, Tolerance
 from fruitwall.service.nights import Evening
+from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.service.treatments import body_of, kinds_of, spots_of, tolerance_of, treatment_of
 from fruitwall.weather.forcing import as_datetime64
 
@@ -26,9 +27,11 @@ if TYPE_CHECKING:
     from fruitwall.physics.body import Body
     from fruitwall.physics.faces import Face
     from fruitwall.physics.spot import Spot
-    from fruitwall.physics.treatment import Treatment
-    from fruitwall.plans.parts import Measure
+    from fruitwall.physics.treatment import Night, Treatment
+    from fruitwall.plans.parts import Measure, Setting
+    from fruitwall.plans.replan import Stands
     from fruitwall.plants.catalogue import Taxon
+    from fruitwall.service.evening_document import DoneTask
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
@@ -77,6 +80,8 @@ class Situation:
     treatments : tuple of tuple of Treatment
         Parallel to `measures`.
     faces : tuple of Face
+    done : tuple of DoneTask
+        What is done already this evening.
     """
 
     yard: Yard
@@ -89,6 +94,16 @@ class Situation:
     bodies: tuple[Body, ...]
     treatments: tuple[tuple[Treatment, ...], ...]
     faces: tuple[Face, ...]
+    done: tuple[DoneTask, ...] = ()
+
+    @property
+    def settings(self) -> tuple[Setting, ...]:
+        """States of the standing shelters that can still be brought about tonight."""
+        from fruitwall.plans.measures import settings_of
+        from fruitwall.plans.replan import settings_still_possible
+
+        settings = settings_of(_with_everybody(self.yard, self.done), night_hours=lit_hours(self.evenings[0]))
+        return settings_still_possible(settings, **too_late(self.evenings[0], self.done))
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,6 +124,10 @@ class Outlook:
     added : list of ndarray, shape (treatment, night)
         Per tree: what each night adds to the loss of the whole spell, for the programme, which adds nights up.
         [currency]
+    member_losses : list of ndarray, shape (treatment, member, night)
+        Per tree: as `losses`, by member of the forecast. [currency]
+    member_deaths : list of ndarray, shape (treatment, member)
+        Per tree: chance of death tonight, by member.
     """
 
     situation: Situation
@@ -117,6 +136,8 @@ class Outlook:
     losses: list[FloatArray]
     fruit_lost: list[FloatArray]
     added: list[FloatArray]
+    member_losses: list[FloatArray]
+    member_deaths: list[FloatArray]
 
     @cached_property
     def usual_night(self) -> Forcing:
@@ -135,6 +156,13 @@ class Outlook:
         """Give which of `DURATIONS_H` a tissue is judged by: one hour, eight for leaves that suffer by chill."""
         return EIGHT_HOURS if tissue == "leaf" and suffers_by_chill(self.situation.tolerances[tree]) else HOUR
 
+    def added_by_member(self, tree: int, treatment: int) -> FloatArray:
+        """Give `added` of one treatment by member, shape (night, member): spread as the losses are. [currency]"""
+        members = self.member_losses[tree][treatment].T
+        mean = self.losses[tree][treatment][:, None]
+        share = np.divide(members, mean, out=np.ones_like(members), where=mean > 0.0)
+        return np.asarray(self.added[tree][treatment][:, None] * share)
+
     def in_danger(self, tree: int) -> bool:
         """Tell whether a tree that is left tonight may be harmed or lose fruit that is worth something."""
         harm = float(self.chances[tree][0, 0, HARM:].sum())
@@ -142,13 +170,16 @@ class Outlook:
         return harm >= 0.05 or fruit >= 0.10
 
     def worth_asking(self, tree: int) -> list[int]:
-        """Give the treatments that people may be asked for: leaving it, and all but trifling waterings."""
+        """Give the treatments that people may be asked for: leaving it, and all but trifling waterings not yet done."""
+        done = {task.key for task in self.situation.done}
         tissue = self.endangered_tissue(tree)
         alone = np.median(self.coldest_c(tree, 0, tissue))
         return [
             row
             for row, measure in enumerate(self.situation.measures[tree])
-            if not measure.wet_ground or np.median(self.coldest_c(tree, row, tissue)) - alone >= TRIFLE_K
+            if not measure.wet_ground
+            or any(part.key in done for part in measure.parts)
+            or np.median(self.coldest_c(tree, row, tissue)) - alone >= TRIFLE_K
         ]
 
     def endangered_tissue(self, tree: int, treatment: int = 0, night: int = 0) -> str:
@@ -172,7 +203,11 @@ def suffers_by_chill(tolerance: Tolerance) -> bool:
 
 
 def prepare_situation(
-    yard: Yard, forcing: Forcing, evenings: Sequence[Evening], acclimation_c: float | None
+    yard: Yard,
+    forcing: Forcing,
+    evenings: Sequence[Evening],
+    acclimation_c: float | None,
+    done: Sequence[DoneTask] = (),
 ) -> Situation:
     """Survey the yard and list what could be done for each tree.
 
@@ -186,6 +221,8 @@ def prepare_situation(
         Tonight first; `Evening.begins` is now.
     acclimation_c : float or None
         Mean temperature of the preceding weeks, if known. [°C]
+    done : sequence of DoneTask
+        What is done already this evening: it stays, and what is too late by now is not offered.
 
     Raises
     ------
@@ -194,34 +231,73 @@ def prepare_situation(
     """
     from fruitwall.physics.spot import survey_faces
     from fruitwall.plans.measures import possible_measures
+    from fruitwall.plans.replan import still_possible
 
     kinds = kinds_of(yard)
     tonight = evenings[0]
     winter = in_winter(yard.location.latitude_deg, tonight.night.name)
     rain = rain_expected(forcing, tonight)
     hours = lit_hours(tonight)
+    told = {task.key: task.at for task in done}
+    able = _with_everybody(yard, done)
     measures = [
         tuple(
-            measure
-            for measure in possible_measures(yard, tree, rain_expected=rain, night_hours=hours)
-            if not (measure.wet_ground and tonight.begins > tonight.sun_leaves)
+            still_possible(
+                possible_measures(able, tree, rain_expected=rain and f"wet@{tree.id}" not in told, night_hours=hours),
+                **too_late(tonight, done),
+            )
         )
         for tree in yard.trees
     ]
     home, moved = spots_of(yard, measures, winter=winter)
-    wet_from = tonight.begins
+    wet_from = {tree.id: told.get(f"wet@{tree.id}", tonight.begins) for tree in yard.trees}
     return Situation(
         yard=yard,
         forcing=forcing,
         evenings=tuple(evenings),
         kinds=tuple(kinds[tree.id] for tree in yard.trees),
-        tolerances=tuple(tolerance_of(t, kinds[t.id], tonight.night.name, acclimation_c) for t in yard.trees),
+        tolerances=tuple(
+            tolerance_of(t, kinds[t.id], tonight.night.name, acclimation_c, catalogue_of(yard)) for t in yard.trees
+        ),
         measures=tuple(measures),
         spots=tuple(home),
         bodies=tuple(body_of(tree, kinds[tree.id]) for tree in yard.trees),
-        treatments=tuple(tuple(treatment_of(yard, m, moved, wet_from) for m in options) for options in measures),
+        treatments=tuple(
+            tuple(treatment_of(yard, m, moved, wet_from[m.tree]) for m in options) for options in measures
+        ),
         faces=tuple(survey_faces(yard, winter=winter)),
+        done=tuple(done),
     )
+
+
+class TooLate(TypedDict):
+    """What `plans.replan` must know of the hour and of what is done."""
+
+    sun_gone: bool
+    dark: bool
+    done: dict[str, Stands]
+
+
+def too_late(evening: Evening, done: Sequence[DoneTask]) -> TooLate:
+    """Say what hour it is for those who still have to do things, and what is done."""
+    from fruitwall.plans.replan import Stands
+
+    return {
+        "sun_gone": evening.begins > evening.sun_leaves,
+        "dark": evening.begins >= evening.night.dusk_utc,
+        "done": {task.key: Stands(task.sheet, task.circuit, task.lead) for task in done},
+    }
+
+
+def _with_everybody(yard: Yard, done: Sequence[DoneTask]) -> Yard:
+    """Give the yard with at least a minute of everybody once something is done: who has no time left did it."""
+    if not done:
+        return yard
+    people = [
+        person.model_copy(update={"minutes_before_dusk": max(1.0, person.minutes_before_dusk)})
+        for person in yard.people
+    ]
+    return yard.model_copy(update={"people": people})
 
 
 def lit_hours(evening: Evening) -> float:
@@ -249,32 +325,75 @@ def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
     from fruitwall.physics.night import simulate
 
     ground = situation.yard.ground
-    result = simulate(
-        situation.forcing,
-        situation.spots,
-        situation.bodies,
-        situation.treatments,
-        [evening.night for evening in situation.evenings],
-        faces=situation.faces,
-        soil=ground.soil,
-        moisture=ground.moisture,
-        threads=threads,
-        clear_night_offset_k=situation.yard.location.clear_night_offset_k,
-    )
+
+    def march(trees: Sequence[int], treatments: Sequence[Sequence[Treatment]], nights: Sequence[Night]) -> NightResult:
+        return simulate(
+            situation.forcing,
+            [situation.spots[at] for at in trees],
+            [situation.bodies[at] for at in trees],
+            treatments,
+            nights,
+            faces=situation.faces,
+            soil=ground.soil,
+            moisture=ground.moisture,
+            threads=threads,
+            clear_night_offset_k=situation.yard.location.clear_night_offset_k,
+        )
+
+    nights = [evening.night for evening in situation.evenings]
+    result = march(range(len(situation.spots)), situation.treatments, nights)
+    finished = finished_rows(situation)
+    since = done_since(situation)
+    if finished and since < nights[0].cover_on_utc:
+        # What is done already counts from when it was done; the rest from now.
+        rows = [[situation.treatments[at][row] for row in its] for at, its in finished.items()]
+        earlier = march(list(finished), rows, [replace(nights[0], cover_on_utc=since), *nights[1:]])
+        for place, (at, its) in enumerate(finished.items()):
+            for whole, part in zip(_exposures(result), _exposures(earlier), strict=True):
+                whole[at, its] = part[place, : len(its)]
     return judge(situation, result)
+
+
+def finished_rows(situation: Situation) -> dict[int, list[int]]:
+    """Give by tree the treatments of which every part is done already, leaving it apart."""
+    done = {task.key for task in situation.done}
+    found = {
+        at: [
+            row
+            for row, measure in enumerate(measures)
+            if measure.all_parts and {p.key for p in measure.all_parts} <= done
+        ]
+        for at, measures in enumerate(situation.measures)
+    }
+    return {at: rows for at, rows in found.items() if rows}
+
+
+def done_since(situation: Situation) -> datetime:
+    """Give when the last of what is done was done, sunset at the earliest: all of it counts from then."""
+    tonight = situation.evenings[0]
+    return max(tonight.sunset, *(task.at for task in situation.done)) if situation.done else tonight.sunset
+
+
+def _exposures(result: NightResult) -> tuple[FloatArray, FloatArray, FloatArray]:
+    return result.coldest_c, result.minimum_c, result.air_minimum_c
 
 
 def judge(situation: Situation, result: NightResult) -> Outlook:
     """Turn exposures into chances of injury and expected losses."""
     chances, losses, fruit_lost = [], [], []
+    member_losses, member_deaths = [], []
     for at, (tree, tolerance) in enumerate(zip(situation.yard.trees, situation.tolerances, strict=True)):
         cold = result.coldest_c[at, : len(situation.treatments[at])]
         by_member = grade_chances(tolerance, cold, DURATIONS_H)
         of_tree = by_member.mean(axis=1)
         chances.append(of_tree)
-        fruit_lost.append(fruit_loss_chance(tolerance, cold, DURATIONS_H).mean(axis=1))
+        fruit = fruit_loss_chance(tolerance, cold, DURATIONS_H)
+        fruit_lost.append(fruit.mean(axis=1))
+        member_losses.append(tree.worth * loss_share(by_member) + tree.fruit_worth * np.nan_to_num(fruit))
+        member_deaths.append(np.nan_to_num(by_member[:, :, 0, DEATH]))
         losses.append(tree.worth * loss_share(of_tree) + tree.fruit_worth * np.nan_to_num(fruit_lost[-1]))
-    return Outlook(situation, result, chances, losses, fruit_lost, [added_by_night(loss) for loss in losses])
+    added = [added_by_night(loss) for loss in losses]
+    return Outlook(situation, result, chances, losses, fruit_lost, added, member_losses, member_deaths)
 
 
 def added_by_night(losses: FloatArray) -> FloatArray:

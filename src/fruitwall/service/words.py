@@ -5,7 +5,7 @@ Plain words for what the numbers say; the numbers come in, nothing is computed b
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
 
 from fruitwall.plans.problem import OneMore, RunnerUp
@@ -47,6 +47,7 @@ def verdict(
     *,
     night: date | None = None,
     dark: bool = False,
+    settled: Collection[str] = (),
 ) -> str:
     """Say the whole evening in one sentence.
 
@@ -60,20 +61,26 @@ def verdict(
         The night that is meant, if it is not tonight's.
     dark : bool
         Whether the sun has set by now.
+    settled : collection of str
+        Trees for which everything planned is done already.
     """
     low = household.temperature(minimum_c.p50)
     when = "tonight" if night is None else f"on the night of {short_day(night)}"
-    acting = [tree for tree in plan_trees if tree.measure != "leave"]
+    acting = [tree for tree in plan_trees if tree.measure != "leave" and tree.id not in settled]
     at_risk = [tree for tree in plan_trees if tree.verdict_with_plan in ("danger", "deadly")]
     to_watch = [tree for tree in plan_trees if tree.verdict_with_plan == "watch"]
     near = f"Near {low} at the station {when}"
+    if not acting and settled:
+        even_so = f"; {_count(len(at_risk), 'tree stays', 'trees stay')} at risk even so" if at_risk else ""
+        return f"{near}: all that is planned is done{even_so}."
     if not acting and not at_risk:
         watch = f"; {_count(len(to_watch), 'tree', 'trees')} to watch" if to_watch else ""
         return f"Nothing needs doing {when}: near {low} at the station no tree is in danger{watch}."
     stay = _count(len(at_risk), "tree stays", "trees stay")
     if not acting:
         return f"{near}: {stay} at risk, and nothing at hand is worth its effort or helps enough."
-    need = _count(len(acting), "tree needs", "trees need")
+    more = " more" if settled else ""
+    need = _count(len(acting), f"{more} tree needs".strip(), f"{more} trees need".strip())
     rest = f"; {stay} at risk even so" if at_risk else ""
     return f"{near}: {need} something {'now' if dark else 'before sunset'}{rest}."
 

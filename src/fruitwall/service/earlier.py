@@ -1,0 +1,153 @@
+"""What earlier plans of the journal say to tonight's: what is done already, and what was done last time."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from pydantic import ValidationError
+
+from fruitwall.errors import PlanError
+from fruitwall.service.evening_document import DoneTask, EveningPlan
+
+if TYPE_CHECKING:
+    from fruitwall.journal.entries import StoredPlan
+    from fruitwall.journal.store import Journal
+
+
+@dataclass(frozen=True)
+class LastTime:
+    """What the newest plan of an earlier night chose.
+
+    Attributes
+    ----------
+    night : date
+        Which night.
+    measures : Mapping of tree to measure key
+        Trees that were left are left out.
+    """
+
+    night: date
+    measures: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """Tonight's plan so far and that of the last night before.
+
+    Attributes
+    ----------
+    tonight : EveningPlan or None
+        The plan of this night that was made last.
+    last : LastTime or None
+    """
+
+    tonight: EveningPlan | None = None
+    last: LastTime | None = None
+
+
+def earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
+    """Read what the journal knows of this night and of the last before it.
+
+    Parameters
+    ----------
+    journal : Journal
+    yard : str
+        Name of the yard.
+    night : date
+        Date of the evening that is planned.
+
+    Returns
+    -------
+    Earlier
+        Plans in a format that is no longer read count as none.
+    """
+    stored = journal.latest_plan(night, yard=yard)
+    before = journal.plan_before(night, yard=yard)
+    return Earlier(_plan(stored), _last(before))
+
+
+def done_so_far(given: Sequence[str], earlier: Earlier, now: datetime) -> tuple[DoneTask, ...]:
+    """Give what is done by now: what was told before, and what is told now.
+
+    Parameters
+    ----------
+    given : sequence of str
+        Numbers of tonight's checklist as it was last made, or keys of its tasks; blanks are passed over. ``none``
+        forgets what was told before.
+    earlier : Earlier
+        From `earlier_plans`; without a plan of tonight only keys can be told.
+    now : datetime, aware
+        The present.
+
+    Returns
+    -------
+    tuple of DoneTask
+        Each once, what was told before first.
+
+    Raises
+    ------
+    PlanError
+        If a number is not on the checklist, or there is no checklist.
+    """
+    plan = earlier.tonight
+    words = [word.strip() for word in given if word.strip()]
+    # What was told "later" than now belongs to somebody who tries out hours.
+    found = {task.key: task for task in plan.done if task.at <= now} if plan is not None else {}
+    if "none" in words:
+        found = {}
+    for word in (word for word in words if word != "none"):
+        task = _named(word, plan, now)
+        found.setdefault(task.key, task)
+    return tuple(found.values())
+
+
+def _named(word: str, plan: EveningPlan | None, now: datetime) -> DoneTask:
+    """Give the task that a number or key means."""
+    tasks = plan.tasks if plan is not None else []
+    for task in tasks:
+        if task.key and word in (str(task.order), task.key):
+            return DoneTask(
+                key=task.key,
+                what=task.what,
+                at=min(now, task.deadline),
+                people=task.people,
+                minutes=task.minutes,
+                sheet=task.sheet,
+                circuit=task.circuit,
+                lead=task.lead,
+            )
+    if not word.isdigit():
+        # Whether there is such a thing is told once tonight's measures are known.
+        return DoneTask(key=word, what=word, at=now)
+    if plan is None:
+        raise PlanError(
+            f"--done {word}: numbers are those of a checklist kept in the journal, and there is none for this night; "
+            "give the task's key, such as cover:fleece_medium@mango (see key in --json)"
+        )
+    orders = f"1 to {len(tasks)}" if tasks else "empty"
+    raise PlanError(f"--done {word}: the checklist made last for this night is {orders}")
+
+
+def _plan(stored: StoredPlan | None) -> EveningPlan | None:
+    if stored is None:
+        return None
+    try:
+        return EveningPlan.model_validate_json(stored.document)
+    except ValidationError:
+        return None
+
+
+def _last(stored: StoredPlan | None) -> LastTime | None:
+    """Read only what is needed, so that plans of earlier versions of the program can still be compared with."""
+    if stored is None:
+        return None
+    try:
+        trees = json.loads(stored.document)["trees"]
+        measures = {str(tree["id"]): str(tree["measure"]) for tree in trees if tree["measure"] != "leave"}
+    except (ValueError, KeyError, TypeError):
+        return None
+    return LastTime(stored.night, measures)
