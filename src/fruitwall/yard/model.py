@@ -483,6 +483,9 @@ class Prices(Part):
     per_hour: Money = Field(default=12.0, ge=0, le=1e5, description="Worth of an hour of somebody's evening")
     per_lift: Money = Field(default=1.0, ge=0, le=1e4, description="What a lift of a heavy pot is felt to cost")
     per_kwh: Money = Field(default=0.30, ge=0, le=100, description="Price of a kilowatt-hour")
+    worst_case_aversion: Share = Field(
+        default=0.0, ge=0, le=1, description="How much the worst tenth of what may come weighs beside what is expected"
+    )
 
 
 class Yard(Part):
