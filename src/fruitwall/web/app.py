@@ -35,7 +35,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
         known of each kind, ``/health``.
     """
-    assets = Assets([HERE, HERE / "evening", HERE / "kinds"])
+    assets = Assets([HERE, HERE / "evening", HERE / "kinds", HERE / "sheet"])
     pages = Pages(assets)
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
     app = FastAPI(title="fruitwall", docs_url=None, redoc_url=None, openapi_url=None)

@@ -5,7 +5,9 @@ Trees carry their number, structures a letter; both are told in words beside the
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from math import hypot
 from string import ascii_uppercase
@@ -80,6 +82,16 @@ class Drawing:
 
 
 @dataclass(frozen=True)
+class Sign:
+    """Something numbered in the drawing, which may make room for others."""
+
+    position: tuple[float, float]
+    """Where it belongs in the yard. [m, m]"""
+    draw: Callable[[Spot], Markup]
+    """Draws it around a point of the drawing."""
+
+
+@dataclass(frozen=True)
 class Frame:
     """Turns the yard's metres into the units of the drawing (y downwards)."""
 
@@ -115,9 +127,34 @@ def drawing_of(plan: EveningPlan, yard: Yard, household: Household, numbers: dic
     -------
     Drawing
     """
-    size, width = _size(len(plan.trees))
+    signs = [Sign(tree.position, partial(_mark, tree, tree_number=numbers[tree.id])) for tree in plan.trees]
+    return draw_yard(plan, yard, household, signs, _summary(plan, yard, household), role="group")
+
+
+def draw_yard(
+    plan: EveningPlan, yard: Yard, household: Household, signs: Sequence[Sign], summary: str, *, role: str
+) -> Drawing:
+    """Draw a yard, the crowns of its trees, and signs over them.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        For its trees.
+    yard : Yard
+    household : Household
+    signs : sequence of Sign
+    summary : str
+        The drawing in words.
+    role : str
+        "group" if its signs can be followed, else "img".
+
+    Returns
+    -------
+    Drawing
+    """
+    size, width = _size(len(signs))
     frame = _frame(plan, yard, width)
-    places = [frame.at(tree.position) for tree in plan.trees]
+    places = [frame.at(sign.position) for sign in signs]
 
     labels: list[tuple[str, Spot]] = []
     key: list[KeyEntry] = []
@@ -146,7 +183,8 @@ def drawing_of(plan: EveningPlan, yard: Yard, household: Household, numbers: dic
 
     crowns = [
         tag("circle", class_="crown", cx=x, cy=y, r=max(tree.crown_diameter_m / 2 * frame.scale, 2.0))
-        for tree, (x, y) in zip(plan.trees, places, strict=True)
+        for tree in plan.trees
+        for x, y in [frame.at(tree.position)]
     ]
     shown = spread(
         places,
@@ -161,8 +199,7 @@ def drawing_of(plan: EveningPlan, yard: Yard, household: Household, numbers: dic
         if hypot(to_x - x, to_y - y) > MARK_RADIUS * 0.6
     ]
     letters = [tag("text", letter, class_="letter", x=x, y=y, dy="0.36em") for letter, (x, y) in labels]
-    marks = [_mark(tree, spot, numbers[tree.id]) for tree, spot in zip(plan.trees, shown, strict=True)]
-    summary = _summary(plan, yard, household)
+    marks = [sign.draw(spot) for sign, spot in zip(signs, shown, strict=True)]
     picture = tag(
         "svg",
         _patterns(),
@@ -175,7 +212,7 @@ def drawing_of(plan: EveningPlan, yard: Yard, household: Household, numbers: dic
         _scale_bar(frame, household),
         class_="yard",
         viewBox=f"0 0 {frame.width:.0f} {frame.height:.0f}",
-        role="group",
+        role=role,
         aria_label=summary,
     )
     return Drawing(picture, summary, size, key)
@@ -304,7 +341,7 @@ def _corners(spots: list[Spot]) -> list[Spot]:
     return [(x, y), *((x + (at_x - x) * 0.6, y + (at_y - y) * 0.6) for at_x, at_y in spots)]
 
 
-def _mark(tree: TreePlan, spot: Spot, tree_number: int) -> Markup:
+def _mark(tree: TreePlan, spot: Spot, *, tree_number: int) -> Markup:
     """Draw a tree's sign, a link to its entry, with more room around it for a finger."""
     x, y = spot
     words = f"{tree_number} {full_name(tree)}: {tree.measure_name}; {tree.verdict_with_plan} with the plan"

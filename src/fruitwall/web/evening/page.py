@@ -121,6 +121,8 @@ class EveningPage:
     made: str
     solver: str
     json_url: str
+    sheet_url: str
+    calendar_url: str
 
 
 def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool) -> EveningPage:
@@ -179,6 +181,8 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         made=f"Made {household.moment(plan.made)} ({ago(plan.made, now)})",
         solver=_solver(plan),
         json_url=f"/plan.json?night={plan.night}",
+        sheet_url=f"/evening/sheet?night={plan.night}",
+        calendar_url=f"/evening/calendar.ics?night={plan.night}",
     )
 
 

@@ -7,10 +7,14 @@ from typing import Annotated
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
+from fruitwall.service.calendar import calendar_of
 from fruitwall.web.evening.page import evening_page, night_of
 from fruitwall.web.pages import Pages
 from fruitwall.web.patience import Patience
 from fruitwall.web.settings import WebSettings
+from fruitwall.web.sheet.page import sheet_page
+
+Night = Annotated[date | None, Query(description="Date of the evening; tonight if left out")]
 
 LOOK_AGAIN_S = "2"
 """After how many seconds the browser asks again for a plan that was still being made."""
@@ -28,17 +32,20 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/``, ``/night/{evening}`` and ``/plan.json``.
+        ``/``, ``/night/{evening}``, ``/evening/sheet``, ``/evening/calendar.ics`` and ``/plan.json``.
     """
     router = APIRouter()
     patience = Patience(settings.plan_for, settings.patience_s)
 
+    def wait(request: Request) -> Response:
+        answer = pages.render(request, "waiting.html", status=202)
+        answer.headers["refresh"] = LOOK_AGAIN_S
+        return answer
+
     def show(request: Request, night: date | None) -> Response:
         plan = patience.plan(night)
         if plan is None:
-            answer = pages.render(request, "waiting.html", status=202)
-            answer.headers["refresh"] = LOOK_AGAIN_S
-            return answer
+            return wait(request)
         page = evening_page(plan, settings.yard(), settings.now(), tonight=night is None)
         return pages.render(request, "evening/evening.html", page=page)
 
@@ -56,10 +63,28 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             )
         return show(request, night)
 
+    @router.api_route("/evening/sheet", methods=["GET", "HEAD"], include_in_schema=False)
+    def helpers_sheet(request: Request, night: Night = None) -> Response:
+        plan = patience.plan(night)
+        if plan is None:
+            return wait(request)
+        return pages.render(request, "sheet/sheet.html", page=sheet_page(plan, settings.yard()))
+
+    @router.api_route("/evening/calendar.ics", methods=["GET", "HEAD"])
+    def calendar(night: Night = None) -> Response:
+        """Give the plan's deadlines as iCalendar (RFC 5545)."""
+        plan = settings.plan_for(night)
+        return Response(
+            calendar_of(plan, settings.yard()),
+            media_type="text/calendar",
+            headers={
+                "cache-control": "no-cache",
+                "content-disposition": f'attachment; filename="trees-{plan.night}.ics"',
+            },
+        )
+
     @router.api_route("/plan.json", methods=["GET", "HEAD"])
-    def plan_document(
-        night: Annotated[date | None, Query(description="Date of the evening; tonight if left out")] = None,
-    ) -> Response:
+    def plan_document(night: Night = None) -> Response:
         """Give the evening plan as a document."""
         plan = settings.plan_for(night)
         return Response(plan.model_dump_json(), media_type="application/json", headers={"cache-control": "no-cache"})

@@ -1,0 +1,128 @@
+"""The plan's deadlines for a calendar: iCalendar, RFC 5545.
+
+One event for each occasion of the evening and the morning. The same occasion of the same night keeps its identifier
+when the plan is made anew, with a higher sequence number, so that a calendar that reads the new file replaces the
+event (RFC 5545, section 3.8.7.4). Times are in UTC, which every calendar shows in its own zone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from fruitwall.service.evening_document import EveningPlan, Task
+from fruitwall.service.household import Household, minutes
+from fruitwall.service.words import OCCASIONS
+
+if TYPE_CHECKING:
+    from icalendar import Alarm, Event
+
+    from fruitwall.yard.model import Yard
+
+SHORTEST = timedelta(minutes=15)
+"""No event is shorter, so that it can be seen and touched on a telephone."""
+
+WARNING_AHEAD = timedelta(minutes=30)
+"""How long before work must begin the first alarm rings; the second rings when it must begin. Our judgement."""
+
+COUNTED_FROM = datetime(2020, 1, 1, tzinfo=UTC)
+"""Sequence numbers are the seconds from here to when the plan was made: they rise without anything being kept."""
+
+
+def calendar_of(plan: EveningPlan, yard: Yard) -> bytes:
+    """Write a plan's deadlines as an iCalendar file.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    yard : Yard
+        For the household's clock and units.
+
+    Returns
+    -------
+    bytes
+        UTF-8, lines folded and ended as the standard asks.
+    """
+    from icalendar import Calendar
+
+    household = Household(yard.display, ZoneInfo(plan.time_zone))
+    calendar = Calendar()
+    calendar.add("prodid", "-//fruitwall//evening plan//EN")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", f"{plan.yard}: trees")
+    calendar.add("x-wr-timezone", plan.time_zone)
+    tasks = [*plan.tasks, *plan.morning]
+    for when in OCCASIONS:
+        of_occasion = sorted((task for task in tasks if task.when == when), key=lambda task: task.order)
+        if of_occasion:
+            calendar.add_component(_event(plan, when, of_occasion, household))
+    written: bytes = calendar.to_ical()
+    return written
+
+
+def _event(plan: EveningPlan, when: str, tasks: Sequence[Task], household: Household) -> Event:
+    """Make the event of one occasion: from when work must begin to the deadline."""
+    from icalendar import Event
+
+    start, end = _times(plan, tasks)
+    event = Event()
+    event.add("uid", f"{plan.night}-{when}-{sha256(plan.yard.encode()).hexdigest()[:16]}@fruitwall")
+    event.add("dtstamp", plan.made.astimezone(UTC))
+    event.add("last-modified", plan.made.astimezone(UTC))
+    event.add("sequence", max(int((plan.made - COUNTED_FROM).total_seconds()), 0))
+    event.add("dtstart", start.astimezone(UTC))
+    event.add("dtend", end.astimezone(UTC))
+    count = "1 thing" if len(tasks) == 1 else f"{len(tasks)} things"
+    event.add("summary", f"{OCCASIONS[when]}: {count} to do for the trees")
+    event.add("location", plan.yard)
+    event.add("description", "\n".join(_line(task, household) for task in tasks))
+    for ahead in (WARNING_AHEAD, timedelta(0)):
+        event.add_component(_alarm(f"{OCCASIONS[when]}: {count} to do for the trees", ahead))
+    return event
+
+
+def _times(plan: EveningPlan, tasks: Sequence[Task]) -> tuple[datetime, datetime]:
+    """Give when the work of an occasion must begin and when it must be done."""
+    possible = [task.not_before for task in tasks if task.not_before is not None]
+    if possible:
+        start = min(possible)
+        return start, start + max(SHORTEST, timedelta(minutes=sum(task.minutes for task in tasks)))
+    first, last = min(task.deadline for task in tasks), max(task.deadline for task in tasks)
+    start = first - max(SHORTEST, timedelta(minutes=_longest_work(tasks)))
+    # What is planned late cannot begin before it is planned.
+    return min(max(start, plan.made), last - SHORTEST), last
+
+
+def _longest_work(tasks: Sequence[Task]) -> float:
+    """Give the minutes of the one who has most to do; in the morning, of one who does it all. [min]"""
+    by_person: dict[str | None, float] = {}
+    for task in tasks:
+        by_person[task.person] = by_person.get(task.person, 0.0) + task.minutes
+    return max(by_person.values())
+
+
+def _line(task: Task, household: Household) -> str:
+    """Tell one task: its deadline or first hour, what, who, and in the morning by when to vent."""
+    hour = (
+        f"not before {household.moment(task.not_before)}"
+        if task.not_before is not None
+        else f"by {household.clock(task.deadline)}"
+    )
+    who = f"{task.person}, " if task.person else ""
+    told = f"{task.order}. {task.what} ({who}{hour}, {minutes(max(task.minutes, 1.0))})"
+    return " ".join([told, *task.steps]) if task.when in ("morning", "when_mild") else told
+
+
+def _alarm(words: str, ahead: timedelta) -> Alarm:
+    """Make an alarm some time before the event begins."""
+    from icalendar import Alarm
+
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", words)
+    alarm.add("trigger", -ahead)
+    return alarm

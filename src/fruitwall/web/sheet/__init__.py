@@ -1,0 +1,1 @@
+"""The sheet for a helper, as a page and as a file."""
