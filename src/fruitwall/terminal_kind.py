@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.errors import FruitwallError
 from fruitwall.service.household import Household
-from fruitwall.service.kind import catalogue_of, describe_kind, list_kinds, reader
+from fruitwall.service.kind import describe_kind, list_kinds, reader
 from fruitwall.service.kind_document import GradeLimit, KindDocument, KindLine, Statement
 from fruitwall.service.kind_words import (
     HEAT_EFFECTS,
@@ -27,6 +27,7 @@ from fruitwall.service.kind_words import (
     hours,
     subject,
 )
+from fruitwall.service.own_kinds import catalogue_of
 
 if TYPE_CHECKING:
     from fruitwall.yard.model import Yard

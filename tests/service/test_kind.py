@@ -11,8 +11,9 @@ from fruitwall.errors import UnknownTaxonError
 from fruitwall.plants.catalogue import Taxon, catalogue
 from fruitwall.plants.tolerance import LEAF, WOOD, prior
 from fruitwall.service.household import Household
-from fruitwall.service.kind import catalogue_of, describe_kind, list_kinds, reader
+from fruitwall.service.kind import describe_kind, list_kinds, reader
 from fruitwall.service.kind_words import axis_of, degrees
+from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.terminal_kind import kind_page, kinds_list
 from fruitwall.yard.model import Display
 

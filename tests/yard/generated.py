@@ -113,7 +113,7 @@ def yards(draw: st.DrawFn) -> Yard:
     data["outline"] = [[0, 0], [100, 0], [100, 100], [0, 100]]
     gear = data.get("gear", {})
     things = [data["trees"], *gear.values()]
-    things += [data.get(name, []) for name in ("structures", "circuits", "indoor_places", "people")]
+    things += [data.get(name, []) for name in ("structures", "circuits", "indoor_places", "people", "kinds")]
     for number, thing in enumerate(thing for group in things for thing in group):
         thing["id"] = f"t{number}"
     for cover in gear.get("covers", []):

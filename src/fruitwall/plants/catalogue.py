@@ -116,6 +116,8 @@ class Taxon:
     """Cultivars by which people call it; they find the kind and say nothing on what it stands."""
     like: str | None = None
     """Of a kind that a user described: scientific name of the kind whose statements it takes over."""
+    own: bool = False
+    """Described by a user."""
 
     @property
     def name(self) -> str:

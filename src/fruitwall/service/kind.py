@@ -40,19 +40,6 @@ TAG = re.compile(r"(?:from memory;\s*)?\btype=\w+\s*;?\s*")
 HABITS = {"evergreen": "evergreen", "deciduous": "sheds its leaf", "briefly_deciduous": "bare for some weeks"}
 
 
-def catalogue_of(yard: Yard | None) -> Catalogue:
-    """Give the catalogue of a yard: the one that comes with fruitwall.
-
-    Parameters
-    ----------
-    yard : Yard or None
-        None for the catalogue alone.
-    """
-    from fruitwall.plants.catalogue import catalogue
-
-    return catalogue()
-
-
 def reader(yard: Yard | None, unit: str | None = None) -> Household:
     """Give the units in which somebody reads on kinds.
 
@@ -82,7 +69,7 @@ def list_kinds(known: Catalogue) -> list[KindLine]:
                 family=taxon.family,
                 statements=len(rows),
                 sources=len({row.voice for row in rows}),
-                own=_is_own(taxon),
+                own=taxon.own,
             )
         )
     return sorted(lines, key=lambda line: (not line.own, line.family, line.name.casefold()))
@@ -125,7 +112,7 @@ def _describe(taxon: Taxon, known: Catalogue) -> KindDocument:
         spanish=list(taxon.spanish),
         cultivars=list(taxon.cultivars),
         family=taxon.family,
-        own=_is_own(taxon),
+        own=taxon.own,
         facts=_facts(taxon),
         statements=[_statement(number, row) for number, row in enumerate(known.evidence(taxon), start=1)],
         habits=_habits(taxon, known),
@@ -144,11 +131,6 @@ def _describe(taxon: Taxon, known: Catalogue) -> KindDocument:
         others=_others(about, small, leafless=taxon.needs_winter_chill),
         rests_on=_rests_on(taxon, about, known),
     )
-
-
-def _is_own(taxon: Taxon) -> bool:
-    """Tell a user's kind from one of the catalogue."""
-    return taxon.like is not None
 
 
 def _facts(taxon: Taxon) -> list[str]:

@@ -77,6 +77,7 @@ def _things(yard: Yard) -> Iterator[tuple[Location, Part]]:
         ("circuits",): yard.circuits,
         ("indoor_places",): yard.indoor_places,
         ("people",): yard.people,
+        ("kinds",): yard.kinds,
     }
     for loc, things in lists.items():
         for number, thing in enumerate(things):

@@ -9,7 +9,8 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from fruitwall.errors import UnknownTaxonError
-from fruitwall.service.kind import catalogue_of, describe_kind, list_kinds, reader
+from fruitwall.service.kind import describe_kind, list_kinds, reader
+from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.web.kinds.page import families_of, kind_page_of
 from fruitwall.web.pages import Pages
 from fruitwall.web.settings import WebSettings

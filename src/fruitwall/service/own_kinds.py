@@ -1,0 +1,161 @@
+"""The catalogue with a yard's own kinds, cultivars and figures in it.
+
+An own kind either takes over the published figures of a kind of the catalogue (`like`), moved by what the user says
+it is hardier, or stands alone in its family. Its own figures are rows like all others: each source text is a voice of
+its own and enters the prior by the same rules.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import lru_cache
+
+from pydantic import TypeAdapter
+
+from fruitwall.errors import UnknownTaxonError
+from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon, catalogue, folded
+from fruitwall.yard.model import OwnFigure, OwnKind, Yard
+from fruitwall.yard.problems import Problem
+
+USUAL_SIZE_M = 0.05
+"""Leaf width and fruit diameter of an own kind that is like none and gives neither. Our judgement. [m]"""
+
+_KINDS = TypeAdapter(list[OwnKind])
+
+
+def own_kind_problems(yard: Yard) -> list[Problem]:
+    """Give what is wrong with a yard's own kinds: neither `like` nor `family`, unknown kinds, names taken already."""
+    problems: list[Problem] = []
+    taken = {folded(n): t.scientific for t in catalogue().taxa for n in (t.key, *t.names)}
+    for at, own in enumerate(yard.kinds):
+        problems += [Problem("error", ("kinds", at, *loc), text) for loc, text in _problems(own)]
+        for name in (own.id, *own.names, *own.spanish):
+            other = taken.setdefault(folded(name), own.id)
+            if other != own.id:
+                text = f'"{name}" is already a name of {other}; give it another, such as "{name} here"'
+                problems.append(Problem("error", ("kinds", at, "id" if name == own.id else "names"), text))
+    return problems
+
+
+def _problems(own: OwnKind) -> Iterator[tuple[tuple[str, ...], str]]:
+    """Give what is wrong with one kind by itself, each with its place."""
+    if (own.like is None) == (own.family is None):
+        yield (), "expected either like: a kind of the catalogue, or family: a botanical family, and not both"
+    if own.like is not None:
+        try:
+            catalogue().find(own.like)
+        except UnknownTaxonError as error:
+            yield ("like",), str(error)
+    elif own.hardier_k:
+        yield ("hardier",), "says hardier than what; give like: a kind of the catalogue, or leave it out"
+
+
+def catalogue_of(yard: Yard | None) -> Catalogue:
+    """Give the catalogue of a yard: the one that comes with fruitwall, with the yard's own kinds.
+
+    Parameters
+    ----------
+    yard : Yard or None
+        None for the catalogue alone. Its own kinds must be without `own_kind_problems`.
+
+    Returns
+    -------
+    Catalogue
+        The same object for the same kinds, so that priors are worked out once.
+    """
+    if yard is None or not yard.kinds:
+        return catalogue()
+    return _extended(_KINDS.dump_json(yard.kinds).decode())
+
+
+@lru_cache(maxsize=8)
+def _extended(kinds: str) -> Catalogue:
+    """Put kinds, given as JSON, into the catalogue."""
+    base = catalogue()
+    owns = _KINDS.validate_json(kinds)
+    # A cultivar that a user describes is the user's: the catalogue's name for it only found the kind.
+    described = {folded(name) for own in owns for name in (*own.names, *own.spanish)}
+    taxa = [
+        replace(t, cultivars=tuple(c for c in t.cultivars if folded(c) not in described)) if t.cultivars else t
+        for t in base.taxa
+    ]
+    rows = list(base.evidence_rows)
+    for own in owns:
+        taxon = _taxon(own, base)
+        taxa.append(taxon)
+        if own.like is not None:
+            rows += [_taken_over(row, taxon, own.hardier_k) for row in base.evidence(base.find(own.like))]
+        rows += [_evidence(figure, taxon) for figure in own.evidence]
+    return replace(base, taxa=tuple(taxa), evidence_rows=tuple(rows))
+
+
+def _taxon(own: OwnKind, base: Catalogue) -> Taxon:
+    """Give an own kind as the catalogue holds kinds."""
+    said = {
+        "leaf_habit": own.leaf_habit,
+        "leaf_width_m": own.leaf_width_m,
+        "fruit_diameter_m": own.fruit_diameter_m,
+        "chill_sensitive": own.chill_sensitive,
+        "needs_winter_chill": own.needs_winter_chill,
+    }
+    like = base.find(own.like) if own.like is not None else None
+    usual = like or Taxon(
+        key="",
+        scientific="",
+        english=(),
+        spanish=(),
+        synonyms=(),
+        family=own.family or "",
+        leaf_habit="evergreen",
+        leaf_width_m=USUAL_SIZE_M,
+        fruit_diameter_m=USUAL_SIZE_M,
+    )
+    return replace(
+        usual,
+        key=own.id,
+        scientific=f"{like.scientific} '{own.names[0]}'" if like else own.names[0],
+        english=tuple(own.names),
+        spanish=tuple(own.spanish),
+        synonyms=(),
+        cultivars=(),
+        like=like.scientific if like else None,
+        own=True,
+        **{name: value for name, value in said.items() if value is not None},  # type: ignore[arg-type]
+    )
+
+
+def _taken_over(row: Evidence, taxon: Taxon, hardier_k: float) -> Evidence:
+    """Give a published row as one of an own kind, moved by what that is hardier."""
+    moved = f"; stated {row.as_stated}, moved by {-hardier_k:+g} K" if hardier_k else ""
+    return replace(
+        row,
+        taxon=taxon.scientific,
+        common_name=taxon.name,
+        low_c=row.low_c - hardier_k,
+        high_c=row.high_c - hardier_k,
+        as_stated="" if hardier_k else row.as_stated,
+        note=f"{row.note}; taken over from {row.taxon}{moved}".lstrip("; "),
+    )
+
+
+def _evidence(figure: OwnFigure, taxon: Taxon) -> Evidence:
+    """Give an own figure as the catalogue holds figures."""
+    return Evidence(
+        taxon=taxon.scientific,
+        common_name=taxon.name,
+        stage=figure.stage,
+        effect=figure.effect,
+        type=figure.type,
+        low_c=figure.temperature_c,
+        high_c=figure.temperature_c,
+        as_stated="",
+        duration_h=None if figure.lasted_min is None else figure.lasted_min / 60.0,
+        source=Source(key="own", authors="", year="", title=figure.source, publisher="", identifier="", kind="own"),
+        voice=f"own: {' '.join(figure.source.casefold().split())}",
+        locator="",
+        note=figure.notes,
+        from_memory=False,
+        at_tissue=figure.at_tissue,
+        unhardened=False,
+    )
