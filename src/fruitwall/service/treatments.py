@@ -18,7 +18,7 @@ from fruitwall.yard.problems import Problem
 if TYPE_CHECKING:
     from fruitwall.physics.spot import Spot
     from fruitwall.plans.parts import Measure
-    from fruitwall.plants.catalogue import Taxon
+    from fruitwall.plants.catalogue import Catalogue, Taxon
     from fruitwall.plants.tolerance import Tolerance
     from fruitwall.yard.model import CoverMaterial, Tree, Yard
 
@@ -33,11 +33,12 @@ CROWN_LEVEL = 0.66
 
 
 def unknown_kinds(yard: Yard) -> list[Problem]:
-    """Give a problem for every tree whose kind is not in the catalogue, with near names."""
-    from fruitwall.plants.catalogue import catalogue
+    """Give a problem for every kind of the yard's own that cannot be, else for every tree of an unknown kind."""
+    from fruitwall.service.own_kinds import catalogue_of, own_kind_problems
 
-    known = catalogue()
-    problems = []
+    if problems := own_kind_problems(yard):
+        return problems
+    known = catalogue_of(yard)
     for at, tree in enumerate(yard.trees):
         try:
             known.find(tree.taxon)
@@ -47,19 +48,19 @@ def unknown_kinds(yard: Yard) -> list[Problem]:
 
 
 def kinds_of(yard: Yard) -> dict[str, Taxon]:
-    """Give the catalogue's kind of every tree, by the tree's identifier.
+    """Give the kind of every tree, by the tree's identifier, from the catalogue with the yard's own kinds.
 
     Raises
     ------
     YardFileError
-        If trees name kinds that are not in the catalogue; all of them at once, each with near names.
+        If trees name kinds that are not in it; all of them at once, each with near names.
     """
-    from fruitwall.plants.catalogue import catalogue
+    from fruitwall.service.own_kinds import catalogue_of
 
     problems = unknown_kinds(yard)
     if problems:
         raise YardFileError([problem.text(yard.name) for problem in problems])
-    return {tree.id: catalogue().find(tree.taxon) for tree in yard.trees}
+    return {tree.id: catalogue_of(yard).find(tree.taxon) for tree in yard.trees}
 
 
 def crown_level_m(tree: Tree) -> float:
@@ -82,8 +83,26 @@ def body_of(tree: Tree, taxon: Taxon) -> Body:
     )
 
 
-def tolerance_of(tree: Tree, taxon: Taxon, on: date, acclimation_c: float | None) -> Tolerance:
-    """Give what a tree is believed to stand on a day."""
+def tolerance_of(
+    tree: Tree, taxon: Taxon, on: date, acclimation_c: float | None, known: Catalogue | None = None
+) -> Tolerance:
+    """Give what a tree is believed to stand on a day.
+
+    Parameters
+    ----------
+    tree : Tree
+    taxon : Taxon
+        Its kind.
+    on : date
+    acclimation_c : float or None
+        Mean air temperature of the weeks before. [°C]
+    known : Catalogue or None
+        That of the yard, with its own kinds; None for the one that comes with fruitwall.
+
+    Returns
+    -------
+    Tolerance
+    """
     from fruitwall.plants.tolerance import prior
 
     return prior(
@@ -94,6 +113,7 @@ def tolerance_of(tree: Tree, taxon: Taxon, on: date, acclimation_c: float | None
         stages=tree.stages,
         origin=tree.origin,
         acclimation_c=acclimation_c,
+        known=known,
         root_zone=tree.root_zone,
         hurt_grade=tree.hurt_grade,
     )
