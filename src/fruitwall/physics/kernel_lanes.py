@@ -351,8 +351,8 @@ def newton_open(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         f_s -= r * f_l
         inv_i = 1.0 / m_ii
         r = m_si * inv_i
-        # What the ground takes up runs in straight pieces (`ground_answer`): cold, thawing, thawed. Its surface is found
-        # on the right one at once, and limited before the rest follows from it.
+        # What the ground takes up runs in straight pieces: cold, thawing, thawed (`ground_answer`). Its surface is
+        # found on the right one at once, and limited before the rest follows from it.
         slope = m_ss - r * m_is
         known = f_s - r * f_i + slope * ts
         thawed = known - (slope + stiff) * thaw
@@ -497,8 +497,8 @@ def newton_covered(x: Any, w: int, p: Any, p_own: float, stiff: float) -> None:
         f_s -= r * f_l
         inv_i = 1.0 / m_ii
         r = m_si * inv_i
-        # What the ground takes up runs in straight pieces (`ground_answer`): cold, thawing, thawed. Its surface is found
-        # on the right one at once, and limited before the rest follows from it.
+        # What the ground takes up runs in straight pieces: cold, thawing, thawed (`ground_answer`). Its surface is
+        # found on the right one at once, and limited before the rest follows from it.
         slope = m_ss - r * m_is
         known = f_s - r * f_i + slope * ts
         thawed = known - (slope + stiff) * thaw
