@@ -390,6 +390,38 @@ def test_typer_refuses_numbers_out_of_range(run: Run, yard_file: Path, cold: Pat
     assert option[0] in printed.err
 
 
+def test_sheet_and_calendar_are_written_and_written_anew(run: Run, yard_file: Path, cold: Path, tmp_path: Path) -> None:
+    sheet, ics = tmp_path / "sheet.html", tmp_path / "trees.ics"
+    sheet.write_text("an older sheet")
+    yard_file.write_text(demo_yard_text(), "utf-8")
+    given = ("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, "--members", 4, "--nights", 1)
+
+    printed = run(*given, "--json", "--sheet", sheet, "--ics", ics)
+
+    plan = json.loads(printed.out)
+    text = sheet.read_text("utf-8")
+    assert plan["tasks"]
+    assert str(sheet) in printed.err
+    assert str(ics) in printed.err
+    assert "an older sheet" not in text
+    assert all(task["what"] in text for task in plan["tasks"])
+    assert ics.read_bytes().startswith(b"BEGIN:VCALENDAR\r\n")
+    assert b"UID:2026-12-22-" in ics.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("option", "file"), [("--sheet", "yard.yaml"), ("--ics", "sheet.html"), ("--ics", "nowhere/trees.ics")]
+)
+def test_a_file_that_cannot_be_meant_is_refused_and_left_alone(
+    run: Run, yard_file: Path, cold: Path, tmp_path: Path, option: str, file: str
+) -> None:
+    before = yard_file.read_text()
+
+    refused(run("tonight", "--yard", yard_file, "--forecast", cold, "--now", EVENING, option, tmp_path / file), option)
+
+    assert yard_file.read_text() == before
+
+
 def test_a_missing_file_is_refused_by_name(run: Run, yard_file: Path) -> None:
     refused(run("yard", "check", "nowhere.yaml"), "nowhere.yaml")
     refused(run("tonight", "--yard", yard_file, "--forecast", "nowhere.csv", "--now", EVENING), "nowhere.csv")

@@ -118,12 +118,16 @@ def tonight(
     worst_case: Annotated[
         float | None, typer.Option(metavar="SHARE", min=0, max=1, help="Weight of the worst tenth of what may come.")
     ] = None,
+    sheet: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write a sheet for a helper, too.")] = None,
+    ics: Annotated[Path | None, typer.Option(metavar="FILE.ics", help="Write the deadlines for a calendar.")] = None,
 ) -> None:
     """Print tonight's plan, tree by tree; with --done, what still helps."""
     from fruitwall.service.earlier import Earlier, done_so_far, earlier_plans
     from fruitwall.service.evening import night_to_plan, plan_evening
     from fruitwall.service.forecasts import weather_for
+    from fruitwall.web.sheet.files import Papers
 
+    papers = Papers(sheet, ics)
     with _journal_if_needed(yard, database) as journal:
         checked, version = _find_yard(yard, journal)
         moment, day = _moment(now, night, checked.yard)
@@ -157,6 +161,8 @@ def tonight(
         if journal is not None and version is not None:
             journal.store_plan(plan.night, plan.model_dump_json(), version=version, made=moment)
     _show_plan(plan, checked.yard, as_json=as_json, tree=tree, compare=compare)
+    for told in papers.write(plan, checked.yard):
+        typer.echo(told, err=True)
     raise typer.Exit(NEEDS_ACTION if plan.needs_action or plan.at_risk else 0)
 
 
