@@ -40,19 +40,14 @@ def told(row: Evidence) -> str:
 # ---------------------------------------------------------------- published figures
 
 
-FAR_OFF = {
-    "fao_ecocrop_db: Prunus armeniaca, mature death db_code -5 °C": "its own narrative: -33 °C stood at rest",
-    "fao_ecocrop_db: Prunus persica, mature death db_code -5 °C": "implausible at rest; -25 °C elsewhere",
-    "fao_ecocrop_db: Prunus salicina, mature death db_code -4 °C": "implausible at rest; -23 °C stood elsewhere",
-    "fao_ecocrop_view: Prunus persica, mature death threshold about -5 °C": "as above; the row's note says so",
-}
-"""Published values that disagree with all others, with the reason."""
+FAR_OFF: dict[str, str] = {}
+"""Published values that disagree with all others, with the reason. None: codes of kinds at rest are read for growth."""
 
 
 @pytest.mark.parametrize("row", [row for row in TREE_ROWS if told(row) not in FAR_OFF], ids=told)
 def test_a_published_figure_agrees_with_what_its_kind_is_said_to_stand(row: Evidence) -> None:
     about = kind(KNOWN.find(row.taxon), KNOWN)
-    for reading in readings([row]):
+    for reading in readings([row], rests=about.taxon.needs_winter_chill):
         assert abs(surprise(reading, about.grade_c, about.grade_sd_k)) < 2.5
 
 
@@ -67,11 +62,33 @@ def surprise(reading: Reading, grade_c: np.ndarray, grade_sd_k: np.ndarray) -> f
     return float((above - below) / spread)
 
 
+def test_a_mild_killing_temperature_of_a_kind_that_rests_is_not_one_of_its_rest() -> None:
+    code = a_row(type="db_code", stage="mature", effect="death", low_c=-5.0, high_c=-5.0)
+    hard_code = a_row(type="db_code", stage="mature", effect="death", low_c=-12.0, high_c=-12.0)
+
+    assert [r.side for r in readings([code], rests=True)] == ["colder"]
+    assert [r.side for r in readings([code])] == ["within"]
+    assert [r.side for r in readings([hard_code], rests=True)] == ["within"]
+
+
+@pytest.mark.parametrize("name", ["white mulberry", "black mulberry"])
+def test_mulberries_at_rest_are_wide_about_a_temperate_kind_and_hold_the_zone_of_nurseries(name: str) -> None:
+    about = kind(KNOWN.find(name), KNOWN)
+    low, high = about.grade_c[7] - 2.0 * about.grade_sd_k[7], about.grade_c[7] + 2.0 * about.grade_sd_k[7]
+
+    # Seed and tree merchants give zone 5, -29 to -23 °C (read November 2026); not in the catalogue, so not fitted.
+    assert about.grade_c[7] < -12.0
+    assert low < -26.0 < high
+
+
 def test_most_published_figures_agree_well() -> None:
     far = []
     for row in TREE_ROWS:
         about = kind(KNOWN.find(row.taxon), KNOWN)
-        far += [abs(surprise(r, about.grade_c, about.grade_sd_k)) for r in readings([row])]
+        far += [
+            abs(surprise(r, about.grade_c, about.grade_sd_k))
+            for r in readings([row], rests=about.taxon.needs_winter_chill)
+        ]
 
     assert np.mean(np.array(far) < 1.0) > 0.9
 
@@ -304,7 +321,7 @@ def test_worse_grades_need_colder_tissue(taxon: Taxon) -> None:
 def test_the_scales_are_near_the_most_likely_ones() -> None:
     """Chosen by the evidence of all families; a coarse step away makes the rows less likely.
 
-    A smaller spread between sources is as likely, as long as some are far off; 2 K in all is what is usually met.
+    A smaller spread between sources is as likely, and so is none that is far off; 2 K in all is what is usually met.
     """
     from fruitwall.plants.kinds import log_evidence
 
@@ -316,7 +333,7 @@ def test_the_scales_are_near_the_most_likely_ones() -> None:
     best = total(SCALES)
     for change in (
         {"source_sd_k": 3.0},
-        {"outlier_share": 0.0},
+        {"outlier_share": 0.4},
         {"usual_c": -4.5},
         {"usual_c": -9.5},
         {"kind_sd_k": 0.8},

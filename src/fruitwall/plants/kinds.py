@@ -32,7 +32,7 @@ class Scales:
     Attributes
     ----------
     source_sd_k, outlier_sd_k, outlier_share
-        Independent sources differ by about 2 K; one in ten is far off (EcoCrop on Key lime, on dormant peach).
+        Independent sources differ by about 2 K; one in ten is far off (EcoCrop on Key lime).
     usual_c, temperate_c, ultra_tropical_c
         Mean limit of wood over kinds, by the two botanical flags of the catalogue. [°C]
     family_sd_k, kind_sd_k
@@ -108,7 +108,7 @@ def kind(taxon: Taxon, catalogue: Catalogue, scales: Scales = SCALES) -> Kind:
     -------
     Kind
     """
-    found = readings(catalogue.evidence(taxon))
+    found = readings(catalogue.evidence(taxon), rests=taxon.needs_winter_chill)
     on_tree = [r for r in found if r.organ == "tree"]
     belief = posterior(taxon, catalogue, scales)
     grade_c, grade_sd_k = _grades(belief)
@@ -186,7 +186,7 @@ def _tree_likelihood(taxon: Taxon, catalogue: Catalogue, scales: Scales) -> Arra
     gap = leaf_c(_WOOD_C, _LEAF_E) - wood
     youth = effects.youth(effects.YOUNG_TREE_YEARS, None)
     total = np.ones_like(gap)
-    found = [r for r in readings(catalogue.evidence(taxon)) if r.organ == "tree"]
+    found = [r for r in readings(catalogue.evidence(taxon), rests=taxon.needs_winter_chill) if r.organ == "tree"]
     for said in _by_voice(found):
         limits = [wood + r.level * gap + (youth * effects.young_gap_k(wood) if r.young else 0.0) for r in said]
         total = total * _one_voice(said, limits, scales)

@@ -7,7 +7,7 @@ within an interval or only on one side, all brought to tissue temperature of a o
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -58,6 +58,16 @@ leaf.
 HALF_LEAF_LEVEL = 0.6
 
 
+IN_GROWTH_ABOVE_C = -6.0
+"""A killing temperature of a kind that rests leafless, milder than this, cannot be one of its rest. [°C]
+
+Three of the five temperate kinds whose code in the data base is milder have another figure, and all three are hardier
+by more than 9 K (apricot -5 against -33, peach -5 against -15 to -25, Japanese plum -4 against -23 °C); codes of -9 °C
+and colder agree with others. -4 to -5 °C is about what such kinds stand in leaf (`effects.TENDER_WOOD_C`), so it is
+read as a figure of the tree in growth: at rest it stands more. The two mulberries have nothing else.
+"""
+
+
 @dataclass(frozen=True)
 class Reading:
     """One constraint on one limit: it lies within [low, high], or is colder than `high_c`.
@@ -83,9 +93,22 @@ class Reading:
         return np.asarray(np.maximum(above_low + below_high - 1.0, 1e-12))
 
 
-def readings(rows: Iterable[Evidence]) -> list[Reading]:
-    """Read statements on hardened trees; growth limits, and chilling of flowers and fruit, say nothing on the tree."""
-    return [reading for row in rows for reading in _read(row)]
+def readings(rows: Iterable[Evidence], *, rests: bool = False) -> list[Reading]:
+    """Read statements on hardened trees; growth limits, and chilling of flowers and fruit, say nothing on the tree.
+
+    `rests`: of a temperate kind, whose hardened state is leafless rest.
+    """
+    found = [reading for row in rows for reading in _read(row)]
+    return [_at_rest(reading) for reading in found] if rests else found
+
+
+def _at_rest(reading: Reading) -> Reading:
+    """Read a killing temperature too mild for a tree at rest as one that it stands at rest."""
+    if reading.organ != "tree" or reading.level > 0.0 or reading.side == "colder":
+        return reading
+    middle = 0.5 * (reading.low_c + reading.high_c)
+    stated = IN_GROWTH_ABOVE_C - AIR_TO_TISSUE_K - DURATION_K_PER_LOG2H * np.log2(USUAL_HOURS)
+    return replace(reading, side="colder", low_c=middle, high_c=middle) if middle > stated else reading
 
 
 def _read(row: Evidence) -> list[Reading]:
