@@ -16,6 +16,7 @@ from fruitwall.plans.feeds import circuit_watts
 from fruitwall.plans.making import NIGHT_H, Making, Refusal, make_ready
 from fruitwall.plans.moving import carried, roofs_of, spaces_under, to_walls, under_roofs, wall_rooms
 from fruitwall.plans.parts import Lift, Measure, Part, Setting, Way
+from fruitwall.plans.picking import picked
 from fruitwall.plans.problem import Supplies, Supply
 from fruitwall.plans.sheltering import closes, heater_refusals, sheltered, states_of
 from fruitwall.plans.times import SetUpTimes
@@ -150,7 +151,14 @@ def supplies_of(yard: Yard, *, times: SetUpTimes | None = None) -> Supplies:
 
 
 def _considered(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
-    """Go through everything that the yard could do for a tree."""
+    """Go through everything that could be done for a tree, with its fruit left on and, where it may be, picked."""
+    found = list(_unpicked(making, tree))
+    yield from found
+    yield from picked(making, tree, [its for its in found if isinstance(its, Measure)])
+
+
+def _unpicked(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
+    """Go through everything that the yard could do for a tree while its fruit hangs."""
     shelter = next((its for its in making.yard.shelters if tree.id in its.trees and closes(its)), None)
     states = states_of(making, shelter) if shelter is not None else []
     # A tree of a shelter that is treated on its own stands in the open shelter meanwhile.

@@ -228,7 +228,8 @@ class Measure:
     key : str
         ``leave``, ``wet``, ``cover:<material>[/frame][+lamps:<id>|+heater:<id>]``,
         ``together:<trees>:<material>[/frame]``, ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``,
-        ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``. Unique among the measures of one tree.
+        ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``; ``pick``, or any of them with ``+pick``. Unique among
+        the measures of one tree.
     name : str
         The same in words.
     tree : str
@@ -255,6 +256,8 @@ class Measure:
         Where the container stands then, in the yard's frame. [m, m]
     frame_m : tuple of float or None
         Width, length and height of the frame under a sheet that covers several trees; None: that of this tree. [m]
+    fruit_picked : float
+        Share of its fruit that is picked, and thereby saved. [0-1]
     """
 
     key: str
@@ -274,6 +277,7 @@ class Measure:
     shelter: str | None = None
     moved_to: tuple[float, float] | None = None
     frame_m: tuple[float, float, float] | None = None
+    fruit_picked: float = 0.0
 
     @property
     def all_parts(self) -> tuple[Part, ...]:

@@ -29,6 +29,8 @@ class SetUpTimes:
         The same of a heater. [min]
     wet, wet_per_m2 : float
         Rolling out the hose, and for every square metre under and around the crown. [min, min/m²]
+    pick : float
+        Fetching crates and bringing the fruit in; the picking itself is by mass and size (`plans.picking`). [min]
     carry, trolley, rest : float
         Taking up and setting down a container; more for loading and unloading a trolley; every rest. [min]
     reach_m, pole_reach_m, highest_m : float
@@ -67,6 +69,7 @@ class SetUpTimes:
     heater_remove: float = 4.0
     wet: float = 4.0
     wet_per_m2: float = 1.0
+    pick: float = 5.0
     carry: float = 2.0
     trolley: float = 2.0
     rest: float = 0.5

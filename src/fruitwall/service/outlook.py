@@ -387,13 +387,18 @@ def judge(situation: Situation, result: NightResult) -> Outlook:
         by_member = grade_chances(tolerance, cold, DURATIONS_H)
         of_tree = by_member.mean(axis=1)
         chances.append(of_tree)
-        fruit = fruit_loss_chance(tolerance, cold, DURATIONS_H)
+        fruit = fruit_loss_chance(tolerance, cold, DURATIONS_H) * still_hanging(situation.measures[at])[:, None, None]
         fruit_lost.append(fruit.mean(axis=1))
         member_losses.append(tree.worth * loss_share(by_member) + tree.fruit_worth * np.nan_to_num(fruit))
         member_deaths.append(np.nan_to_num(by_member[:, :, 0, DEATH]))
         losses.append(tree.worth * loss_share(of_tree) + tree.fruit_worth * np.nan_to_num(fruit_lost[-1]))
     added = [added_by_night(loss) for loss in losses]
     return Outlook(situation, result, chances, losses, fruit_lost, added, member_losses, member_deaths)
+
+
+def still_hanging(measures: Sequence[Measure]) -> FloatArray:
+    """Give the share of the fruit that is still on the tree under each measure: the night can take no other. [0-1]"""
+    return 1.0 - np.array([measure.fruit_picked for measure in measures])
 
 
 def added_by_night(losses: FloatArray) -> FloatArray:

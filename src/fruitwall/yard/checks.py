@@ -44,6 +44,7 @@ def check_yard(yard: Yard, *, today: date | None = None) -> list[Problem]:
         _outlines,
         _tree_positions,
         _crowns,
+        _picking,
         _shelters,
         _covers,
         _electricity,
@@ -176,6 +177,22 @@ def _crowns(yard: Yard) -> Iterator[Problem]:
 
 def _m(length_m: float) -> str:
     return f"{length_m:.4g} m"
+
+
+def _picking(yard: Yard) -> Iterator[Problem]:
+    """What may be picked must hang there and be worth something, or nothing comes of it."""
+    for number, tree in enumerate(yard.trees):
+        if not tree.pickable:
+            continue
+        if "fruit" not in tree.stages:
+            message = f"the fruit of {tree.name} may be picked, but its stages do not name fruit: nothing is picked"
+            yield _warning(message, "trees", number, "pickable")
+        elif tree.fruit_worth == 0:
+            message = f"the fruit of {tree.name} may be picked, but its worth is 0: nothing is picked"
+            yield _warning(message, "trees", number, "pickable")
+        elif "flower" in tree.stages:
+            message = f"{tree.name} carries fruit and flowers, which have one worth: nothing is picked"
+            yield _warning(message, "trees", number, "pickable")
 
 
 def _shelters(yard: Yard) -> Iterator[Problem]:

@@ -301,6 +301,16 @@ class Tree(Part):
         default=100.0, ge=0, le=1e6, description="What losing it would cost the grower, in the household's currency"
     )
     fruit_worth: Money = Field(default=0.0, ge=0, le=1e6, description="Worth of the fruit on it now")
+    pickable: YesNo = Field(
+        default=False, description="Whether that fruit may be picked now, and keeps its worth if it is"
+    )
+    fruit_mass_kg: Kilograms | None = Field(
+        default=None,
+        alias="fruit_mass",
+        gt=0,
+        le=1000,
+        description="Of that fruit, for the time that picking takes; guessed from its worth if left out",
+    )
     notes: Notes | None = Field(default=None, description="Anything else worth knowing")
 
 

@@ -27,7 +27,7 @@ COVER = Family("cover", "covered")
 WARM = Family("warm", "covered and warmed")
 SHELTER = Family("shelter", "standing shelter closed")
 MOVE = Family("move", "moved to a warmer place or indoors")
-OTHER = Family("other", "something else")
+OTHER = Family("other", "something else, such as fruit picked")
 
 FAMILIES = (LEAVE, GROUND, COVER, WARM, SHELTER, MOVE, OTHER)
 
