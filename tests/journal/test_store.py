@@ -216,6 +216,17 @@ def test_of_plans_made_at_the_same_moment_the_one_stored_last_counts(journal, no
     assert journal.latest_plan(NIGHT).document == "2"
 
 
+def test_the_plan_before_a_night_is_the_last_one_of_the_latest_night_before(journal, now, later):
+    version = store_yard(journal, now)
+    journal.store_plan(NIGHT - timedelta(days=3), "1", version=version, made=later)
+    journal.store_plan(NIGHT - timedelta(days=2), "3", version=version, made=later)
+    journal.store_plan(NIGHT - timedelta(days=2), "2", version=version, made=now)
+    journal.store_plan(NIGHT, "4", version=version, made=later)
+
+    assert journal.plan_before(NIGHT).document == "3"
+    assert journal.plan_before(NIGHT - timedelta(days=3)) is None
+
+
 def test_a_night_without_plan_gives_none(journal, now):
     store_yard(journal, now)
 

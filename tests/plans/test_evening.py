@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 
-from bench.evening_case import evening_case
+from bench.evening_case import evening_case, greedy_total, small_case
 from fruitwall.plans.evening import EveningProblem, check_feasible, one_more, runner_up, runners_up, solve
 from fruitwall.plans.parts import Part, Setting, Way
 from tests.plans.yards import (
@@ -155,6 +155,16 @@ def test_a_yard_of_sixty_trees_is_proven_and_feasible(seed: int):
     assert solution.status == "optimal"
     assert check_feasible(problem, solution) == []
     assert solution.costs.total < solution.costs_nothing.total
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_plan_of_a_small_yard_is_the_best_of_everything_tried_and_greed_is_no_better(seed: int):
+    problem = small_case(seed)
+    best = brute_force(problem)
+
+    # The greedy plan is one that can be carried out: it can never be below the best.
+    assert solve(problem, gap=EXACT).total == pytest.approx(best, abs=1e-4)
+    assert greedy_total(problem)[0] >= best - 1e-4
 
 
 def test_leaving_out_what_cannot_pay_finds_what_the_solver_finds_with_everything():

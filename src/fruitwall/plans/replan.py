@@ -61,6 +61,11 @@ def settings_still_possible(
         As from `plans.measures.settings_of`.
     sun_gone, dark, done
         As in `still_possible`.
+
+    Returns
+    -------
+    tuple of Setting
+        In the same order, without the ways that are too late.
     """
     found = [_setting(setting, sun_gone, dark, done) for setting in settings]
     return tuple(setting for setting in found if setting is not None)
