@@ -9,10 +9,13 @@ from axe_playwright_python.sync_playwright import Axe
 
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.service.kind import describe_kind
+from fruitwall.service.yards import check_yard_text
 from tests.web.markup import read_page
 from tests.web.sample import FAHRENHEIT, sample_plan, sample_yard
+from tests.yard.yards import SMALL_YARD
 
 PHONE = {"width": 390, "height": 844}
+SCIENTIFIC = "Mangifera indica 'Aunt's mango'"
 DESK = {"width": 1280, "height": 800}
 
 
@@ -98,6 +101,19 @@ def test_the_explanation_of_every_tree_leads_to_its_kind(client):
         entry = page.one("div", id=f"tree-{tree.id}")
         link = next(a for a in entry.all("a") if a.attributes["href"].startswith("/kinds/"))
         assert client.get(link.attributes["href"]).status_code == 200
+
+
+def test_a_kind_of_the_yard_itself_is_listed_first_and_says_whose_figures_it_has(client_of):
+    figure = "{temperature: -6, type: survives, effect: death, source: own notes}"
+    own = f"kinds: [{{id: aunt-mango, names: [Aunt's mango], like: mango, evidence: [{figure}]}}]"
+    client = client_of(sample_plan(), check_yard_text(f"{SMALL_YARD}\n{own}\n").yard)
+
+    first = next(read_page(client.get("/kinds").text).all("ul", cls="kind-list"))
+    by_name = client.get(f"/kinds/{quote(SCIENTIFIC)}")
+
+    assert [link.attributes["href"] for link in first.all("a")] == ["/kinds/aunt-mango"]
+    assert by_name.url.path == "/kinds/aunt-mango"  # as the evening page links it, by the scientific name
+    assert "Your own: own notes." in read_page(by_name.text).text
 
 
 @pytest.mark.browser
