@@ -57,8 +57,9 @@ def test_guava_and_atemoya_are_cut_back_by_a_colder_spell() -> None:
 
 
 @pytest.mark.xfail(
-    reason="published: stands -2 to -3 °C, so a little over half of the trees show nothing; paleness after cool weeks "
-    "without frost is not in the model"
+    reason="published: leaf falls at a brief -2.2 °C, the tree stands -2 to -3 °C, so at -1 °C a little over half of "
+    "the trees show nothing. Leaf that pales in cool sunny weeks without frost (as light and cold together do) is not "
+    "in the model, and no figure was found for it"
 )
 def test_acerola_turns_paler() -> None:
     acerola = fares("acerola")
@@ -67,8 +68,9 @@ def test_acerola_turns_paler() -> None:
 
 
 @pytest.mark.xfail(
-    reason="published: only that it stands a light freeze; for the rest it counts as a usual subtropical kind, "
-    "which is too hardy"
+    reason="published: only that it stands a light freeze, and a merchant's 'tolerates 10 °C'; for the rest it counts "
+    "as a usual subtropical kind, which is too hardy. To call it ultra-tropical for this fact alone would be fitting "
+    "the check"
 )
 def test_jamaican_cherry_yellows_with_some_burn() -> None:
     assert usual_grade(fares("Jamaican cherry")) in (1, 2)
