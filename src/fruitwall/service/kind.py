@@ -114,7 +114,10 @@ def _describe(taxon: Taxon, known: Catalogue) -> KindDocument:
         family=taxon.family,
         own=taxon.own,
         facts=_facts(taxon),
-        statements=[_statement(number, row) for number, row in enumerate(known.evidence(taxon), start=1)],
+        statements=[
+            _statement(number, row, rests=taxon.needs_winter_chill)
+            for number, row in enumerate(known.evidence(taxon), start=1)
+        ],
         habits=_habits(taxon, known),
         heats=[
             HeatFact(
@@ -165,9 +168,9 @@ def _origin(source: Source, place: str) -> Origin:
     )
 
 
-def _statement(number: int, row: Evidence) -> Statement:
+def _statement(number: int, row: Evidence, *, rests: bool) -> Statement:
     """Give one row, with what it was read as."""
-    found = [reading for reading in readings([row]) if reading.organ != "chill"]
+    found = [reading for reading in readings([row], rests=rests) if reading.organ != "chill"]
     first = found[0] if found else None
     return Statement(
         number=number,
@@ -261,7 +264,7 @@ def _rests_on(taxon: Taxon, about: Kind, known: Catalogue) -> str:
         parts.append(f"With its own statements that becomes {wood:.1f} °C, give or take {sd:.1f} K.")
     else:
         parts.append("That is all it rests on: the spread is wide, and one good observation would change it much.")
-    if unused := sum(not readings([row]) for row in rows):
+    if unused := sum(not readings([row], rests=taxon.needs_winter_chill) for row in rows):
         parts.append(
             f"{_count(unused, 'statement')} {'is' if unused == 1 else 'are'} shown but not used (growth only, "
             "or a tree before the cold weeks)."
@@ -281,7 +284,10 @@ def _own_part(about: Kind, rows: Sequence[Evidence]) -> str:
         others = len(rows)
         beside = f" ({_count(others, 'statement')} on other things)" if others else ""
         return f"Nothing is published on freezing of the tree itself{beside}."
-    used = sum(any(reading.organ == "tree" for reading in readings([row])) for row in rows)
+    used = sum(
+        any(reading.organ == "tree" for reading in readings([row], rests=about.taxon.needs_winter_chill))
+        for row in rows
+    )
     return (
         f"{_count(used, 'statement')} on freezing of the tree itself, by {_count(about.voices, 'independent source')}: "
         "however many rows one source gives, it counts once, and independent sources differ by about 2 K."
