@@ -27,6 +27,7 @@ from fruitwall.service.evening_document import (
     Spread,
     Task,
     TreePlan,
+    WayOut,
 )
 from fruitwall.yard.file import parse_yard
 from fruitwall.yard.model import Display, Tree, Yard
@@ -323,6 +324,22 @@ def sample_limits() -> list[Limit]:
     ]  # fmt: skip
 
 
+def sample_ways() -> list[WayOut]:
+    """Build the ways through the night that stand beside the plan."""
+    plan = {"pot-cacao": "carry:hallway", "papaya": "cover:fleece_medium", "sapodilla": "wet"}
+    return [
+        WayOut(key="nothing", name="do nothing", expected_loss=1710.4, chance_of_losing_a_tree=0.999, minutes=0,
+               lifts=0, kwh=0, measures={}),
+        WayOut(key="last", name="the same as on Tue 22 Dec", expected_loss=1320, chance_of_losing_a_tree=0.93,
+               minutes=70, lifts=4, kwh=12.0, measures={"papaya": "cover:fleece_medium"}),
+        WayOut(key="plan", name="the plan", expected_loss=1131, chance_of_losing_a_tree=0.8, minutes=95, lifts=2,
+               kwh=4.66, measures=plan),
+        WayOut(key="everything", name="everything possible", expected_loss=803, chance_of_losing_a_tree=0.61,
+               minutes=410, lifts=14, kwh=31.2, measures=plan | {"guava": "wet"},
+               note="as if there were gear, power and people without limit"),
+    ]  # fmt: skip
+
+
 def sample_plan(
     *,
     yard: Yard | None = None,
@@ -374,6 +391,7 @@ def sample_plan(
             )
             for tree in at_risk
         ],
+        "compare": sample_ways(),
         "cautions": [
             "Test every ground-fault device before the evening; unroll leads completely, joints off the ground.",
             "A portable heater should not run unattended: somebody stays at home tonight and looks at it before bed.",
@@ -403,6 +421,7 @@ def calm_plan(yard: Yard | None = None) -> EveningPlan:
         tasks=[],
         morning=[],
         limits=[],
+        compare=[],
         cautions=[],
         minutes=0.0,
         lifts=0,

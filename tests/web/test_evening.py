@@ -239,6 +239,22 @@ def test_the_night_the_clocks_change_shows_its_hour_twice(client_of):
 # ---------------------------------------------------------------- checklist
 
 
+def test_other_ways_through_the_night_stand_beside_the_plan(page):
+    section = page.one(id="ways")
+    nothing, last, plan, everything = section.one("tbody").all("tr")
+
+    assert [cell.text for cell in nothing.all("td")] == ["1,710 USD", "over 99 %", "0", "0 min", "0", "0.0"]
+    assert last.one("th").text == "The same as on Tue 22 Dec"
+    assert plan.attributes["class"] == "chosen"
+    assert [cell.text for cell in plan.all("td")] == ["1,131 USD", "80 %", "3", "1 h 35 min", "2", "4.7"]
+    assert "class" not in everything.attributes
+    assert "Everything possible: as if there were gear, power and people without limit." in section.text
+
+
+def test_no_comparison_is_shown_where_none_was_made(client_of):
+    assert not list(show(client_of, calm_plan()).all("section", cls="ways"))
+
+
 def test_tasks_stand_in_walking_order_under_their_occasions(page):
     section = page.one(id="before-dark")
     tasks = [task.one("span", cls="what").text for task in section.all("li", cls="task")]

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit
+from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit, WayOut
 from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
 from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.web.evening.bars import bar
@@ -52,6 +52,17 @@ class LimitLine:
     """Whether it holds the plan back, in words."""
     share: Markup
     one_more: str | None
+
+
+@dataclass(frozen=True)
+class WayLine:
+    """One way through the night, beside the plan."""
+
+    name: str
+    is_plan: bool
+    figures: list[str]
+    """Loss, chance of losing a tree, trees that get something, work, lifts, energy."""
+    note: str
 
 
 @dataclass(frozen=True)
@@ -110,6 +121,9 @@ class EveningPage:
     """What holds the plan back, dearest first."""
     enough: list[LimitLine]
     """Whatever else could have run out."""
+    ways: list[WayLine]
+    """What else could be done tonight, the plan among it; empty if it was not worked out."""
+    ways_heads: list[str]
     drawing: Drawing
     shapes: list[Sign]
     """Legend of the shapes in the drawing: those that occur."""
@@ -169,6 +183,8 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         at_risk=[_risk(risk, numbers) for risk in plan.at_risk],
         limits=[_limit(limit) for limit in sorted(filter(_holds_back, plan.limits), key=_saves, reverse=True)],
         enough=[_limit(limit) for limit in plan.limits if not _holds_back(limit)],
+        ways=[_way(way, plan.currency) for way in plan.compare],
+        ways_heads=WAYS_HEADS,
         drawing=drawing_of(plan, yard, household, numbers),
         shapes=_shapes(plan),
         fills=[Sign(_sample(LEAVE, verdict), words) for verdict, words in VERDICTS.items()],
@@ -321,6 +337,27 @@ def _limit(limit: Limit) -> LimitLine:
         state=state,
         share=bar(share, "full" if holds_back else "planned"),
         one_more=limit.one_more,
+    )
+
+
+WAYS_HEADS = ["expected loss", "a tree lost", "trees", "work", "lifts", "kWh"]
+"""Heads of the figures of a `WayLine`."""
+
+
+def _way(way: WayOut, currency: str) -> WayLine:
+    """Turn one way through the night into a line."""
+    return WayLine(
+        name=sentence(way.name),
+        is_plan=way.key == "plan",
+        figures=[
+            _money(way.expected_loss, currency),
+            percent(way.chance_of_losing_a_tree),
+            str(len(way.measures)),
+            minutes(way.minutes),
+            str(way.lifts),
+            f"{way.kwh:.1f}",
+        ],
+        note=f"{sentence(way.name)}: {way.note}." if way.note else "",
     )
 
 
