@@ -383,6 +383,15 @@ def test_the_states_of_a_shelter_begin_with_open():
     assert [part.kind for part in states[3].parts] == ["heater", "close"]
 
 
+def test_barrels_in_a_shelter_are_said_to_stay_there():
+    def steps(**more: Any) -> tuple[str, ...]:
+        (part,) = settings_of(yard(shelters=[HOOPS | more]))[1].parts
+        return part.steps
+
+    assert not any("barrels" in step for step in steps())
+    assert any("barrels" in step for step in steps(water=400))
+
+
 def test_trees_of_a_shelter_can_be_sheltered_or_treated_on_their_own_in_the_open_shelter():
     its = electric(trees=[YOUNG], shelters=[HOOPS])
     found = {measure.key: measure for measure in possible_measures(its, its.trees[0])}

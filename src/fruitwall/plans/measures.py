@@ -206,6 +206,7 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
         position=tree.position,
         steps=(
             "Water the bare soil under and around the crown thoroughly while the sun is still on it; keep leaves dry.",
+            "Do it first: only the sun that is still to come warms the wet ground, and the plan counts it from now on.",
             "Not where lamps or leads are plugged in.",
         ),
         group=tree.id,

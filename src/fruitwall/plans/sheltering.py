@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 
+KEEP_BARRELS = "Leave the barrels of water inside, full and with their lids on: they give back the day's warmth."
+"""Said of shelters with barrels, which the night is computed with."""
+
+
 def closes(shelter: Shelter) -> bool:
     """Tell whether there is anything to close."""
     return shelter.top != "open" or shelter.sides != "open"
@@ -41,7 +45,10 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
         minutes_morning=shelter.minutes_to_open,
         stays=False,
         position=at,
-        steps=("Close all sides down to the ground while it is still warm inside.",),
+        steps=(
+            "Close all sides down to the ground while it is still warm inside.",
+            *((KEEP_BARRELS,) if shelter.water_l > 0.0 else ()),
+        ),
         group=group,
     )
     states.append(Setting(group, "closed", f"close {shelter.name}", (close,)))
