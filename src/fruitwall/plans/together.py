@@ -91,6 +91,10 @@ class Group:
         return all(have >= want - 1e-3 for have, want in zip(sides, self.sheet_m, strict=True))
 
 
+_kept: dict[str, tuple[Yard, float, list[Group]]] = {}
+"""Groups of the yard asked for last: measures are made tree by tree, and its groups are the same for all of them."""
+
+
 def groups_of(making: Making) -> list[Group]:
     """Give the groups of trees that one of the yard's sheets could cover.
 
@@ -104,6 +108,16 @@ def groups_of(making: Making) -> list[Group]:
         The smallest first; at most `MOST_GROUPS`, and `GROUPS_PER_TREE` for each tree. Trees of a standing shelter
         that can be closed are left out, and groups between or within whose crowns something else stands.
     """
+    kept = _kept.get("last")
+    if kept is not None and kept[0] is making.yard and kept[1] == making.times.highest_m:
+        return kept[2]
+    found = _find_groups(making)
+    _kept["last"] = (making.yard, making.times.highest_m, found)
+    return found
+
+
+def _find_groups(making: Making) -> list[Group]:
+    """Find the groups of a yard."""
     yard = making.yard
     if not yard.gear.covers:
         return []
@@ -210,7 +224,14 @@ def _group(yard: Yard, trees: tuple[Tree, ...], obstacles: list[BaseGeometry]) -
     rectangle = unary_union([crown(tree) for tree in trees]).minimum_rotated_rectangle
     if not isinstance(rectangle, Polygon):
         raise ValueError(f"crowns must cover an area, got those of {', '.join(tree.id for tree in trees)}")
-    others = [tree for tree in yard.trees if tree not in trees]
+    ids = {tree.id for tree in trees}
+    reach = max(math.dist(a.position, b.position) for a in trees for b in trees)
+    reach += max(tree.crown_diameter_m for tree in trees)
+    others = [
+        tree
+        for tree in yard.trees
+        if tree.id not in ids and math.dist(tree.position, trees[0].position) < reach + tree.crown_diameter_m
+    ]
     if any(rectangle.intersects(its) for its in obstacles) or any(rectangle.intersects(crown(its)) for its in others):
         return None
     corners = list(rectangle.exterior.coords)

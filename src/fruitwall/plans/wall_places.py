@@ -102,6 +102,10 @@ class WallPlace:
         return max(1, int(self.length_m / max(widths, default=self.length_m)))
 
 
+_kept: dict[str, tuple[Yard, list[WallPlace]]] = {}
+"""Places of the yard asked for last: measures are made tree by tree, and its walls are the same for all of them."""
+
+
 def wall_places(yard: Yard) -> list[WallPlace]:
     """Give the longest free stretch at the foot of every warm face: in the open, and under each roof.
 
@@ -120,6 +124,14 @@ def wall_places(yard: Yard) -> list[WallPlace]:
     them, so their retained earth is never a place. Ponds, buildings, other walls, fences, standing shelters and the
     doors of indoor places are left free.
     """
+    kept = _kept.get("last")
+    if kept is None or kept[0] is not yard:
+        kept = _kept["last"] = (yard, _find_places(yard))
+    return kept[1]
+
+
+def _find_places(yard: Yard) -> list[WallPlace]:
+    """Find the places of a yard."""
     from fruitwall.physics.faces import wall_faces
 
     structures = {its.id: its for its in yard.structures}
