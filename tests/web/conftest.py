@@ -34,7 +34,10 @@ def make_app() -> AppMaker:
     ) -> FastAPI:
         shown = plan if callable(plan) else (lambda _: plan or sample_plan())
         return create_app(
-            WebSettings(plan_for=shown, yard=lambda: yard or sample_yard(), now=lambda: now, **options)  # type: ignore[arg-type]
+            # On a busy machine even the sample may take longer than a reader is let wait before the waiting page.
+            WebSettings(
+                plan_for=shown, yard=lambda: yard or sample_yard(), now=lambda: now, **{"patience_s": 120.0} | options
+            )  # type: ignore[arg-type]
         )
 
     return make
