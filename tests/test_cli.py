@@ -16,6 +16,7 @@ import numpy as np
 import pytest
 
 from fruitwall import cli
+from fruitwall.cli import told
 from fruitwall.journal.opening import open_journal
 from fruitwall.service.evening import PREPARING, STAGES
 from fruitwall.yard.demo import demo_yard_text
@@ -171,7 +172,7 @@ def test_preparing_is_told_apart_from_what_is_printed(
 ) -> None:
     monkeypatch.setattr(sys.stderr, "isatty", lambda: False, raising=False)
     for quiet in (False, True):
-        with cli._progress(quiet=quiet) as report:
+        with told.progress(quiet=quiet) as report:
             report(STAGES[0])
             report(PREPARING)
     printed = capsys.readouterr()
@@ -185,7 +186,7 @@ def test_the_pages_can_be_served_as_from_another_moment(
     run("yard", "import", yard_file)
     cold.write_text(forecast_csv(hours=90))
     served = []
-    monkeypatch.setattr(cli, "_serve", lambda plan_for, yard, clock, *_: served.append((plan_for(None), clock())))
+    monkeypatch.setattr(cli.evening, "serve_pages", lambda plan_for, yard, clock, *_: served.append((plan_for(None), clock())))
 
     assert run("serve", "--forecast", cold, "--now", EVENING).status == 0
     assert run("serve", "--forecast", cold, "--now", EVENING, "--date", "2026-12-23").status == 0

@@ -1,0 +1,39 @@
+"""The command ``fruitwall``: parses what was typed, calls one service function, shows what it gives.
+
+Only typer is imported at the top: ``fruitwall --help`` must answer at once. Exit status: 0 nothing needs doing,
+3 something does, 2 bad input with one clear message, 1 a defect of ours.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+
+# Before numpy is loaded anywhere: two BLAS threads make the small matrices of this program several times slower.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+import typer
+
+from fruitwall.cli import evening, lookup, weather, yard  # they add their commands, in this order of the help
+from fruitwall.cli.app import app
+
+__all__ = ["app", "evening", "lookup", "main", "weather", "yard"]
+
+BAD_INPUT = 2
+
+
+def main() -> None:
+    """Run the command; what a user can mend becomes one message and status 2, without a traceback."""
+    from fruitwall.errors import FruitwallError
+
+    try:
+        app()
+    except FruitwallError as error:
+        typer.echo(f"fruitwall: {error}", err=True)
+        sys.exit(BAD_INPUT)
+    except BrokenPipeError:
+        # The reader (head, less) has closed the pipe: nothing is wrong.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except KeyboardInterrupt:
+        sys.exit(130)

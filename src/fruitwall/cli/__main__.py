@@ -1,0 +1,5 @@
+"""``python -m fruitwall.cli``."""
+
+from fruitwall.cli import main
+
+main()
