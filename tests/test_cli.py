@@ -186,7 +186,9 @@ def test_the_pages_can_be_served_as_from_another_moment(
     run("yard", "import", yard_file)
     cold.write_text(forecast_csv(hours=90))
     served = []
-    monkeypatch.setattr(cli.evening, "serve_pages", lambda plan_for, yard, clock, *_: served.append((plan_for(None), clock())))
+    monkeypatch.setattr(
+        cli.evening, "serve_pages", lambda plan_for, yard, clock, *_: served.append((plan_for(None), clock()))
+    )
 
     assert run("serve", "--forecast", cold, "--now", EVENING).status == 0
     assert run("serve", "--forecast", cold, "--now", EVENING, "--date", "2026-12-23").status == 0
