@@ -229,6 +229,13 @@ def test_open_ground_is_wetted_while_the_sun_is_on_it_unless_rain_is_coming():
     assert "rain is expected" in why(yard(), "wet", rain_expected=True)
 
 
+def test_ground_is_not_wetted_if_the_sun_leaves_it_before_that_is_done():
+    minutes = named(yard(), "wet").minutes
+    assert "wet" in keys(yard(), sun_minutes=minutes)
+    assert "wet" not in keys(yard(), sun_minutes=minutes - 1.0)
+    assert f"takes {minutes:.0f} min, and the sun leaves" in why(yard(), "wet", sun_minutes=minutes - 1.0)
+
+
 def test_pots_and_paving_are_not_wetted():
     paving = {"kind": "paving", "id": "patio", "name": "Patio", "outline": [[4, 4], [7, 4], [7, 7], [4, 7]]}
     paved = yard([YOUNG, POT], structures=[paving])

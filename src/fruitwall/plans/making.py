@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -34,11 +35,13 @@ RefusalKind = Literal[
     "no_ground",
     "not_open_ground",
     "rain_expected",
+    "sun_leaves",
 ]
 """Why a measure cannot be carried out, the most telling first: nobody has any time; the crown is too high for anybody
 to cover; covering it takes two people or somebody on a ladder; no sheet is large enough; nobody may move the container;
 it does not go through the door, or under the roof; a heater would stand too close; no power comes there; there is no
-ground to stand on; it does not stand in open ground; rain will wet the ground."""
+ground to stand on; it does not stand in open ground; rain will wet the ground; the sun leaves the ground before it
+could be done."""
 
 
 @dataclass(frozen=True)
@@ -78,13 +81,26 @@ class Making:
     times: SetUpTimes
     rain_expected: bool
     night_h: float
+    sun_minutes: float = math.inf
 
 
-def make_ready(yard: Yard, times: SetUpTimes | None, rain_expected: bool, night_hours: float) -> Making:
-    """Check the settings of a maker and fill in what was left out."""
+def make_ready(
+    yard: Yard, times: SetUpTimes | None, rain_expected: bool, night_hours: float, sun_minutes: float = math.inf
+) -> Making:
+    """Check the settings of a maker and fill in what was left out.
+
+    Parameters
+    ----------
+    yard, times, rain_expected, night_hours, sun_minutes
+        As in `plans.measures.possible_measures`.
+
+    Returns
+    -------
+    Making
+    """
     if not 0.0 < night_hours <= 24.0:
         raise ValueError(f"night_hours must be greater than 0 and at most 24, got {night_hours:g}")
-    return Making(yard, times or SetUpTimes(), rain_expected, night_hours)
+    return Making(yard, times or SetUpTimes(), rain_expected, night_hours, sun_minutes)
 
 
 def lamps_part(

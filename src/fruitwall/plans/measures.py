@@ -50,6 +50,7 @@ def possible_measures(
     times: SetUpTimes | None = None,
     rain_expected: bool = False,
     night_hours: float = NIGHT_H,
+    sun_minutes: float = math.inf,
 ) -> list[Measure]:
     """Give what can be done for a tree.
 
@@ -65,13 +66,15 @@ def possible_measures(
         Rain is forecast before the night: the ground needs no wetting.
     night_hours : float
         Hours for which lamps and heaters are on this night, above 0 to 24. [h]
+    sun_minutes : float
+        Time until the sun leaves the ground: wetting must be over by then. [min]
 
     Returns
     -------
     list of Measure
         The first is ``leave``. Keys are unique.
     """
-    making = make_ready(yard, times, rain_expected, night_hours)
+    making = make_ready(yard, times, rain_expected, night_hours, sun_minutes)
     return [found for found in _considered(making, tree) if isinstance(found, Measure)]
 
 
@@ -82,19 +85,20 @@ def refused_measures(
     times: SetUpTimes | None = None,
     rain_expected: bool = False,
     night_hours: float = NIGHT_H,
+    sun_minutes: float = math.inf,
 ) -> list[Refusal]:
     """Give what this yard has gear or places for but cannot be done for a tree, and why.
 
     Parameters
     ----------
-    yard, tree, times, rain_expected, night_hours
+    yard, tree, times, rain_expected, night_hours, sun_minutes
         As in `possible_measures`.
 
     Returns
     -------
     list of Refusal
     """
-    making = make_ready(yard, times, rain_expected, night_hours)
+    making = make_ready(yard, times, rain_expected, night_hours, sun_minutes)
     return [found for found in _considered(making, tree) if isinstance(found, Refusal)]
 
 
@@ -195,12 +199,19 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
         yield Refusal("wet", NO_TIME, "nobody_has_time")
         return
     area = math.pi / 4.0 * (tree.crown_diameter_m + 1.0) ** 2
+    all_ways = easy_ways(yard, times.wet + times.wet_per_m2 * area, tree.position)
+    ways = tuple(way for way in all_ways if way.minutes <= making.sun_minutes)
+    if not ways:
+        need = min(way.minutes for way in all_ways)
+        why = f"to wet its ground takes {need:.0f} min, and the sun leaves the ground in {making.sun_minutes:.0f} min"
+        yield Refusal("wet", why, "sun_leaves")
+        return
     part = Part(
         key=f"wet@{tree.id}",
         kind="wet",
         name=f"wet the ground under {tree.name}",
         trees=(tree.id,),
-        ways=easy_ways(yard, times.wet + times.wet_per_m2 * area, tree.position),
+        ways=ways,
         stays=False,  # it stores the sun of its own day; a night later it is dry on top again
         deadline="before_sun_leaves",
         position=tree.position,

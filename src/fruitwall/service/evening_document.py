@@ -143,6 +143,9 @@ class Task(Document):
     trees: list[str]
     position: tuple[float, float]
     deadline: datetime
+    start_by: datetime | None = Field(
+        default=None, description="Where only what is over by the deadline counts: the latest it may be begun"
+    )
     not_before: datetime | None = Field(default=None, description="Too early before this; null: at once")
     when: Literal["now", "before_sun_leaves", "before_dusk", "before_bed", "morning", "when_mild"]
     person: str | None

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
+from math import inf
 from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
@@ -238,12 +239,21 @@ def prepare_situation(
     winter = in_winter(yard.location.latitude_deg, tonight.night.name)
     rain = rain_expected(forcing, tonight)
     hours = lit_hours(tonight)
+    # Once it is gone `still_possible` says so; a measure refused for want of sun would be told as if there were some.
+    sun = (tonight.sun_leaves - tonight.begins) / timedelta(minutes=1)
+    sun = sun if sun >= 0.0 else inf
     told = {task.key: task.at for task in done}
     able = _with_everybody(yard, done)
     measures = [
         tuple(
             still_possible(
-                possible_measures(able, tree, rain_expected=rain and f"wet@{tree.id}" not in told, night_hours=hours),
+                possible_measures(
+                    able,
+                    tree,
+                    rain_expected=rain and f"wet@{tree.id}" not in told,
+                    night_hours=hours,
+                    sun_minutes=inf if f"wet@{tree.id}" in told else sun,
+                ),
                 **too_late(tonight, done),
             )
         )

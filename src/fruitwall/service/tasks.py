@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 from fruitwall.plans.parts import DEADLINES, ORDER_OF_WORK, Deadline
@@ -12,7 +12,7 @@ from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household
 from fruitwall.service.nights import SETTING_UP, Evening
 from fruitwall.service.venting import HOT_UNDER_COVER_C, Venting
-from fruitwall.service.words import sentence, vent_by
+from fruitwall.service.words import sentence, start_words, vent_by
 
 if TYPE_CHECKING:
     from fruitwall.plans.problem import PlannedTask
@@ -47,13 +47,45 @@ def evening_tasks(outlook: Outlook, decision: Decision, household: Household) ->
         for at in walk.order
         for task in sorted(visits[stops[at]], key=lambda task: (ORDER_OF_WORK.index(task.part.kind), task.part.key))
     ]
+    starts = latest_starts(ordered, evening)
     return [
-        _task(task, order, task.part.deadline, evening, yard, household) for order, task in enumerate(ordered, start=1)
+        _task(task, order, task.part.deadline, evening, yard, household, starts.get(task.part.key))
+        for order, task in enumerate(ordered, start=1)
     ]
 
 
+def latest_starts(ordered: Sequence[PlannedTask], evening: Evening) -> dict[str, datetime]:
+    """Give the latest start of what must be over before the sun leaves, by key: each person does one after the other.
+
+    Parameters
+    ----------
+    ordered : sequence of PlannedTask
+        Tonight's tasks in the order of the checklist.
+    evening : Evening
+
+    Returns
+    -------
+    dict of str to datetime
+        Now at the earliest.
+    """
+    free: dict[str, datetime] = {}
+    found = {}
+    for task in reversed([task for task in ordered if task.part.deadline == "before_sun_leaves"]):
+        end = min((free.get(person, evening.sun_leaves) for person in task.way.people), default=evening.sun_leaves)
+        start = end - timedelta(minutes=task.minutes)
+        free.update(dict.fromkeys(task.way.people, start))
+        found[task.part.key] = max(start, evening.begins)
+    return found
+
+
 def _task(
-    planned: PlannedTask, order: int, deadline: Deadline, evening: Evening, yard: Yard, household: Household
+    planned: PlannedTask,
+    order: int,
+    deadline: Deadline,
+    evening: Evening,
+    yard: Yard,
+    household: Household,
+    start_by: datetime | None,
 ) -> Task:
     """Write one planned part as a task."""
     from fruitwall.plans.cautions import cautions_for
@@ -66,10 +98,14 @@ def _task(
         trees=list(planned.part.trees),
         position=planned.part.position,
         deadline=evening.deadline(deadline),
+        start_by=start_by,
         when=deadline if evening.deadline(deadline) > evening.begins + SETTING_UP else "now",
         person=" and ".join(people.get(p, p) for p in planned.way.people) or None,
         minutes=planned.minutes,
-        steps=_steps(planned, yard, household),
+        steps=[
+            *([start_words(start_by, evening.sun_leaves, household)] if start_by else []),
+            *_steps(planned, yard, household),
+        ],
         gear=[
             thing
             for thing in (planned.sheet, planned.part.device, planned.lead, planned.way.trolley)

@@ -234,6 +234,23 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
+def start_words(start_by: datetime, over_by: datetime, household: Household) -> str:
+    """Say when watering must begin at the latest.
+
+    Parameters
+    ----------
+    start_by : datetime
+        Its own minutes, and those of what the same person waters after it, before `over_by`.
+    over_by : datetime
+        When the sun leaves the ground.
+    household : Household
+    """
+    return (
+        f"Start by {household.clock(start_by)} at the latest, sooner if you can: the sun leaves the ground at "
+        f"{household.clock(over_by)}, and only sun that falls on wet ground warms it."
+    )
+
+
 def vent_by(when: datetime, warmest_c: float, hot_c: float, household: Household) -> str:
     """Say by when a cover must be open at the latest, and how hot it could get otherwise.
 
