@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 
 import numba
 import numpy as np
@@ -86,10 +87,9 @@ CASES = {
 }
 
 
-@pytest.mark.slow
-@pytest.mark.skipif(jit_off, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
-@pytest.mark.parametrize("name", CASES)
-def test_the_night_is_that_of_scipy_on_the_full_grid(name):
+@cache
+def against_scipy(name):
+    """The kernel's night and SciPy's, steps that count, five tissues along the last axis. [°C]"""
     treatment, spot = CASES[name], open_spot(sky=0.8)
     weather = frost_weather(days=2, dew=-6.0, wind=0.8)
     night = night_of(20)
@@ -100,13 +100,38 @@ def test_the_night_is_that_of_scipy_on_the_full_grid(name):
     raw = march.run(keep_series=True, threads=1)
     ours = raw.series[0, 0].reshape(-1, k.HISTORY_ROWS, k.LANES)[: last + 1, :5, 0]
     inside = march.clock.night[: last + 1] == 0
-    # The issue's bar is 0.05 K for every tissue; minima: the study of the method found at most 0.021 K.
-    assert ours[inside].min(axis=0)[:4] == pytest.approx(exact[inside].min(axis=0)[:4], abs=0.02)
-    assert ours[inside].min(axis=0)[4] == pytest.approx(exact[inside].min(axis=0)[4], abs=0.03)
-    assert np.sqrt(((ours - exact)[inside] ** 2).mean(axis=0)).max() < 0.03
-    off = np.abs((ours - exact)[inside]).max(axis=0)
-    assert off[:4].max() < 0.05
-    assert off[4] < 0.06  # roots in the ground are read from terms made for the surface: 0.02 K more by day
+    return ours[inside], exact[inside]
+
+
+# The bar for every tissue and hour is 0.05 K; minima: the study of the method found at most 0.021 K.
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(jit_off, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
+@pytest.mark.parametrize("name", CASES)
+def test_the_night_is_that_of_scipy_on_the_full_grid(name):
+    ours, exact = (each[:, :4] for each in against_scipy(name))
+    assert ours.min(axis=0) == pytest.approx(exact.min(axis=0), abs=0.02)
+    assert np.sqrt(((ours - exact) ** 2).mean(axis=0)).max() < 0.02
+    assert np.abs(ours - exact).max() < 0.05
+
+
+ROOTS_OFF = pytest.mark.xfail(
+    strict=True,
+    reason="0.057 K at worst, by day: roots are read from six terms made for the surface, which answer 10 cm within "
+    "0.04 K; other weights for the same terms were tried and are no better after a jump",
+)
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(jit_off, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=ROOTS_OFF) if name == "heated film" else name for name in CASES]
+)
+def test_the_roots_of_the_night_are_those_of_scipy_on_the_full_grid(name):
+    ours, exact = (each[:, 4] for each in against_scipy(name))
+    assert ours.min() == pytest.approx(exact.min(), abs=0.03)
+    assert np.abs(ours - exact).max() < 0.05
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -125,10 +150,9 @@ def test_shorter_steps_give_nearly_the_same_night(name):
         for minutes in (5, 15)
     ]
     fine, usual = (result.coldest_c[0, 0, 0, 0, :, 1] for result in results)
-    # The study of the method: errors of at most 0.02 K at 15 min, and 0.03 K at 5 min because 6 terms are few for it;
-    # of roots in the ground, read from terms made for the surface, twice that.
-    assert usual[:4] == pytest.approx(fine[:4], abs=0.05)
-    assert usual[4] == pytest.approx(fine[4], abs=0.08)
+    # The study of the method: errors of at most 0.02 K at 15 min, and 0.03 K at 5 min because 6 terms are few for it.
+    # Leaf to fruit are within 0.01 K; roots in the ground use nearly all of it (0.049 K).
+    assert usual == pytest.approx(fine, abs=0.05)
 
 
 # ---------------------------------------------------------------- single precision
@@ -150,17 +174,18 @@ def test_single_precision_is_double_within_two_thousandths_of_a_kelvin():
 
 @pytest.mark.skipif(jit_off, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
 def test_in_single_precision_nothing_is_left_that_works_in_double():
-    # One literal of double precision would make a whole loop double, at half the speed and unnoticed.
+    # One literal of double precision would make a whole loop double, at half the speed and unnoticed. That it is still
+    # a vector loop shows in its square roots, as above; how many instructions there are is the compiler's affair.
     lanes = kernel_single._narrowed(lane, {})
     arrays, real = numba.float32[::1], numba.float32
     for function in (lanes.newton_open, lanes.newton_covered):
         function.compile((arrays, numba.uint64, arrays, real, real))
         code = "\n".join(function.inspect_asm().values())
-        found = {kind: len(re.findall(rf"\bv?(?:mul|add|sqrt|div|sub){kind}\b", code)) for kind in ("ps", "pd", "sd")}
-        if sum(found.values()) == 0:
+        if not re.search(r"\bv?(?:mul|add|sqrt)[ps][sd]\b", code):
             pytest.skip("not a processor whose vector instructions this test knows")
-        assert found["ps"] > 50
-        assert found["pd"] + found["sd"] == 0
+        assert re.search(r"\bv?sqrtps\b", code), f"{function.__name__} is not vectorised"
+        double = re.findall(r"\bv?(?:mul|add|sub|div|sqrt|max|min|fn?m(?:add|sub)\d+|cvt\w*2)[ps]d\b", code)
+        assert double == []
 
 
 # ---------------------------------------------------------------- members, threads, batches
