@@ -249,10 +249,11 @@ def _foot(plan: EveningPlan, household: Household) -> RenderableType:
     """Give what the plan costs and how it was found."""
     loss = plan.expected_loss
     found = "proven best" if plan.solver.status == "optimal" else f"within {plan.solver.gap:.1%} of the best"
+    worn = f", {plan.wear:.2f} {plan.currency} of wear on gear" if plan.wear >= 0.005 else ""
     notes = "".join(f" {note[0].upper()}{note[1:]}." for note in plan.solver.notes)
     return Text(
         f"\nExpected loss {loss['nothing']:.0f} {plan.currency} if nothing is done, {loss['plan']:.0f} with the plan. "
-        f"The plan takes {minutes(plan.minutes)} of work, {plan.lifts} lifts, {plan.kwh:.1f} kWh; {found} over "
+        f"The plan takes {minutes(plan.minutes)} of work, {plan.lifts} lifts, {plan.kwh:.1f} kWh{worn}; {found} over "
         f"{plan.solver.nights} nights ({plan.solver.seconds:.1f} s). "
         f"Made {household.moment(plan.made)}.{notes}",
         style="dim",

@@ -8,10 +8,11 @@ from typing import Any, get_args
 import numpy as np
 import pytest
 
+from fruitwall.plans.evening import check_feasible, solve
 from fruitwall.plans.feeds import Load, feeds_for
 from fruitwall.plans.measures import SetUpTimes, possible_measures, refused_measures, settings_of, supplies_of
 from fruitwall.plans.parts import MORNING_ORDER, ORDER_OF_WORK, Lift, PartKind, order_of_work
-from fruitwall.plans.problem import EveningProblem, Option
+from fruitwall.plans.problem import Costs, EveningProblem, Option
 from fruitwall.plans.programme import build
 from fruitwall.yard.demo import demo_yard
 from fruitwall.yard.model import Yard
@@ -241,6 +242,38 @@ def test_pots_and_paving_are_not_wetted():
     paved = yard([YOUNG, POT], structures=[paving])
     assert "it stands in Patio" in why(paved, "wet")
     assert "wet" not in keys(paved, at=1)
+
+
+# ---------------------------------------------------------------- wear
+
+
+def test_wear_is_that_of_the_smallest_sheet_that_fits_and_of_what_warms_below_it():
+    large = FLEECE | {"id": "large", "width": 9, "length": 9, "wear": 4}
+    its = yard(
+        gear={"covers": [large, FLEECE | {"wear": 0.5}], "lamps": [LAMPS | {"wear": 0.3}], "leads": [LEAD]},
+        circuits=[CIRCUIT],
+    )
+    assert named(its, "cover:fleece_medium").wear == 0.5
+    assert named(its, "cover:fleece_medium+lamps:warm").wear == pytest.approx(0.8)
+    assert named(its, "wet").wear == 0.0
+
+
+def test_wear_counts_on_every_night_of_use_and_keeps_a_dear_sheet_in_its_chest():
+    def costs(wear: float, saves: float) -> Costs:
+        its = yard(gear={"covers": [FLEECE | {"wear": wear}]})
+        options = tuple(
+            Option(m, np.full(2, 0.0 if m.key.startswith("cover") else saves))
+            for m in possible_measures(its, its.trees[0])
+        )
+        problem = EveningProblem(("young",), (options,), supplies_of(its), its.prices)
+        solution = solve(problem)
+        assert check_feasible(problem, solution) == []
+        return solution.costs
+
+    assert costs(0.5, 20.0).wear == pytest.approx(2 * 0.5)
+    assert costs(0.5, 20.0).effort == pytest.approx(costs(0.0, 20.0).effort + 1.0)
+    assert costs(30.0, 20.0).wear == 0.0
+    assert costs(30.0, 20.0).loss == pytest.approx(40.0)
 
 
 # ---------------------------------------------------------------- containers

@@ -20,7 +20,7 @@ def ways(people: Sequence[str], minutes: float) -> tuple[Way, ...]:
     return tuple(Way((person,), minutes) for person in people)
 
 
-def cover(tree: str, people: Sequence[str], *, sheets=("small", "large"), minutes=5.0, film=False) -> Part:
+def cover(tree: str, people: Sequence[str], *, sheets=("small", "large"), minutes=5.0, film=False, wear=0.0) -> Part:
     return Part(
         f"cover:{'film' if film else 'cloth'}@{tree}",
         "cover",
@@ -30,6 +30,7 @@ def cover(tree: str, people: Sequence[str], *, sheets=("small", "large"), minute
         minutes_again=2.0 if film else 0.0,
         minutes_morning=1.0 if film else 0.0,
         minutes_remove=3.0,
+        wear=wear,
         sheets=tuple(sheets),
     )
 
@@ -120,7 +121,7 @@ def small_problems(draw: st.DrawFn, *, nights: int = 1, trees: int = 3, shelter:
         its = (opened,) if name in in_shelter else ()
         sheets = draw(st.sampled_from([("small", "large"), ("large",)]))
         film = draw(st.booleans())
-        sheet = cover(name, people, sheets=sheets, film=film)
+        sheet = cover(name, people, sheets=sheets, film=film, wear=draw(st.sampled_from([0.0, 0.4])))
         possible = [measure("cover", name, sheet, requires=its)]
         circuits = draw(st.sampled_from([("house",), ("house", "shed")]))
         lead = draw(st.sampled_from([(), ("long",), ("short", "long")]))
@@ -210,7 +211,7 @@ def _cheapest_effort(problem: EveningProblem, parts: list[Part], before: frozens
     prices = problem.prices
     fixed, choices = 0.0, []
     for part in parts:
-        fixed += part.minutes_morning * prices.per_hour / 60 + part.kwh * prices.per_kwh
+        fixed += part.minutes_morning * prices.per_hour / 60 + part.kwh * prices.per_kwh + part.wear
         if part.stays and part.key in before:
             if part.minutes_again > 0:
                 able = dict.fromkeys(person for way in part.ways for person in way.people)

@@ -109,6 +109,7 @@ def _cover_part(making: Making, tree: Tree, covering: Covering, *, wide: bool = 
         minutes_morning=times.film_morning if film else 0.0 if light else times.cloth_morning,
         minutes_remove=times.cover_remove,
         sheets=tuple(sheet.id for sheet in covering.sheets),
+        wear=covering.sheets[0].wear if covering.sheets else 0.0,
         position=tree.position,
         steps=tuple(steps),
         group=tree.id,

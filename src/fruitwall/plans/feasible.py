@@ -173,6 +173,7 @@ def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
             minutes * prices.per_hour / 60.0
             + (way.lifts + way.lifts_back) * prices.per_lift
             + part.kwh * prices.per_kwh
+            + part.wear * problem.wear_weight
         )
         effort += float(problem.weights[task.night]) * price
         trouble += 0.0 if task.again else float(problem.weights[task.night]) * problem.trouble

@@ -120,6 +120,7 @@ def lamps_part(
         device=lamp.id,
         watts=lamp.watts,
         kwh=lamp.watts * making.night_h / 1000.0,
+        wear=lamp.wear,
         feeds=feeds,
         position=at,
         steps=(
@@ -149,6 +150,7 @@ def heater_part(
         device=heater.id,
         watts=heater.watts,
         kwh=heater.watts * making.night_h * share / 1000.0,
+        wear=heater.wear,
         feeds=feeds,
         position=at,
         steps=(

@@ -146,6 +146,9 @@ class Part:
         Lamp string or heater used.
     watts, kwh : float
         Load while on [W] and energy of one night [kWh].
+    wear : float
+        What a night of use wears off the gear: that of the device, or of the smallest sheet that fits, which is handed
+        out first. [currency]
     feeds : tuple of Feed
         How the power can come; empty if it needs none.
     room : str or None
@@ -175,6 +178,7 @@ class Part:
     device: str | None = None
     watts: float = 0.0
     kwh: float = 0.0
+    wear: float = 0.0
     feeds: tuple[Feed, ...] = ()
     room: str | None = None
     position: tuple[float, float] = (0.0, 0.0)
@@ -303,6 +307,11 @@ class Measure:
     def kwh(self) -> float:
         """Energy of one night. [kWh]"""
         return sum(part.kwh for part in self.all_parts)
+
+    @property
+    def wear(self) -> float:
+        """What a night of use wears off the gear, shared parts in full. [currency]"""
+        return sum(part.wear for part in self.all_parts)
 
     @property
     def lifts(self) -> int:

@@ -147,6 +147,8 @@ class EveningProblem:
     aversion : float
         Aversion to the worst cases, 0 to 1: how much the mean loss of the whole yard in the worst tenth of the members
         weighs beside the expected loss. Above 0 every option needs `Option.by_member`.
+    wear_weight : float
+        Factor on the wear of gear: 1, or less where effort only decides between equals.
     """
 
     trees: tuple[str, ...]
@@ -160,6 +162,7 @@ class EveningProblem:
     night_weights: NDArray[np.float64] | None = None
     trouble: float = TROUBLE
     aversion: float = 0.0
+    wear_weight: float = 1.0
 
     def __post_init__(self) -> None:
         _check_problem(self)
@@ -234,6 +237,7 @@ class Costs:
     lifts: float = 0.0
     energy: float = 0.0
     trouble: float = 0.0
+    wear: float = 0.0
 
     def __add__(self, other: Costs) -> Costs:
         return Costs(
@@ -242,12 +246,13 @@ class Costs:
             self.lifts + other.lifts,
             self.energy + other.energy,
             self.trouble + other.trouble,
+            self.wear + other.wear,
         )
 
     @property
     def effort(self) -> float:
-        """Minutes, lifts and energy at the household's prices."""
-        return self.minutes + self.lifts + self.energy
+        """Minutes, lifts and energy at the household's prices, and the wear of gear."""
+        return self.minutes + self.lifts + self.energy + self.wear
 
     @property
     def total(self) -> float:
@@ -446,6 +451,8 @@ def _check_problem(problem: EveningProblem) -> None:
         first = next(setting for setting in problem.settings if setting.group == group)
         if first.parts:
             raise ValueError(f"the first state of {group} must take no work, got {first.state}")
+    if not (np.isfinite(problem.wear_weight) and problem.wear_weight >= 0):
+        raise ValueError(f"wear_weight must be 0 or more, got {problem.wear_weight}")
     if not (np.isfinite(problem.trouble) and problem.trouble >= 0):
         raise ValueError(f"trouble must be 0 or more, got {problem.trouble}")
     weights = problem.night_weights

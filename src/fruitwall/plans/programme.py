@@ -153,8 +153,9 @@ def setting_up_cost(problem: EveningProblem, part: Part, way: Way) -> float:
 
 
 def use_cost(problem: EveningProblem, part: Part) -> float:
-    """Give the price of a part on every night of use: its morning and its energy. [currency]"""
-    return problem.prices.per_hour / 60.0 * part.minutes_morning + problem.prices.per_kwh * part.kwh
+    """Give the price of a part on every night of use: its morning, its energy and its wear. [currency]"""
+    prices = problem.prices
+    return prices.per_hour / 60.0 * part.minutes_morning + prices.per_kwh * part.kwh + problem.wear_weight * part.wear
 
 
 def again_people(part: Part) -> tuple[str, ...]:

@@ -97,7 +97,7 @@ def costs_by_night(
         loss = sum(
             float(options[chosen[night]].loss[night]) for options, chosen in zip(problem.options, choices, strict=True)
         )
-        minutes = lifts = kwh = 0.0
+        minutes = lifts = kwh = wear = 0.0
         anew = 0
         for task in (task for task in tasks if task.night == night):
             part, way = task.part, task.way
@@ -105,6 +105,7 @@ def costs_by_night(
             minutes += 0.0 if task.again else part.minutes_remove
             lifts += way.lifts + way.lifts_back
             kwh += part.kwh
+            wear += part.wear
             anew += not task.again
         nightly.append(
             Costs(
@@ -113,6 +114,7 @@ def costs_by_night(
                 weight * prices.per_lift * lifts,
                 weight * prices.per_kwh * kwh,
                 weight * problem.trouble * anew,
+                weight * problem.wear_weight * wear,
             )
         )
     return tuple(nightly)

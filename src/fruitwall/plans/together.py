@@ -269,6 +269,7 @@ def _sheet_part(making: Making, group: Group, covering: Covering) -> Part:
         minutes_morning=times.film_morning if film else 0.0 if light else times.cloth_morning,
         minutes_remove=times.cover_remove,
         sheets=tuple(sheet.id for sheet in covering.sheets),
+        wear=covering.sheets[0].wear if covering.sheets else 0.0,
         position=group.middle,
         steps=tuple(steps),
         group=f"{SHEET}{group.key}",

@@ -75,6 +75,7 @@ def ways_out(
             minutes=float(sum(task.minutes * len(task.way.people) for task in tasks)),
             lifts=sum(task.way.lifts for task in tasks if not task.again),
             kwh=float(sum(task.part.kwh for task in tasks)),
+            wear=float(sum(task.part.wear for task in tasks)),
             measures=measures,
             note=note,
         )
@@ -167,6 +168,7 @@ def _without_limits(problem: EveningProblem, outlook: Outlook, rows: Sequence[Se
         options=options,
         supplies=_plenty(problem.supplies, len(problem.trees)),
         prices=prices,
+        wear_weight=HARDLY,
         done=frozenset(),
         night_weights=None,
         trouble=0.0,

@@ -20,6 +20,7 @@ from fruitwall.service.evening_document import (
     ForecastSummary,
     GradeChances,
     Limit,
+    ReasonPart,
     Solver,
     Spread,
     TreePlan,
@@ -132,6 +133,7 @@ def compose(
         minutes=float(sum(task.minutes * len(task.way.people) for task in tonight)),
         lifts=sum(task.way.lifts for task in tonight if not task.again),
         kwh=float(sum(task.part.kwh for task in tonight)),
+        wear=float(sum(task.part.wear for task in tonight)),
         solver=Solver(
             status=decision.solution.status,
             gap=float(decision.solution.gap),
@@ -249,10 +251,31 @@ def _tree_plan(outlook: Outlook, decision: Decision, followed: Followed, at: int
         verdict=verdict_of(harm["nothing"], death["nothing"], fruit["nothing"]),
         verdict_with_plan=verdict_of(harm["chosen"], death["chosen"], fruit["chosen"]),
         hours=followed.hours[at].hours,
-        chain=chain_of(outlook, at, chosen, tissue, followed.hours[at], followed.fluxes[at], household),
+        chain=[
+            *chain_of(outlook, at, chosen, tissue, followed.hours[at], followed.fluxes[at], household),
+            *_what_it_takes(decision, tree.id, situation.yard.display.currency),
+        ],
         cold=followed.cold[at],
         following_nights=_following(outlook, decision, tree.id),
     )
+
+
+def _what_it_takes(decision: Decision, tree: str, currency: str) -> list[ReasonPart]:
+    """Say what a tree's measure takes tonight: work, lifts, energy and wear; nothing if nothing is in use for it."""
+    tasks = [task for task in decision.solution.tonight() if tree in task.part.trees]
+    if not tasks:
+        return []
+    lifts, kwh = sum(task.way.lifts for task in tasks if not task.again), sum(task.part.kwh for task in tasks)
+    wear, morning = sum(task.part.wear for task in tasks), sum(task.part.minutes_morning for task in tasks)
+    told = [
+        *([f"{morning:.0f} min in the morning"] if morning else []),
+        *([f"{lifts} lift{'' if lifts == 1 else 's'}"] if lifts else []),
+        *([f"{kwh:.1f} kWh, {kwh * decision.problem.prices.per_kwh:.2f} {currency}"] if kwh else []),
+        *([f"wear of gear {wear:.2f} {currency}"] if wear else []),
+        *(["shared with other trees"] if any(len(task.part.trees) > 1 for task in tasks) else []),
+    ]
+    minutes = sum(task.minutes * len(task.way.people) for task in tasks)
+    return [ReasonPart(label="What it takes", value=f"{minutes:.0f} min", note="; ".join(told))]
 
 
 def _worst_later(outlook: Outlook, at: int) -> str | None:

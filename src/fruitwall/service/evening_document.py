@@ -189,6 +189,7 @@ class WayOut(Document):
     minutes: float = Field(description="Minutes of all people together this evening")
     lifts: int
     kwh: float
+    wear: float = Field(default=0.0, description="What it wears off the gear tonight, in the household's currency")
     measures: dict[str, str] = Field(description="Key of the measure of every tree that gets something, by tree")
     note: str = Field(default="", description="What to know about it, in words")
 
@@ -251,6 +252,9 @@ class EveningPlan(Document):
     minutes: float
     lifts: int
     kwh: float
+    wear: float = Field(
+        default=0.0, description="What the plan wears off the gear tonight, in the household's currency"
+    )
     solver: Solver
     done: list[DoneTask] = Field(default=[], description="What was already done when the plan was made")
     compare: list[WayOut] = Field(

@@ -179,7 +179,7 @@ def why_left(reason: Reason | None, supplies: Mapping[str, str], household: Hous
         if reason.measure.wet_ground and refused:
             return refused
         saves, costs = _money(reason.saves, currency), _money(reason.costs, currency)
-        return f"to {reason.measure.name} would save {saves} and cost {costs} of effort"
+        return f"to {reason.measure.name} would save {saves} and cost {costs} in work, power and wear"
     scarce = listed([supplies.get(key, key) for key in reason.scarce]) or "what it takes"
     verb = "are" if len(reason.scarce) > 1 else "is"
     if reason.kind == "too_little":

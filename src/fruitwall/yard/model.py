@@ -378,6 +378,9 @@ class Cover(Part):
     length_m: Metres = Field(alias="length", gt=0, le=50, description="Of one sheet")
     count: Count = Field(default=1, ge=1, le=1000, description="How many such sheets")
     on_frame: YesNo = Field(default=False, description="Held off the leaves by stakes or a frame that goes with it")
+    wear: Money = Field(
+        default=0.25, ge=0, le=1000, description="What a night of use wears off one sheet, in money: tears, sun, mould"
+    )
 
 
 class LampString(Part):
@@ -388,6 +391,12 @@ class LampString(Part):
     watts: Watts = Field(gt=0, le=5000, description="Of the whole string, from its label")
     kind: Literal["incandescent", "led"] = Field(default="incandescent", description="What makes the light")
     count: Count = Field(default=1, ge=1, le=1000, description="How many such strings")
+    wear: Money = Field(
+        default=0.10,
+        ge=0,
+        le=1000,
+        description="What a night of use wears off one string, in money: lamps that burn out",
+    )
 
 
 class Heater(Part):
@@ -400,6 +409,7 @@ class Heater(Part):
         default=None, alias="thermostat", ge=-10, le=30, description="Switches on below this; leave out if it has none"
     )
     count: Count = Field(default=1, ge=1, le=1000, description="How many such heaters")
+    wear: Money = Field(default=0.25, ge=0, le=1000, description="What a night of use wears off one heater, in money")
 
 
 class Lead(Part):

@@ -266,6 +266,8 @@ def _effort(plan: EveningPlan) -> str:
         parts.append("1 lift" if plan.lifts == 1 else f"{plan.lifts} lifts")
     if plan.kwh >= 0.05:
         parts.append(f"{plan.kwh:.1f} kWh")
+    if plan.wear >= 0.005:
+        parts.append(f"{plan.wear:.2f} {plan.currency} of wear on gear")
     return ", ".join(parts)
 
 
