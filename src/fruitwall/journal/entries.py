@@ -40,6 +40,8 @@ class YardVersion:
         The file, character for character.
     sha256 : str
         Of the text in UTF-8.
+    restores : int or None
+        Number of the version whose text this one brings back, when undo or redo made it.
     """
 
     id: int
@@ -49,6 +51,7 @@ class YardVersion:
     author: str
     text: str
     sha256: str
+    restores: int | None = None
 
 
 @dataclass(frozen=True)
@@ -115,3 +118,146 @@ class StoredPlan:
     forecast: int | None
     document: str
     sha256: str
+
+
+@dataclass(frozen=True)
+class LedgerEntry:
+    """One thing that happened to a tree or in the yard, as somebody entered it; never changed afterwards.
+
+    Attributes
+    ----------
+    id : str
+        Made by the device that entered it (a UUID), so that the same entry sent twice is stored once.
+    yard : str
+        Name of the yard.
+    kind : str
+        ``sighting``, ``deed``, ``stage`` or ``note``.
+    tree : str or None
+        The tree's id in the yard file; None where the whole yard is meant.
+    at : datetime, aware
+        When it happened.
+    author, device : str
+        Who entered it, and with what.
+    received : datetime, aware
+        When it came to the journal.
+    body : str
+        The rest as JSON, character for character; its shape is `service.ledger`'s.
+    replaces : str or None
+        The entry that this one corrects. Two corrections of one entry are both kept, and both count as current.
+    withdrawn : bool
+        Whether this entry takes back the one it replaces.
+    """
+
+    id: str
+    yard: str
+    kind: str
+    tree: str | None
+    at: datetime
+    author: str
+    device: str
+    received: datetime
+    body: str
+    replaces: str | None = None
+    withdrawn: bool = False
+
+
+@dataclass(frozen=True)
+class StoredPhoto:
+    """What is known of a picture; its bytes are in `journal.photos.PhotoFolder` under the digest.
+
+    Attributes
+    ----------
+    sha256 : str
+        Of the file.
+    width, height : int
+        Pixels.
+    size : int
+        Bytes.
+    taken : datetime, aware, or None
+        When the camera took it, where that is known.
+    stored : datetime, aware
+    """
+
+    sha256: str
+    width: int
+    height: int
+    size: int
+    taken: datetime | None
+    stored: datetime
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One value of a sensor, or one read by hand.
+
+    Attributes
+    ----------
+    sensor : str
+        Name of the sensor, or of the place of a thermometer.
+    quantity : str
+        Such as ``air_temperature_c``: the name carries the unit.
+    at : datetime, aware
+    value : float
+        In the unit of the quantity.
+    """
+
+    sensor: str
+    quantity: str
+    at: datetime
+    value: float
+
+
+@dataclass(frozen=True)
+class Account:
+    """Somebody who may log in.
+
+    Attributes
+    ----------
+    id : int
+    name : str
+    role : str
+        ``owner``, ``helper`` or ``viewer``.
+    passphrase_hash : str or None
+        From argon2; None where only paired devices may log in.
+    preferences : str
+        JSON: language and units.
+    created : datetime, aware
+    closed : datetime, aware, or None
+        When it was closed; its entries stay.
+    """
+
+    id: int
+    name: str
+    role: str
+    passphrase_hash: str | None
+    preferences: str
+    created: datetime
+    closed: datetime | None
+
+
+@dataclass(frozen=True)
+class Key:
+    """A secret by which a device or program is known; only its digest is stored.
+
+    Attributes
+    ----------
+    id : int
+    account : Account
+        For whom it stands.
+    kind : str
+        ``session`` (a browser), ``pairing`` (once, to make a session) or ``token`` (a script or sensor).
+    label : str
+        The device or program, in words.
+    created : datetime, aware
+    expires, used, ended : datetime, aware, or None
+        When it will end, when it was last used, when it was ended by somebody.
+    """
+
+    id: int
+    account: Account
+    kind: str
+    label: str
+    created: datetime
+    expires: datetime | None
+    used: datetime | None
+    ended: datetime | None

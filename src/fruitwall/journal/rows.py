@@ -20,6 +20,7 @@ versions = select(
     yard_versions.c.author,
     yard_versions.c.text,
     yard_versions.c.sha256,
+    yard_versions.c.restores,
 ).join(yards, yards.c.id == yard_versions.c.yard_id)
 """Columns named as the fields of a `YardVersion`."""
 

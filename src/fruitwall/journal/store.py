@@ -62,7 +62,9 @@ class Journal:
 
     # ------------------------------------------------------------ yards
 
-    def store_yard(self, text: str, *, name: str, now: datetime, author: str) -> YardVersion:
+    def store_yard(
+        self, text: str, *, name: str, now: datetime, author: str, restores: int | None = None
+    ) -> YardVersion:
         """Store a yard file as the newest version of a yard.
 
         Parameters
@@ -75,6 +77,8 @@ class Journal:
             When it is stored.
         author : str
             Who changed it, 1 to 200 characters.
+        restores : int, optional
+            Number of the version whose text this is, when undo or redo brings it back.
 
         Returns
         -------
@@ -107,16 +111,17 @@ class Journal:
                 "author": author,
                 "text": text,
                 "sha256": digest,
+                "restores": restores,
             }
             connection.execute(insert(yard_versions).values(values))
             return read_version(connection.execute(newest_version(yard_id)).one(), self.place)
 
         try:
-            with self._writing() as connection:
+            with self.writing() as connection:
                 return write(connection)
         except exc.IntegrityError:
             # On PostgreSQL two may start the same yard at once; by now the other's row is there to be locked.
-            with self._writing() as connection:
+            with self.writing() as connection:
                 return write(connection)
 
     def current_yard(self, name: str | None = None) -> YardVersion:
@@ -137,7 +142,7 @@ class Journal:
         JournalError
             If there is no such yard, none at all, or several and no name given.
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             yard_id = find_yard(connection, name, self.place)
             return read_version(connection.execute(newest_version(yard_id)).one(), self.place)
 
@@ -155,7 +160,7 @@ class Journal:
             .group_by(yards.c.id, yards.c.name, yards.c.created_utc)
             .order_by(yards.c.name)
         )
-        with self._reading() as connection:
+        with self.reading() as connection:
             return [YardSummary(*row) for row in connection.execute(query)]
 
     def history(self, name: str | None = None) -> list[YardVersion]:
@@ -171,7 +176,7 @@ class Journal:
         list of YardVersion
             Numbered 1, 2, 3 …
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             yard_id = find_yard(connection, name, self.place)
             query = versions.where(yards.c.id == yard_id).order_by(yard_versions.c.number)
             return [read_version(row, self.place) for row in connection.execute(query)]
@@ -214,7 +219,7 @@ class Journal:
         _require_aware("fetched", fetched)
         digest = hashlib.sha256(body).hexdigest()
         packed = zlib.compress(body)
-        with self._writing() as connection:
+        with self.writing() as connection:
             yard_id = find_yard(connection, yard, self.place)
             latest = connection.execute(newest_forecast(yard_id)).first()
             if latest is not None and (latest.source, latest.sha256) == (source, digest):
@@ -249,7 +254,7 @@ class Journal:
         JournalError
             If there is none of that number, or its bytes are no longer what was stored.
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             return find_forecast(connection, number, self.place)
 
     def latest_forecast(self, yard: str | None = None) -> StoredForecast | None:
@@ -265,7 +270,7 @@ class Journal:
         StoredForecast or None
             None if the yard has none.
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             row = connection.execute(newest_forecast(find_yard(connection, yard, self.place))).first()
             return None if row is None else read_forecast(row, self.place)
 
@@ -307,7 +312,7 @@ class Journal:
             json.loads(document)
         except ValueError as error:
             raise ValueError(f"document must be JSON: {error}") from error
-        with self._writing() as connection:
+        with self.writing() as connection:
             found = select(yard_versions.c.yard_id, yard_versions.c.sha256).where(yard_versions.c.id == version.id)
             row = connection.execute(found).first()
             if row is None or row.sha256 != version.sha256:
@@ -341,7 +346,7 @@ class Journal:
         StoredPlan or None
             None if there is no plan for that night.
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             yard_id = find_yard(connection, yard, self.place)
             query = stored_plans.where(plans.c.yard_id == yard_id, plans.c.night == night)
             row = connection.execute(query.order_by(plans.c.made_utc.desc(), plans.c.id.desc())).first()
@@ -362,7 +367,7 @@ class Journal:
         StoredPlan or None
             None if no earlier night was planned.
         """
-        with self._reading() as connection:
+        with self.reading() as connection:
             yard_id = find_yard(connection, yard, self.place)
             query = stored_plans.where(plans.c.yard_id == yard_id, plans.c.night < night)
             order = (plans.c.night.desc(), plans.c.made_utc.desc(), plans.c.id.desc())
@@ -370,13 +375,13 @@ class Journal:
             return None if row is None else read_plan(row, self.place)
 
     @contextmanager
-    def _reading(self) -> Iterator[Connection]:
+    def reading(self) -> Iterator[Connection]:
         """Open a transaction that sees one state of the database."""
         with told(self.place), self.engine.connect() as connection:
             yield connection
 
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
+    def writing(self) -> Iterator[Connection]:
         """Open a transaction that is kept whole or not at all."""
         with told(self.place), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)

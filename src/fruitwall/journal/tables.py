@@ -6,10 +6,12 @@ from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import (
+    Boolean,
     Column,
     Date,
     DateTime,
     Dialect,
+    Float,
     ForeignKey,
     Index,
     Integer,
@@ -22,7 +24,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0001"
+REVISION = "0002"
 """Newest migration; a database that is at it is opened without loading Alembic."""
 
 VERSION_TABLE = "fruitwall_schema"
@@ -88,6 +90,8 @@ yard_versions = Table(
     Column("author", String(200), nullable=False),
     Column("text", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
+    # Number of the version whose text this one brings back, when it was made by undo or redo.
+    Column("restores", Integer, nullable=True),
     UniqueConstraint("yard_id", "number"),
 )
 
@@ -116,4 +120,93 @@ plans = Table(
     Column("forecast_id", Integer, ForeignKey("forecasts.id", ondelete="RESTRICT"), nullable=True),
     Column("document", Text, nullable=False),
     Column("sha256", String(64), nullable=False),
+)
+
+# What happened to the trees. Rows are only ever added; triggers refuse the rest. A changed entry is a new row that
+# replaces the old one, so that two changes of one entry by two people are both still there.
+ledger_entries = Table(
+    "ledger_entries",
+    metadata,
+    Column("id", String(36), primary_key=True),
+    _points_to("yard_id", "yards.id"),
+    Column("kind", String(20), nullable=False),
+    Column("tree", String(100), nullable=True),
+    Column("at_utc", UtcDateTime, nullable=False),
+    Column("author", String(200), nullable=False),
+    Column("device", String(200), nullable=False),
+    Column("received_utc", UtcDateTime, nullable=False),
+    Column("body", Text, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("replaces", String(36), ForeignKey("ledger_entries.id", ondelete="RESTRICT"), nullable=True, index=True),
+    Column("withdrawn", Boolean, nullable=False),
+    Index(None, "yard_id", "tree", "at_utc"),
+    Index(None, "yard_id", "kind", "at_utc"),
+)
+
+# The pictures themselves are files named by their digest; see `journal.photos`.
+photos = Table(
+    "photos",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _points_to("yard_id", "yards.id"),
+    Column("sha256", String(64), nullable=False),
+    Column("width", Integer, nullable=False),
+    Column("height", Integer, nullable=False),
+    Column("size", Integer, nullable=False),
+    Column("taken_utc", UtcDateTime, nullable=True),
+    Column("stored_utc", UtcDateTime, nullable=False),
+    UniqueConstraint("yard_id", "sha256"),
+)
+
+readings = Table(
+    "readings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _points_to("yard_id", "yards.id"),
+    Column("sensor", String(100), nullable=False),
+    Column("quantity", String(30), nullable=False),
+    Column("at_utc", UtcDateTime, nullable=False),
+    Column("value", Float, nullable=False),
+    Column("received_utc", UtcDateTime, nullable=False),
+    UniqueConstraint("yard_id", "sensor", "quantity", "at_utc"),
+)
+
+# Settings keep their history: the newest row of a key counts.
+settings = Table(
+    "settings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _points_to("yard_id", "yards.id"),
+    Column("key", String(100), nullable=False),
+    Column("value", Text, nullable=False),
+    Column("author", String(200), nullable=False),
+    Column("set_utc", UtcDateTime, nullable=False),
+    Index(None, "yard_id", "key"),
+)
+
+accounts = Table(
+    "accounts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(100), nullable=False, unique=True),
+    Column("role", String(20), nullable=False),
+    Column("passphrase_hash", String(300), nullable=True),
+    Column("preferences", Text, nullable=False),
+    Column("created_utc", UtcDateTime, nullable=False),
+    Column("closed_utc", UtcDateTime, nullable=True),
+)
+
+# Of secrets only digests are stored: who reads the database cannot log in with it.
+keys = Table(
+    "keys",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _points_to("account_id", "accounts.id"),
+    Column("kind", String(20), nullable=False),
+    Column("secret_sha256", String(64), nullable=False, unique=True),
+    Column("label", String(200), nullable=False),
+    Column("created_utc", UtcDateTime, nullable=False),
+    Column("expires_utc", UtcDateTime, nullable=True),
+    Column("used_utc", UtcDateTime, nullable=True),
+    Column("ended_utc", UtcDateTime, nullable=True),
 )
