@@ -10,6 +10,8 @@ from fastapi.middleware.gzip import GZipMiddleware
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from fruitwall.errors import FruitwallError, SourceUnavailable
+from fruitwall.web.access.layer import AccessLayer, anyone_here
+from fruitwall.web.areas import AREAS
 from fruitwall.web.assets import Assets
 from fruitwall.web.evening.routes import evening_routes
 from fruitwall.web.guard import Guard
@@ -42,6 +44,10 @@ def create_app(settings: WebSettings) -> FastAPI:
     app.include_router(evening_routes(settings, pages))
     app.include_router(kind_routes(settings, pages))
 
+    @app.api_route("/more", methods=["GET", "HEAD"], include_in_schema=False)
+    def more(request: Request) -> Response:
+        return pages.render(request, "more.html")
+
     @app.api_route("/static/{name}", methods=["GET", "HEAD"], include_in_schema=False)
     async def static(request: Request) -> Response:
         asset = assets.at(request.url.path)
@@ -54,6 +60,9 @@ def create_app(settings: WebSettings) -> FastAPI:
         return {"status": "ok"}
 
     _answer_errors(app, pages)
+    mounted = {getattr(route, "path", "") for route in app.routes}
+    pages.areas = frozenset(area.url for area in AREAS if area.url in mounted)
+    app.add_middleware(AccessLayer, find=anyone_here)
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(
         Guard,

@@ -8,7 +8,10 @@ from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from fruitwall.speech import language, say, say_count
+from fruitwall.web.areas import places
 from fruitwall.web.assets import Assets
+from fruitwall.web.who import who
 
 HERE = Path(__file__).parent
 
@@ -24,11 +27,16 @@ class Pages:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        self.templates.globals["asset"] = assets.url
+        self.templates.globals |= {"asset": assets.url, "_": say, "n_": say_count}
+        self.areas: frozenset[str] = frozenset()
+        """URLs of the areas that the application has; set once it is put together."""
 
     def render(self, request: Request, template: str, *, status: int = 200, **values: object) -> Response:
         """Render a page; browsers ask again each time, since a plan ages by the hour."""
-        text = self.templates.get_template(template).render(path=request.url.path, **values)
+        path = request.url.path
+        text = self.templates.get_template(template).render(
+            path=path, places=places(self.areas, path), who=who(request), language=language(), **values
+        )
         return HTMLResponse(text, status, headers={"cache-control": "no-cache"})
 
     def problem(self, request: Request, status: int, title: str, lines: list[str]) -> Response:

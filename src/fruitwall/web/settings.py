@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from fruitwall.service.evening_document import EveningPlan
+    from fruitwall.service.house import House
     from fruitwall.yard.model import Yard
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
@@ -34,6 +35,8 @@ class WebSettings:
     hosts : tuple of str
         Host names to which the server answers, without port. A page that another site makes a browser ask for
         under a name of its own (DNS rebinding) gets no answer.
+    house : House or None
+        The household whose yard, ledger and accounts the pages change; without one they only show plans.
     """
 
     plan_for: Callable[[date | None], EveningPlan]
@@ -41,3 +44,4 @@ class WebSettings:
     now: Callable[[], datetime]
     patience_s: float = 2.0
     hosts: tuple[str, ...] = LOCAL_HOSTS
+    house: House | None = None

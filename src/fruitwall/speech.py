@@ -1,0 +1,241 @@
+"""Every sentence that a person reads, in the language of who reads it.
+
+A sentence is a template in English with named places, ``say("cover with {cover}", cover=name)``. It is spoken in the
+language in force (`speaking`), English unless somebody chose another. Where sentences are made once and read later by
+several people, as those of a plan are, a `Book` notes of each which template and values made it, so that it can be
+said again in another language.
+
+Templates are found by ``scripts/translations``; what they are in other languages stands in ``locale/``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+LANGUAGES = {"en": "English", "es": "Español"}
+"""What can be spoken, each named in itself."""
+
+_language: ContextVar[str] = ContextVar("fruitwall_language", default="en")
+_book: ContextVar[Book | None] = ContextVar("fruitwall_book", default=None)
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """What made a sentence.
+
+    Attributes
+    ----------
+    template : str
+        In English.
+    many : str or None
+        The plural in English, where the sentence counts something.
+    count : int or None
+        How many, for the plural.
+    values : Mapping
+        What stands in the named places; sentences among them are in the book themselves.
+    """
+
+    template: str
+    many: str | None = None
+    count: int | None = None
+    values: Mapping[str, Any] = field(default_factory=dict)
+
+
+class Book:
+    """Which phrase made which English sentence."""
+
+    def __init__(self, phrases: Mapping[str, Phrase] | None = None) -> None:
+        self.phrases: dict[str, Phrase] = dict(phrases or {})
+
+    def note(self, text: str, phrase: Phrase) -> None:
+        """Note what made a sentence."""
+        if phrase.values or phrase.many is not None or phrase.template != text:
+            self.phrases[text] = phrase
+
+    def said(self, text: str) -> str:
+        """Say a sentence of this book, or a fixed one, in the language in force.
+
+        Parameters
+        ----------
+        text : str
+            As it was said in English.
+
+        Returns
+        -------
+        str
+            A text that neither this book nor the translations know stays as it is: names are such.
+        """
+        if language() == "en":
+            return text
+        phrase = self.phrases.get(text)
+        if phrase is None:
+            return translated(text)
+        values = {name: self.said(value) if isinstance(value, str) else value for name, value in phrase.values.items()}
+        return _filled(phrase.template, phrase.many, phrase.count, values)
+
+
+def language() -> str:
+    """Give the language in force, as a code of `LANGUAGES`."""
+    return _language.get()
+
+
+@contextmanager
+def speaking(code: str) -> Iterator[None]:
+    """Speak a language; one that is not known is English.
+
+    Parameters
+    ----------
+    code : str
+        Such as ``es`` or ``es-MX``.
+    """
+    token = _language.set(known_language(code) or "en")
+    try:
+        yield
+    finally:
+        _language.reset(token)
+
+
+def known_language(code: str) -> str | None:
+    """Give the language that a code or tag means, None if it is not spoken here."""
+    short = code.strip().lower().replace("_", "-").split("-")[0]
+    return short if short in LANGUAGES else None
+
+
+def preferred_language(header: str) -> str | None:
+    """Give the first language of an ``Accept-Language`` header (RFC 9110, 12.5.4) that is spoken here.
+
+    Parameters
+    ----------
+    header : str
+        Such as ``es-MX,es;q=0.9,en;q=0.8``.
+
+    Returns
+    -------
+    str or None
+        A code of `LANGUAGES`.
+    """
+    wanted: list[tuple[float, int, str]] = []
+    for place, part in enumerate(header.split(",")):
+        tag, _, weight = part.partition(";")
+        code = known_language(tag)
+        if code is None:
+            continue
+        try:
+            value = float(weight.strip().removeprefix("q=")) if weight else 1.0
+        except ValueError:
+            continue
+        if value > 0:
+            wanted.append((-value, place, code))
+    return min(wanted)[2] if wanted else None
+
+
+@contextmanager
+def noting() -> Iterator[Book]:
+    """Note what makes each sentence, until the end of the block; sentences are said in English meanwhile."""
+    book = Book()
+    noted, spoken = _book.set(book), _language.set("en")
+    try:
+        yield book
+    finally:
+        _language.reset(spoken)
+        _book.reset(noted)
+
+
+def say(template: str, /, **values: Any) -> str:
+    """Say a sentence.
+
+    Parameters
+    ----------
+    template : str
+        In English, as `str.format` takes it.
+    **values
+        What stands in its places.
+
+    Returns
+    -------
+    str
+        In the language in force.
+    """
+    return _say(Phrase(template, values=values))
+
+
+def say_count(one: str, many: str, count: int, /, **values: Any) -> str:
+    """Say a sentence that counts something.
+
+    Parameters
+    ----------
+    one, many : str
+        The sentence for one and for any other number; ``{count}`` stands for the number.
+    count : int
+    **values
+        What else stands in its places.
+
+    Returns
+    -------
+    str
+        In the language in force.
+    """
+    return _say(Phrase(one, many, count, values))
+
+
+def say_list(parts: Sequence[str]) -> str:
+    """Say things one after the other: "a", "a and b", "a, b and c"."""
+    if not parts:
+        return ""
+    said = parts[0]
+    for place, part in enumerate(parts[1:], start=2):
+        said = say("{parts} and {last}" if place == len(parts) else "{parts}, {last}", parts=said, last=part)
+    return said
+
+
+def _say(phrase: Phrase) -> str:
+    text = _filled(phrase.template, phrase.many, phrase.count, phrase.values)
+    book = _book.get()
+    if book is not None:
+        book.note(text, phrase)
+    return text
+
+
+def _filled(template: str, many: str | None, count: int | None, values: Mapping[str, Any]) -> str:
+    if many is None or count is None:
+        found = translated(template)
+        return found.format(**values) if values else found
+    return _translated_count(template, many, count).format(count=count, **values)
+
+
+def translated(text: str) -> str:
+    """Give a fixed text in the language in force; itself where there is no translation."""
+    code = language()
+    return text if code == "en" else _catalogue(code).get((text, 0)) or text
+
+
+def _translated_count(one: str, many: str, count: int) -> str:
+    # English and Spanish share the rule: one, and any other number.
+    code = language()
+    plain = one if count == 1 else many
+    return plain if code == "en" else _catalogue(code).get((one, 0 if count == 1 else 1)) or plain
+
+
+@cache
+def _catalogue(code: str) -> Mapping[tuple[str, int], str]:
+    """Read the translations of a language, by English text and number."""
+    from babel.messages.pofile import read_po
+
+    place = files("fruitwall").joinpath("locale", code, "fruitwall.po")
+    found: dict[tuple[str, int], str] = {}
+    with place.open("rb") as file:
+        for message in read_po(file, locale=code):
+            if not message.id or message.fuzzy:
+                continue
+            if isinstance(message.id, str):
+                found[message.id, 0] = str(message.string)
+            else:
+                for number, text in enumerate(message.string or ()):
+                    found[message.id[0], number] = text
+    return found

@@ -1,0 +1,1 @@
+"""Who may come in: accounts, log-in, pairing, and what stands before every page."""

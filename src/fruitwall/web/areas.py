@@ -1,0 +1,76 @@
+"""The areas of the program as a person finds them, in the order of the navigation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fruitwall.speech import say
+
+
+@dataclass(frozen=True)
+class Area:
+    """One area.
+
+    Attributes
+    ----------
+    url : str
+        Its first page; pages below it belong to it as well.
+    name : str
+        In English.
+    told : str
+        What it is for, in English.
+    main : bool
+        Whether it stands in the bar at the foot of a phone; the others stand on the page "More".
+    """
+
+    url: str
+    name: str
+    told: str
+    main: bool = False
+
+    def holds(self, path: str) -> bool:
+        """Tell whether a page belongs to this area."""
+        if self.url == "/":
+            return path == "/" or path.startswith(("/night/", "/evening"))
+        return path == self.url or path.startswith(self.url + "/")
+
+
+AREAS = (
+    Area("/", "Evening", "What each tree gets tonight", main=True),
+    Area("/walk", "Walk", "Round the yard with the phone: how each tree looks", main=True),
+    Area("/yard", "Yard", "Plan drawing of the yard, to look at and to change", main=True),
+    Area("/trees", "Trees", "Each tree: what it went through, and what it stands", main=True),
+    # Here stand Season and Winters, once they are there.
+    Area("/gear", "Gear and people", "Covers, heaters, power, rooms, and who helps"),
+    Area("/weather", "Weather", "Sources, last fetch, readings against the forecast"),
+    Area("/kinds", "Kinds", "What is published about each kind of tree"),
+    Area("/settings", "Settings", "Language, units, people and devices, backup"),
+)
+
+
+@dataclass(frozen=True)
+class Place:
+    """An area as a link of the navigation."""
+
+    url: str
+    name: str
+    told: str
+    main: bool
+    here: bool
+
+
+def places(present: frozenset[str], path: str) -> list[Place]:
+    """Give the links of the navigation as seen from a page.
+
+    Parameters
+    ----------
+    present : frozenset of str
+        URLs of the areas that this application has.
+    path : str
+        Of the page.
+    """
+    return [
+        Place(area.url, say(area.name), say(area.told), area.main, area.holds(path))
+        for area in AREAS
+        if area.url in present
+    ]

@@ -1,0 +1,80 @@
+"""Sentences are said in the language of who reads them, also those that were made for somebody else."""
+
+from __future__ import annotations
+
+import pytest
+
+from fruitwall import speech
+from fruitwall.speech import Book, noting, preferred_language, say, say_count, say_list, speaking
+
+
+@pytest.fixture(autouse=True)
+def spanish(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A little Spanish, whatever the catalogue holds."""
+    known = {
+        ("cover with {cover}", 0): "cubrir con {cover}",
+        ("fleece", 0): "velo",
+        ("{count} tree in {place}", 0): "{count} árbol en {place}",
+        ("{count} tree in {place}", 1): "{count} árboles en {place}",
+        ("{parts} and {last}", 0): "{parts} y {last}",
+    }
+    monkeypatch.setattr(speech, "_catalogue", lambda _code: known)
+
+
+def test_english_is_spoken_unless_another_language_is_in_force():
+    assert say("cover with {cover}", cover="fleece") == "cover with fleece"
+    with speaking("es-MX"):
+        assert say("cover with {cover}", cover="x") == "cubrir con x"
+    assert say("cover with {cover}", cover="x") == "cover with x"
+
+
+def test_a_language_that_is_not_known_is_english():
+    with speaking("tlh"):
+        assert say("cover with {cover}", cover="x") == "cover with x"
+
+
+@pytest.mark.parametrize(("count", "told"), [(0, "0 árboles en A"), (1, "1 árbol en A"), (7, "7 árboles en A")])
+def test_a_count_takes_its_plural(count, told):
+    with speaking("es"):
+        assert say_count("{count} tree in {place}", "{count} trees in {place}", count, place="A") == told
+
+
+def test_a_sentence_of_a_book_is_said_again_with_what_stands_in_it():
+    with noting() as book, speaking("es"):
+        pass
+    with noting() as book:
+        text = say("cover with {cover}", cover=say("fleece"))
+        both = say_list([text, say_count("{count} tree in {place}", "{count} trees in {place}", 2, place="A"), "Ana"])
+
+    assert both == "cover with fleece, 2 trees in A and Ana"
+    with speaking("es"):
+        assert book.said(text) == "cubrir con velo"
+        assert book.said(both) == "cubrir con velo, 2 árboles en A y Ana"
+        assert book.said("Old mango") == "Old mango"
+    assert book.said(both) == both
+
+
+def test_while_notes_are_taken_english_is_spoken():
+    with speaking("es"), noting() as book:
+        assert say("fleece") == "fleece"
+    assert isinstance(book, Book)
+
+
+@pytest.mark.parametrize(
+    ("header", "code"),
+    [
+        ("es-MX,es;q=0.9,en;q=0.8", "es"),
+        ("de,en;q=0.5,es;q=0.4", "en"),
+        ("fr;q=0.9", None),
+        ("es;q=0,en;q=0.1", "en"),
+        ("en;q=oops,es;q=0.2", "es"),
+        ("", None),
+    ],
+)
+def test_the_browsers_languages_are_heard_by_their_weight(header, code):
+    assert preferred_language(header) == code
+
+
+def test_braces_in_a_name_stay_what_they_are():
+    assert say("cover with {cover}", cover="{0}") == "cover with {0}"
+    assert say("a fixed {text}") == "a fixed {text}"
