@@ -7,15 +7,20 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
+from pathlib import Path
 
 import pytest
 import uvicorn
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from fruitwall.journal.opening import open_journal
+from fruitwall.journal.photos import PhotoFolder
 from fruitwall.service.evening_document import EveningPlan
+from fruitwall.service.house import House
 from fruitwall.web.app import create_app
 from fruitwall.web.settings import WebSettings
+from fruitwall.yard.file import write_yard
 from fruitwall.yard.model import Yard
 from tests.web.sample import NOW, sample_plan, sample_yard
 
@@ -41,6 +46,15 @@ def make_app() -> AppMaker:
         )
 
     return make
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[House]:
+    """A household with the sample yard in a journal of its own."""
+    with open_journal(tmp_path / "house.db") as journal:
+        yard = sample_yard()
+        journal.store_yard(write_yard(yard), name=yard.name, now=NOW, author="test")
+        yield House(journal, None, lambda: NOW, PhotoFolder(tmp_path / "photos"))
 
 
 @pytest.fixture

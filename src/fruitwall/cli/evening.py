@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import os
 import sys
-from datetime import timedelta
+from collections.abc import Callable
+from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -22,6 +23,10 @@ from fruitwall.cli.given import (
     tree_named,
 )
 from fruitwall.cli.told import progress, show_plan, tell_preparing
+
+if TYPE_CHECKING:
+    from fruitwall.journal.store import Journal
+    from fruitwall.service.house import House
 
 NEEDS_ACTION = 3
 
@@ -119,7 +124,8 @@ def demo(
             plan = desk.plan_for(None, report=report)
         show_plan(plan, desk.yard(), as_json=False, tree=None)
         if not once:
-            serve_pages(desk.plan_for, desk.yard, lambda: plan.made, "127.0.0.1", port)
+            house = house_of(journal, desk.yard().name, lambda: plan.made)
+            serve_pages(desk.plan_for, desk.yard, lambda: plan.made, "127.0.0.1", port, house)
 
 
 @app.command()
@@ -160,7 +166,15 @@ def serve(
         )
 
 
-def serve_pages(plan_for: Any, yard: Any, clock: Any, host: str, port: int) -> None:
+def house_of(journal: Journal, yard: str | None, clock: Callable[[], datetime]) -> House:
+    """Put together what the pages of a household need."""
+    from fruitwall.journal.photos import VARIABLE, PhotoFolder, photo_folder
+    from fruitwall.service.house import House
+
+    return House(journal, yard, clock, PhotoFolder(photo_folder(journal.place, os.environ.get(VARIABLE))))
+
+
+def serve_pages(plan_for: Any, yard: Any, clock: Any, host: str, port: int, house: House) -> None:
     """Serve the pages until interrupted; the address is printed once the port is taken."""
     import socket
 
@@ -175,7 +189,7 @@ def serve_pages(plan_for: Any, yard: Any, clock: Any, host: str, port: int) -> N
         sock.bind((host, port))
     except OSError as error:
         refuse(f"cannot listen on {host}:{port}: {error.strerror}; choose another --port, or 0 for a free one")
-    application = create_app(WebSettings(plan_for=plan_for, yard=yard, now=clock))
+    application = create_app(WebSettings(plan_for=plan_for, yard=yard, now=clock, house=house))
     typer.echo(f"\nTonight's page: http://{host}:{sock.getsockname()[1]}/   (Ctrl-C to stop)")
     sys.stdout.flush()
     config = uvicorn.Config(application, log_level="warning", server_header=False)
