@@ -161,8 +161,14 @@ def serve(
             ),
             clock,
         )
+        house = house_of(journal, yard, clock)
         serve_pages(
-            lambda asked: desk.plan_for(asked or day, report=tell_preparing), desk.yard, clock, "127.0.0.1", port
+            lambda asked: desk.plan_for(asked or day, report=tell_preparing),
+            desk.yard,
+            clock,
+            "127.0.0.1",
+            port,
+            house,
         )
 
 

@@ -41,8 +41,11 @@ def create_app(settings: WebSettings) -> FastAPI:
     pages = Pages(assets)
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
     app = FastAPI(title="fruitwall", docs_url=None, redoc_url=None, openapi_url=None)
-    app.include_router(evening_routes(settings, pages))
-    app.include_router(kind_routes(settings, pages))
+    routers = [evening_routes(settings, pages), kind_routes(settings, pages)]
+    for router in routers:
+        app.include_router(router)
+    mounted = {getattr(route, "path", "") for router in routers for route in router.routes}
+    pages.areas = frozenset(area.url for area in AREAS if area.url in mounted)
 
     @app.api_route("/more", methods=["GET", "HEAD"], include_in_schema=False)
     def more(request: Request) -> Response:
@@ -60,8 +63,6 @@ def create_app(settings: WebSettings) -> FastAPI:
         return {"status": "ok"}
 
     _answer_errors(app, pages)
-    mounted = {getattr(route, "path", "") for route in app.routes}
-    pages.areas = frozenset(area.url for area in AREAS if area.url in mounted)
     app.add_middleware(AccessLayer, find=anyone_here)
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(
