@@ -30,7 +30,8 @@ def test_a_yard_goes_into_a_backup_and_comes_back_as_it_was(capsys, monkeypatch,
     back = run(capsys, monkeypatch, "restore", tmp_path / "b.zip", "--database", tmp_path / "new.db")
 
     assert (saved[0], looked[0], back[0]) == (0, 0, 0)
-    assert "1 yard, 0 entries" in saved[1] and "is whole: 1 yard" in looked[1]
+    assert "1 yard, 0 entries" in saved[1]
+    assert "is whole: 1 yard" in looked[1]
     with open_journal(tmp_path / "new.db") as journal:
         assert journal.current_yard().text == text
 
@@ -41,4 +42,5 @@ def test_a_file_that_is_no_backup_is_told_in_one_line(capsys, monkeypatch, tmp_p
     status, out, err = run(capsys, monkeypatch, "restore", tmp_path / "x.zip", "--database", tmp_path / "new.db")
 
     assert (status, out) == (2, "")
-    assert err.count("\n") == 1 and "is no backup" in err
+    assert err.count("\n") == 1
+    assert "is no backup" in err
