@@ -1,0 +1,1 @@
+"""Drawing a yard from above, for every page that shows one."""
