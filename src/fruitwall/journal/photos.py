@@ -75,10 +75,41 @@ class PhotoFolder:
             If it cannot be written.
         """
         digest = hashlib.sha256(content).hexdigest()
-        path = self.path(digest)
+        self._write(self.path(digest), content)
+        return digest
+
+    def store_small(self, digest: str, content: bytes) -> None:
+        """Store the small form of a picture beside it; it can be made anew, so it is not part of a backup.
+
+        Parameters
+        ----------
+        digest : str
+            Of the picture itself.
+        content : bytes
+            The small file.
+
+        Raises
+        ------
+        JournalError
+            If it cannot be written.
+        """
+        self._write(self._small_path(digest), content)
+
+    def read_small(self, digest: str) -> bytes | None:
+        """Give the small form of a picture; None if it is not there."""
+        try:
+            return self._small_path(digest).read_bytes()
+        except FileNotFoundError:
+            return None
+
+    def _small_path(self, digest: str) -> Path:
+        return self.path(digest).with_name(f"{digest}-small.jpg")
+
+    def _write(self, path: Path, content: bytes) -> None:
+        """Write a file whole or not at all; one that is there stays."""
         if path.exists():
-            return digest
-        part = path.with_name(f".{digest}.{secrets.token_hex(4)}.part")
+            return
+        part = path.with_name(f".{path.stem}.{secrets.token_hex(4)}.part")
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             with part.open("xb") as file:
@@ -90,7 +121,6 @@ class PhotoFolder:
         except OSError as error:
             part.unlink(missing_ok=True)
             raise JournalError(f"the picture cannot be stored in {self.folder}: {error.strerror}") from error
-        return digest
 
     def read(self, digest: str) -> bytes | None:
         """Give a picture; None if it is not there.
