@@ -10,7 +10,9 @@ from fastapi.middleware.gzip import GZipMiddleware
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from fruitwall.errors import FruitwallError, SourceUnavailable
-from fruitwall.web.access.layer import AccessLayer, anyone_here
+from fruitwall.web.access.layer import AccessLayer
+from fruitwall.web.access.sessions import sessions_of
+from fruitwall.web.api.routes import api_routes
 from fruitwall.web.areas import AREAS
 from fruitwall.web.assets import Assets
 from fruitwall.web.evening.routes import evening_routes
@@ -39,9 +41,12 @@ def create_app(settings: WebSettings) -> FastAPI:
     """
     assets = Assets([HERE, HERE / "evening", HERE / "kinds", HERE / "sheet"])
     pages = Pages(assets)
+    sessions = sessions_of(settings)
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
     app = FastAPI(title="fruitwall", docs_url=None, redoc_url=None, openapi_url=None)
     routers = [evening_routes(settings, pages), kind_routes(settings, pages)]
+    if settings.house is not None:
+        routers.append(api_routes(settings, pages))
     for router in routers:
         app.include_router(router)
     mounted = {getattr(route, "path", "") for router in routers for route in router.routes}
@@ -63,7 +68,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         return {"status": "ok"}
 
     _answer_errors(app, pages)
-    app.add_middleware(AccessLayer, find=anyone_here)
+    app.add_middleware(AccessLayer, pages=pages, sessions=sessions)
     app.add_middleware(GZipMiddleware, minimum_size=1024)
     app.add_middleware(
         Guard,
@@ -99,4 +104,5 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
     @app.exception_handler(RequestValidationError)
     async def unreadable(request: Request, error: RequestValidationError) -> Response:
         lines = [f"{'.'.join(str(part) for part in one['loc'][1:])}: {one['msg']}" for one in error.errors()]
-        return pages.problem(request, 422, "The address asks for something impossible", lines)
+        title = "The address asks for something impossible" if request.method == "GET" else "This cannot be taken"
+        return pages.problem(request, 422, title, lines)

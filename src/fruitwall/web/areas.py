@@ -44,6 +44,7 @@ AREAS = (
     Area("/gear", "Gear and people", "Covers, heaters, power, rooms, and who helps"),
     Area("/weather", "Weather", "Sources, last fetch, readings against the forecast"),
     Area("/kinds", "Kinds", "What is published about each kind of tree"),
+    Area("/api", "For scripts and sensors", "What programs can ask for and send"),
     Area("/settings", "Settings", "Language, units, people and devices, backup"),
 )
 

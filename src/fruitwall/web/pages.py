@@ -52,6 +52,6 @@ class Pages:
         lines : list of str
             What was wrong and how to mend it.
         """
-        if request.url.path.endswith(".json"):
+        if request.url.path.endswith(".json") or request.url.path.startswith("/api/"):
             return JSONResponse({"error": title, "problems": lines, "status": status}, status)
         return self.render(request, "error.html", status=status, title=title, lines=lines, number=status)

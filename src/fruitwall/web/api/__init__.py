@@ -1,0 +1,1 @@
+"""The interface for scripts and sensors, described by OpenAPI."""
