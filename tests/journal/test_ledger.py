@@ -233,7 +233,7 @@ def test_a_key_is_good_until_it_expires_is_ended_or_its_account_closes(accounts,
         accounts.add_key(ben.id, "session", digest, label="phone", now=now, expires=expires)
 
     assert accounts.key("session", "a" * 64, now=now).account == ben
-    assert accounts.key("token", "a" * 64, now=now) is None
+    assert accounts.key("token_viewer", "a" * 64, now=now) is None
     assert accounts.key("session", "a" * 64, now=later) is None
 
     first = accounts.key("session", "b" * 64, now=now)

@@ -80,7 +80,7 @@ def test_the_content_policy_allows_nothing_inline_and_nothing_from_elsewhere():
     assert policy.startswith("default-src 'none'")
     assert "frame-ancestors 'none'" in policy
     assert HEADERS["x-content-type-options"] == "nosniff"
-    assert HEADERS["referrer-policy"] == "no-referrer"
+    assert HEADERS["referrer-policy"] == "same-origin"
 
 
 @pytest.mark.parametrize("address", ["/", "/nowhere"])

@@ -17,7 +17,8 @@ from fruitwall.journal.tables import accounts, keys
 ROLES = ("owner", "helper", "viewer")
 """Owner: everything. Helper: sees the plan, ticks, logs. Viewer: looks."""
 
-KEY_KINDS = ("session", "pairing", "token")
+KEY_KINDS = ("session", "pairing", "token_helper", "token_viewer", "token_readings")
+"""A browser; a code to make a session, once; and a script or sensor with what it may do at most."""
 
 _account_columns = (
     accounts.c.id,

@@ -245,7 +245,8 @@ class Key:
     account : Account
         For whom it stands.
     kind : str
-        ``session`` (a browser), ``pairing`` (once, to make a session) or ``token`` (a script or sensor).
+        ``session`` (a browser), ``pairing`` (once, to make a session), or a script or sensor with what it may do:
+        ``token_helper``, ``token_viewer``, ``token_readings``.
     label : str
         The device or program, in words.
     created : datetime, aware

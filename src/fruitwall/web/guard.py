@@ -17,25 +17,34 @@ CONTENT_POLICY = "; ".join(
         "default-src 'none'",
         "style-src 'self'",
         "script-src 'self'",
-        "img-src 'self'",
+        "img-src 'self' blob:",
         "connect-src 'self'",
-        "worker-src 'self'",
         "manifest-src 'self'",
+        "worker-src 'self'",
         "form-action 'self'",
         "base-uri 'none'",
         "frame-ancestors 'none'",
     )
 )
-"""Nothing from elsewhere, nothing inline: a tree named ``<script>`` stays a name even if escaping failed."""
+"""Nothing from elsewhere, nothing inline: a tree named ``<script>`` stays a name even if escaping failed.
+
+Pictures may also be blobs: a photo is shown before it is sent. Only our own scripts can make them.
+"""
 
 HEADERS = {
     "content-security-policy": CONTENT_POLICY,
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    # Not `no-referrer`: with it browsers write `Origin: null` into our own forms (Fetch, "append a request Origin
+    # header"), and where there is no https nothing else tells ours from a stranger's.
+    "referrer-policy": "same-origin",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
-    "permissions-policy": "camera=(), geolocation=(), microphone=()",
+    "permissions-policy": "camera=(self), geolocation=(), microphone=()",
 }
+
+STAY_ON_HTTPS = "max-age=2592000"
+"""A month, for this name only, and only told over https (RFC 6797). Not longer, and without the names below: other
+things at home may be reached under the same name."""
 
 
 class Guard:
@@ -69,6 +78,8 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                if scope["scheme"] == "https":
+                    headers.setdefault("strict-transport-security", STAY_ON_HTTPS)
             await send(message)
 
         host = host_name(Headers(scope=scope).get("host", ""))

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import TYPE_CHECKING
+
+from fruitwall.web.access.reach import Reach
 
 if TYPE_CHECKING:
     from fruitwall.service.evening_document import EveningPlan
@@ -37,6 +39,8 @@ class WebSettings:
         under a name of its own (DNS rebinding) gets no answer.
     house : House or None
         The household whose yard, ledger and accounts the pages change; without one they only show plans.
+    reach : Reach
+        How the server can be reached, and what log-ins need; left out: from this machine only.
     """
 
     plan_for: Callable[[date | None], EveningPlan]
@@ -45,3 +49,4 @@ class WebSettings:
     patience_s: float = 2.0
     hosts: tuple[str, ...] = LOCAL_HOSTS
     house: House | None = None
+    reach: Reach = field(default_factory=Reach)

@@ -29,6 +29,10 @@ class Who:
         Units they read in; None for those of the yard file.
     account : int or None
         `Account.id`; None where no account was ever made and the server answers this machine only.
+    scope : str or None
+        What the key of a script may do, of `service.accounts.SCOPES`; None for a person.
+    known : bool
+        False for somebody who has not logged in, before whom only the log-in stands.
     """
 
     name: str = "owner"
@@ -38,6 +42,8 @@ class Who:
     length: str | None = None
     mass: str | None = None
     account: int | None = None
+    scope: str | None = None
+    known: bool = True
 
     def may(self, role: str) -> bool:
         """Tell whether they may do what a role may."""

@@ -1,14 +1,41 @@
-"""Finds out who asks, and speaks their language while they are answered."""
+"""Stands between the guard and the pages: finds out who asks, and sends away who may not."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+from urllib.parse import quote
 
+from anyio import to_thread
 from starlette.requests import Request
-from starlette.types import ASGIApp, Receive, Scope, Send
+from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from fruitwall.speech import preferred_language, speaking
+from fruitwall.speech import say, speaking
+from fruitwall.web.access.origin import SAFE, made_here
+from fruitwall.web.access.sessions import Known, Sessions, anyone_here, spoken, stranger
 from fruitwall.web.who import Who
+
+if TYPE_CHECKING:
+    from fruitwall.web.pages import Pages
+
+__all__ = ["AccessLayer", "anyone_here"]
+
+OPEN = ("/log-in", "/log-out", "/pair", "/authority.crt", "/health", "/manifest.webmanifest", "/favicon.ico")
+"""Pages that everybody gets; those below them too."""
+
+OPEN_FILES = "/static/"
+"""The program's own style sheets and scripts: they hold nothing of the household."""
+
+OWN = ("/log-in", "/log-out", "/pair", "/settings/people", "/settings/own")
+"""Where a viewer may send something, since it concerns only themselves; the pages there ask who it is."""
+
+READINGS = "/api/readings"
+"""All that a key for readings opens."""
+
+LARGEST_OF_STRANGERS = 64 * 1024
+"""Bytes that somebody may send who has not logged in: a name and a passphrase. Our judgement."""
 
 
 class AccessLayer:
@@ -17,26 +44,168 @@ class AccessLayer:
     Parameters
     ----------
     app : ASGI application
-    find : callable
-        Gives who sends a request.
+    pages : Pages
+        Renders what is told to whoever is sent away.
+    sessions : Sessions or None
+        Recognises devices; None where there is no household, and everybody only looks.
     """
 
-    def __init__(self, app: ASGIApp, *, find: Callable[[Request], Who]) -> None:
+    def __init__(self, app: ASGIApp, *, pages: Pages, sessions: Sessions | None) -> None:
         self.app = app
-        self.find = find
+        self.pages = pages
+        self.sessions = sessions
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer in the language of who asks."""
+        """Answer in the language of who asks, or send them away."""
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        found = self.find(Request(scope))
+        request = Request(scope)
+        key = _script_key(request)
+        found: Who = stranger(request)
+        answer: Callable[[], Response] | None
+        unsafe = scope["method"] not in SAFE
+        if unsafe and key is None and not made_here(request.headers, request.url.scheme):
+            answer = partial(self._refuse_foreign, request)
+        else:
+            found, answer = await self._who(request, key)
         scope.setdefault("state", {})["who"] = found
         # Worker threads get a copy of this context, so plain functions speak the same language.
         with speaking(found.language):
-            await self.app(scope, receive, send)
+            if answer is not None:
+                await answer()(scope, receive, send)
+            elif unsafe and self.sessions is not None:
+                await self.app(scope, receive, self._forgetting(self.sessions, send))
+            else:
+                await self.app(scope, receive, send)
+
+    async def _who(self, request: Request, key: str | None) -> tuple[Who, Callable[[], Response] | None]:
+        """Give who asks, and what sends them away if they may not."""
+        if self.sessions is None:
+            return anyone_here(request), None
+        known = await self._known(self.sessions, request, key)
+        if known is not None:
+            request.scope["state"]["key"] = known.key
+            return spoken(known, request), self._within(request, known.who)
+        somebody = self.sessions.surely_somebody()
+        if somebody is None:
+            somebody = await to_thread.run_sync(self.sessions.is_there_somebody)
+        # A wrong key gets no answer either where nobody has to log in: whoever sends one wants to be recognised.
+        if not somebody and key is None:
+            if not self.sessions.reach.beyond:
+                return anyone_here(request), None
+            return stranger(request), partial(self._refuse_unready, request)
+        return stranger(request), self._without(request, key)
+
+    @staticmethod
+    async def _known(sessions: Sessions, request: Request, key: str | None) -> Known | None:
+        """Recognise a device or a script; a key of a script counts alone, whatever cookie came with it."""
+        request.scope.setdefault("state", {})
+        secret = key if key is not None else sessions.secret_in(request)
+        if not secret:
+            return None
+        known = sessions.remembered(secret)
+        if known is None:
+            known = await to_thread.run_sync(partial(sessions.look_up, secret, script=key is not None))
+        return known
+
+    def _within(self, request: Request, who: Who) -> Callable[[], Response] | None:
+        """Hold who was recognised to what they may do; the routes ask themselves, this is the net below them."""
+        path, unsafe = request.url.path, request.method not in SAFE
+        if who.scope == "readings" and not _below(path, READINGS):
+            return lambda: self.refusal(request, 403, say("This key only sends readings of sensors."), [])
+        if who.scope is not None and any(_below(path, place) for place in OWN):
+            return lambda: self.refusal(request, 403, say("Keys of scripts cannot change accounts."), [])
+        if unsafe and not who.may("helper") and not any(_below(path, place) for place in OWN):
+            line = say("Your account may look but not change this; ask the owner of the yard.")
+            return lambda: self.refusal(request, 403, say("This was refused"), [line])
+        return None
+
+    def _without(self, request: Request, key: str | None) -> Callable[[], Response] | None:
+        """Send whoever was not recognised to the log-in; None where everybody may go on."""
+        path = request.url.path
+        if key is None and (path.startswith(OPEN_FILES) or any(_below(path, place) for place in OPEN)):
+            large = request.headers.get("content-length", "0")
+            counted = large.isdigit() and int(large) <= LARGEST_OF_STRANGERS
+            if request.method in SAFE or (counted and "transfer-encoding" not in request.headers):
+                return None
+            return lambda: self.refusal(request, 413, say("This is too large"), [])
+
+        def answer() -> Response:
+            if key is None and request.method in SAFE and not _wants_json(request):
+                asked = quote(path + (f"?{request.url.query}" if request.url.query else ""))
+                return RedirectResponse(f"/log-in?next={asked}" if path != "/" else "/log-in", 303)
+            if key is not None:
+                line = say("The key is not known, or was ended.")
+            else:
+                line = say("You are not logged in here any more. Nothing was stored; log in and send it again.")
+            refusal = self.refusal(request, 401, say("Log in first"), [line])
+            refusal.headers["www-authenticate"] = 'Bearer realm="fruitwall"'
+            return refusal
+
+        return answer
+
+    def refusal(self, request: Request, status: int, title: str, lines: list[str]) -> Response:
+        """Say why somebody is sent away: a page for people, problem JSON (RFC 9457) for programs."""
+        if _wants_json(request):
+            told = {"title": title, "status": status, "detail": " ".join(lines), "error": title, "problems": lines}
+            return JSONResponse(told, status, media_type="application/problem+json")
+        answer = self.pages.problem(request, status, title, lines)
+        answer.headers["cache-control"] = "no-store"
+        return answer
+
+    def _refuse_foreign(self, request: Request) -> Response:
+        return self.refusal(
+            request,
+            403,
+            say("This came from another page"),
+            [
+                say("Something outside fruitwall asked your browser to change something here; nothing was changed."),
+                say("If it was you, open the page anew under the address in the bar and do it there."),
+            ],
+        )
+
+    def _refuse_unready(self, request: Request) -> Response:
+        return self.refusal(
+            request,
+            403,
+            say("Nobody can log in yet"),
+            [
+                say(
+                    "This server can be reached from the network, so it shows nothing before there is an owner: "
+                    "fruitwall account add NAME --role owner"
+                )
+            ],
+        )
+
+    @staticmethod
+    def _forgetting(sessions: Sessions, send: Send) -> Send:
+        """Look devices up anew after whatever may have changed an account, before the answer goes out."""
+
+        async def sending(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                sessions.forget()
+            await send(message)
+
+        return sending
 
 
-def anyone_here(request: Request) -> Who:
-    """Take everyone for the owner, in the browser's language: for a server that answers this machine only."""
-    return Who(language=preferred_language(request.headers.get("accept-language", "")) or "en")
+def _script_key(request: Request) -> str | None:
+    """Give the key in the Authorization header (RFC 6750), None without one.
+
+    Another scheme does not count: browsers send a name and password that a proxy asked for along with everything,
+    also with what another site makes them send.
+    """
+    scheme, _, key = request.headers.get("authorization", "").partition(" ")
+    return key.strip() if scheme.lower() == "bearer" else None
+
+
+def _below(path: str, place: str) -> bool:
+    """Tell whether an address is a place or lies below it."""
+    return path == place or path.startswith(place + "/")
+
+
+def _wants_json(request: Request) -> bool:
+    """Tell a program from a person."""
+    path, accept = request.url.path, request.headers.get("accept", "")
+    return path.endswith(".json") or path.startswith("/api/") or ("json" in accept and "html" not in accept)
