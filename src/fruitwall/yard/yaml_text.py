@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 from ruamel.yaml import YAML
@@ -57,6 +58,39 @@ class BrokenYaml(ValueError):
         super().__init__(message)
 
 
+@lru_cache(maxsize=4)
+def composed(text: str) -> Node | None:
+    """Give the nodes of a YAML text, each with its place.
+
+    Parameters
+    ----------
+    text : str
+        One document.
+
+    Returns
+    -------
+    Node or None
+        None if the text holds nothing. Kept, since it takes a quarter of a second for a yard: not to be changed.
+
+    Raises
+    ------
+    BrokenYaml
+        If it cannot be read as YAML at all.
+    """
+    if _bracket_depth(text) > MAX_DEPTH:
+        raise BrokenYaml(f"is nested too deeply: more than {MAX_DEPTH} brackets are open at once")
+    try:
+        root: Node | None = YAML(typ="rt", pure=True).compose(text)
+    except ReaderError as problem:
+        line = text[: problem.position].count("\n") + 1 if isinstance(problem.position, int) else None
+        raise BrokenYaml("contains a character that no text file has; is this a yard file?", line) from problem
+    except MarkedYAMLError as problem:
+        raise _broken(problem) from problem
+    except (YAMLError, RecursionError, ValueError) as problem:
+        raise BrokenYaml("cannot be read as YAML: it is nested too deeply or in a way that has no meaning") from problem
+    return root
+
+
 def plain_document(text: str) -> PlainDocument:
     """Take YAML text apart.
 
@@ -75,17 +109,7 @@ def plain_document(text: str) -> PlainDocument:
     BrokenYaml
         If it cannot be read as YAML at all.
     """
-    if _bracket_depth(text) > MAX_DEPTH:
-        raise BrokenYaml(f"is nested too deeply: more than {MAX_DEPTH} brackets are open at once")
-    try:
-        root = YAML(typ="rt", pure=True).compose(text)
-    except ReaderError as problem:
-        line = text[: problem.position].count("\n") + 1 if isinstance(problem.position, int) else None
-        raise BrokenYaml("contains a character that no text file has; is this a yard file?", line) from problem
-    except MarkedYAMLError as problem:
-        raise _broken(problem) from problem
-    except (YAMLError, RecursionError, ValueError) as problem:
-        raise BrokenYaml("cannot be read as YAML: it is nested too deeply or in a way that has no meaning") from problem
+    root = composed(text)
     document = PlainDocument()
     if root is not None:
         document.lines[()] = root.start_mark.line + 1
@@ -141,7 +165,7 @@ def _plain(node: Node, loc: Location, document: PlainDocument, seen: set[int]) -
             items.append(_plain(item, (*loc, number), document, seen))
         return items
     if isinstance(node, ScalarNode) and tag.removeprefix(_CORE) in _SCALARS:
-        return _plain_scalar(node)
+        return plain_scalar(node)
     _note(document, loc, node, f'tags are not used in yard files, got "{tag}"')
     return None
 
@@ -172,7 +196,7 @@ def _note(document: PlainDocument, loc: Location, node: Node, message: str) -> N
     document.problems.append(Problem("error", loc, message, node.start_mark.line + 1))
 
 
-def _plain_scalar(node: ScalarNode) -> Any:
+def plain_scalar(node: ScalarNode) -> Any:
     """Give number, text, true/false or None; what is no number after all stays text."""
     text, tag = str(node.value), str(node.tag).removeprefix(_CORE)
     if tag == "null":
