@@ -10,7 +10,10 @@ from fastapi.middleware.gzip import GZipMiddleware
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from fruitwall.errors import FruitwallError, SourceUnavailable
+from fruitwall.service.accounts_waits import Waits
 from fruitwall.web.access.layer import AccessLayer
+from fruitwall.web.access.people_routes import people_routes
+from fruitwall.web.access.routes import access_routes
 from fruitwall.web.access.sessions import sessions_of
 from fruitwall.web.api.routes import api_routes
 from fruitwall.web.areas import AREAS
@@ -39,7 +42,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
         known of each kind, ``/health``.
     """
-    assets = Assets([HERE, HERE / "evening", HERE / "kinds", HERE / "sheet"])
+    assets = Assets([HERE, HERE / "access", HERE / "evening", HERE / "kinds", HERE / "sheet"])
     pages = Pages(assets)
     sessions = sessions_of(settings)
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
@@ -47,6 +50,9 @@ def create_app(settings: WebSettings) -> FastAPI:
     routers = [evening_routes(settings, pages), kind_routes(settings, pages)]
     if settings.house is not None:
         routers.append(api_routes(settings, pages))
+    if sessions is not None:
+        waits = Waits(settings.reach.seconds)
+        routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]
     for router in routers:
         app.include_router(router)
     mounted = {getattr(route, "path", "") for router in routers for route in router.routes}

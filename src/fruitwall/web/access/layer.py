@@ -137,6 +137,8 @@ class AccessLayer:
                 return RedirectResponse(f"/log-in?next={asked}" if path != "/" else "/log-in", 303)
             if key is not None:
                 line = say("The key is not known, or was ended.")
+            elif request.method in SAFE:
+                line = say("Log in with a browser, or send the key of a script as “Authorization: Bearer KEY”.")
             else:
                 line = say("You are not logged in here any more. Nothing was stored; log in and send it again.")
             refusal = self.refusal(request, 401, say("Log in first"), [line])
