@@ -68,16 +68,15 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
 
 def sheltered(tree: Tree, shelter: Shelter, setting: Setting) -> Measure:
     """Give the measure of a tree whose shelter is in a closed state."""
-    _, _, heat = setting.state.partition("+")
-    kind, _, device = heat.partition(":")
+    heat = setting.state.partition("+")[2]
     return Measure(
         key=f"shelter:{shelter.id}" + (f"+{heat}" if heat else ""),
         name=setting.name,
         tree=tree.id,
         requires=(setting,),
         shelter=shelter.id,
-        lamp=device if kind == "lamps" else None,
-        heater=device if kind == "heater" else None,
+        lamp=setting.lamp,
+        heater=setting.heater,
     )
 
 

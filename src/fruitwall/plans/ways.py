@@ -29,15 +29,28 @@ def easy_ways(yard: Yard, minutes: float, at: XY) -> tuple[Way, ...]:
     return tuple(Way((person.id,), minutes + walk) for person in helpers(yard))
 
 
-def covering_ways(yard: Yard, tree: Tree, minutes: float, times: SetUpTimes) -> tuple[Way, ...]:
+def covering_ways(yard: Yard, height: float, at: XY, minutes: float, times: SetUpTimes) -> tuple[Way, ...]:
     """Give the ways of putting a cover over a tree: alone, with a pole, two with poles, from a ladder.
 
-    A tree within one person's reach needs no help. A higher one is first of all for a pole, or for two who throw the
-    cover from the ground; a ladder in the dark is the last choice, and only of those who use ladders.
+    Parameters
+    ----------
+    yard : Yard
+    height : float
+        Of the tree, or of the highest under one sheet. [m]
+    at : tuple of float
+        Where it stands. [m, m]
+    minutes : float
+        Of covering it from the ground, without the walk. [min]
+    times : SetUpTimes
+
+    Returns
+    -------
+    tuple of Way
+        A tree within one person's reach needs no help. A higher one is first of all for a pole, or for two who throw
+        the cover from the ground; a ladder in the dark is the last choice, and only of those who use ladders.
     """
     people = helpers(yard)
-    walk = walking_minutes(yard.gear_store, tree.position)
-    height = tree.height_m
+    walk = walking_minutes(yard.gear_store, at)
     if height > times.highest_m:
         return ()
     if height <= times.reach_m:
