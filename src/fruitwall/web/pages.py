@@ -7,10 +7,14 @@ from pathlib import Path
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from pydantic import BaseModel
 
 from fruitwall.web.assets import Assets
 
 HERE = Path(__file__).parent
+
+AGE = {"cache-control": "no-cache"}
+"""Browsers ask again each time, since a plan ages by the hour and a yard file is edited."""
 
 
 class Pages:
@@ -27,9 +31,14 @@ class Pages:
         self.templates.globals["asset"] = assets.url
 
     def render(self, request: Request, template: str, *, status: int = 200, **values: object) -> Response:
-        """Render a page; browsers ask again each time, since a plan ages by the hour."""
+        """Render a page."""
         text = self.templates.get_template(template).render(path=request.url.path, **values)
-        return HTMLResponse(text, status, headers={"cache-control": "no-cache"})
+        return HTMLResponse(text, status, headers=AGE)
+
+    @staticmethod
+    def document(model: BaseModel) -> Response:
+        """Answer with a document as JSON, asked for again each time like the page that shows it."""
+        return Response(model.model_dump_json(), media_type="application/json", headers=AGE)
 
     def problem(self, request: Request, status: int, title: str, lines: list[str]) -> Response:
         """Say what went wrong: a page for people, one shape of JSON for programs.

@@ -511,8 +511,19 @@ class Prices(Part):
 class OwnFigure(Part):
     """A figure of your own on what cold does to a kind: seen here, told by a neighbour, read somewhere."""
 
-    temperature_c: Celsius = Field(
-        alias="temperature", ge=-60, le=30, description="Air temperature, or the plant's own with `at_tissue: yes`"
+    temperature_c: Celsius | None = Field(
+        default=None,
+        alias="temperature",
+        ge=-60,
+        le=30,
+        description="Air temperature, or the plant's own with `at_tissue: yes`; this or `between`",
+    )
+    between_c: list[Annotated[Celsius, Field(ge=-60, le=30)]] | None = Field(
+        default=None,
+        alias="between",
+        min_length=2,
+        max_length=2,
+        description="Two temperatures between which it was, if it is not known better",
     )
     type: Literal["observed", "survives", "threshold"] = Field(
         default="observed",
@@ -538,6 +549,10 @@ class OwnKind(Part):
     id: Identifier = Field(description=_ID)
     names: list[Label] = Field(min_length=1, description="What it is called; the first is shown")
     spanish: list[Label] = Field(default=[], description="Further names, in Spanish")
+    scientific: Label | None = Field(
+        default=None, description="Scientific name; if left out, that of `like` with the first name beside it"
+    )
+    cultivars: list[Label] = Field(default=[], description="Names of cultivars that find it")
     like: Label | None = Field(
         default=None, description="Kind of the catalogue whose published figures, sizes and habits it takes over"
     )
