@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from fruitwall.service.earlier import done_so_far, earlier_plans
+from fruitwall.service.earlier import done_so_far, earlier_plans, standing_so_far
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
 from fruitwall.service.nights import tonight
 from fruitwall.service.yards import load_yard
@@ -98,6 +98,7 @@ class EveningsDesk:
                     members=self._members,
                     report=report,
                     done=done_so_far((), earlier, now),
+                    standing=standing_so_far((), earlier),
                     last=earlier.last,
                 )
                 self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)

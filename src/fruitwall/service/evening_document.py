@@ -176,6 +176,18 @@ class DoneTask(Document):
     lead: str | None = None
 
 
+class StandingPart(Document):
+    """Something that is taken to stand since an earlier night, because it was told to be done then."""
+
+    key: str = Field(description="As in the task by which it was put there")
+    what: str = Field(description="The same in words")
+    since: date = Field(description="Night for which it was put there")
+    sheet: str | None = None
+    circuit: str | None = None
+    lead: str | None = None
+    used: bool = Field(default=True, description="Whether tonight's plan uses it; if not, it is taken away")
+
+
 class WayOut(Document):
     """One way through the night beside the plan, to be compared with it."""
 
@@ -257,6 +269,10 @@ class EveningPlan(Document):
     )
     solver: Solver
     done: list[DoneTask] = Field(default=[], description="What was already done when the plan was made")
+    withdrawn: list[Withdrawn] = Field(
+        default=[], description="Occasions still to come of earlier plans of this night at which nothing is left to do"
+    )
+    standing: list[StandingPart] = Field(default=[], description="What is taken to stand since an earlier night")
     compare: list[WayOut] = Field(
         default=[], description="Doing nothing, the same as last time (if there is one), the plan, everything possible"
     )

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from fruitwall.plans.parts import Measure, Setting
     from fruitwall.plans.replan import Stands
     from fruitwall.plants.catalogue import Taxon
-    from fruitwall.service.evening_document import DoneTask
+    from fruitwall.service.evening_document import DoneTask, StandingPart
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
@@ -83,6 +83,8 @@ class Situation:
     faces : tuple of Face
     done : tuple of DoneTask
         What is done already this evening.
+    standing : tuple of StandingPart
+        What is taken to stand since an earlier night.
     """
 
     yard: Yard
@@ -96,6 +98,7 @@ class Situation:
     treatments: tuple[tuple[Treatment, ...], ...]
     faces: tuple[Face, ...]
     done: tuple[DoneTask, ...] = ()
+    standing: tuple[StandingPart, ...] = ()
 
     @property
     def settings(self) -> tuple[Setting, ...]:
@@ -103,8 +106,9 @@ class Situation:
         from fruitwall.plans.measures import settings_of
         from fruitwall.plans.replan import settings_still_possible
 
-        settings = settings_of(_with_everybody(self.yard, self.done), night_hours=lit_hours(self.evenings[0]))
-        return settings_still_possible(settings, **too_late(self.evenings[0], self.done))
+        there: list[DoneTask | StandingPart] = [*self.standing, *self.done]
+        settings = settings_of(_with_everybody(self.yard, there), night_hours=lit_hours(self.evenings[0]))
+        return settings_still_possible(settings, **too_late(self.evenings[0], there))
 
 
 @dataclass(frozen=True, eq=False)
@@ -209,6 +213,7 @@ def prepare_situation(
     evenings: Sequence[Evening],
     acclimation_c: float | None,
     done: Sequence[DoneTask] = (),
+    standing: Sequence[StandingPart] = (),
 ) -> Situation:
     """Survey the yard and list what could be done for each tree.
 
@@ -224,6 +229,8 @@ def prepare_situation(
         Mean temperature of the preceding weeks, if known. [°C]
     done : sequence of DoneTask
         What is done already this evening: it stays, and what is too late by now is not offered.
+    standing : sequence of StandingPart
+        What is taken to stand since an earlier night.
 
     Raises
     ------
@@ -243,7 +250,8 @@ def prepare_situation(
     sun = (tonight.sun_leaves - tonight.begins) / timedelta(minutes=1)
     sun = sun if sun >= 0.0 else inf
     told = {task.key: task.at for task in done}
-    able = _with_everybody(yard, done)
+    there: list[DoneTask | StandingPart] = [*standing, *done]
+    able = _with_everybody(yard, there)
     measures = [
         tuple(
             still_possible(
@@ -254,7 +262,7 @@ def prepare_situation(
                     night_hours=hours,
                     sun_minutes=inf if f"wet@{tree.id}" in told else sun,
                 ),
-                **too_late(tonight, done),
+                **too_late(tonight, there),
             )
         )
         for tree in yard.trees
@@ -277,6 +285,7 @@ def prepare_situation(
         ),
         faces=tuple(survey_faces(yard, winter=winter)),
         done=tuple(done),
+        standing=tuple(standing),
     )
 
 
@@ -288,8 +297,8 @@ class TooLate(TypedDict):
     done: dict[str, Stands]
 
 
-def too_late(evening: Evening, done: Sequence[DoneTask]) -> TooLate:
-    """Say what hour it is for those who still have to do things, and what is done."""
+def too_late(evening: Evening, done: Sequence[DoneTask | StandingPart]) -> TooLate:
+    """Say what hour it is for those who still have to do things, and what is done or stands."""
     from fruitwall.plans.replan import Stands
 
     return {
@@ -299,7 +308,7 @@ def too_late(evening: Evening, done: Sequence[DoneTask]) -> TooLate:
     }
 
 
-def _with_everybody(yard: Yard, done: Sequence[DoneTask]) -> Yard:
+def _with_everybody(yard: Yard, done: Sequence[DoneTask | StandingPart]) -> Yard:
     """Give the yard with at least a minute of everybody once something is done: who has no time left did it."""
     if not done:
         return yard
@@ -365,13 +374,15 @@ def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
 
 
 def finished_rows(situation: Situation) -> dict[int, list[int]]:
-    """Give by tree the treatments of which every part is done already, leaving it apart."""
+    """Give by tree the treatments of which every part is done already or stands as it is to be, leaving it apart."""
     done = {task.key for task in situation.done}
+    stands = {part.key for part in situation.standing}
     found = {
         at: [
             row
             for row, measure in enumerate(measures)
-            if measure.all_parts and {p.key for p in measure.all_parts} <= done
+            if measure.all_parts
+            and all(p.key in done or (p.key in stands and p.stays and not p.minutes_again) for p in measure.all_parts)
         ]
         for at, measures in enumerate(situation.measures)
     }

@@ -10,7 +10,7 @@ from datetime import date, datetime
 
 from fruitwall.plans.problem import OneMore, RunnerUp
 from fruitwall.plans.reasons import Reason
-from fruitwall.service.evening_document import Spread, TreePlan
+from fruitwall.service.evening_document import Spread, StandingPart, TreePlan
 from fruitwall.service.household import Household, percent, short_day
 
 OCCASIONS = {
@@ -232,6 +232,30 @@ def why_at_risk(tree: TreePlan) -> str:
 def sentence(text: str) -> str:
     """Begin with a capital, without touching the rest (names stay names)."""
     return text[:1].upper() + text[1:]
+
+
+def standing_words(parts: Sequence[StandingPart]) -> list[str]:
+    """Say what is taken to stand since an earlier night, and what of it is not needed tonight.
+
+    Parameters
+    ----------
+    parts : sequence of StandingPart
+
+    Returns
+    -------
+    list of str
+        Without capital and full stop.
+    """
+    used, spare = [[part.what for part in parts if part.used is kind] for kind in (True, False)]
+    told = []
+    if used:
+        told.append(
+            f"taken to stand as it was ticked on an earlier night: {'; '.join(used)}. Look whether it does; plan with "
+            "--done none if not"
+        )
+    if spare:
+        told.append(f"stands since an earlier night and is not needed tonight: {'; '.join(spare)}")
+    return told
 
 
 def start_words(start_by: datetime, over_by: datetime, household: Household) -> str:
