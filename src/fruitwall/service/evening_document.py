@@ -269,9 +269,6 @@ class EveningPlan(Document):
     )
     solver: Solver
     done: list[DoneTask] = Field(default=[], description="What was already done when the plan was made")
-    withdrawn: list[Withdrawn] = Field(
-        default=[], description="Occasions still to come of earlier plans of this night at which nothing is left to do"
-    )
     standing: list[StandingPart] = Field(default=[], description="What is taken to stand since an earlier night")
     compare: list[WayOut] = Field(
         default=[], description="Doing nothing, the same as last time (if there is one), the plan, everything possible"
