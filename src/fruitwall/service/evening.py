@@ -61,6 +61,7 @@ def plan_evening(
     standing: Sequence[StandingPart] = (),
     last: LastTime | None = None,
     worst_case: float | None = None,
+    before: EveningPlan | None = None,
 ) -> EveningPlan:
     """Give the best plan for tonight, tree by tree.
 
@@ -92,6 +93,8 @@ def plan_evening(
         What was chosen last time, to compare with.
     worst_case : float, optional
         Aversion to the worst cases, 0 to 1, instead of that of the yard's prices.
+    before : EveningPlan, optional
+        The plan made before for this night: its choices are tried as well where the optimum is not found in time.
 
     Returns
     -------
@@ -128,7 +131,7 @@ def plan_evening(
         # The layers below refuse what is impossible in their own words; here it is the yard or weather that is.
         raise PlanError(f"this evening cannot be computed: {error}") from error
     report(STAGES[3])
-    decision, seconds = _decide(outlook, last=last, aversion=worst_case)
+    decision, seconds = _decide(outlook, last=last, aversion=worst_case, before=before)
     report(STAGES[4])
     return _document(outlook, decision, now=now, warnings=weather.warnings, seconds=seconds, threads=threads)
 
@@ -237,7 +240,9 @@ def _weather(
     return dress(joined, members=members, rng=rng, now=now)
 
 
-def _decide(outlook: Outlook, *, last: LastTime | None, aversion: float | None) -> tuple[Decision, float]:
+def _decide(
+    outlook: Outlook, *, last: LastTime | None, aversion: float | None, before: EveningPlan | None = None
+) -> tuple[Decision, float]:
     """Choose, and find what would have been next, what one more would buy, and what else could be done."""
     from fruitwall.plans.evening import one_more, runners_up, solve
     from fruitwall.plans.measures import refused_measures, supplies_of
@@ -269,7 +274,8 @@ def _decide(outlook: Outlook, *, last: LastTime | None, aversion: float | None) 
         in_place=frozenset(part.key for part in situation.standing),
         hanging={its.key: its.sheet for its in there if its.sheet is not None},
     )
-    solution = solve(problem)
+    chosen_before = {tree.id: (tree.measure,) for tree in before.trees} if before is not None else None
+    solution = solve(problem, earlier=chosen_before)
     chosen = [rows[at][solution.choices[at][0]] for at in range(len(yard.trees))]
     acting = [tree.id for tree, row in zip(yard.trees, chosen, strict=True) if row != 0]
     return (
