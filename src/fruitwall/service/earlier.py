@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from pydantic import ValidationError
 
 from fruitwall.errors import PlanError
+from fruitwall.service.calendar import withdrawn_since
 from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
 
 if TYPE_CHECKING:
@@ -115,6 +116,19 @@ def standing_so_far(given: Sequence[str], earlier: Earlier) -> tuple[StandingPar
         From `earlier_plans`.
     """
     return () if "none" in [word.strip() for word in given] else earlier.standing
+
+
+def following(plan: EveningPlan, earlier: Earlier) -> EveningPlan:
+    """Give a new plan with what it takes back of the one before it.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        Just made.
+    earlier : Earlier
+        What the journal held before it.
+    """
+    return plan.model_copy(update={"withdrawn": withdrawn_since(plan, earlier.tonight)})
 
 
 def done_so_far(given: Sequence[str], earlier: Earlier, now: datetime) -> tuple[DoneTask, ...]:
