@@ -44,6 +44,7 @@ def check_feasible(problem: EveningProblem, solution: EveningSolution) -> list[s
         wrong += [f"night {night}: {key} is done twice" for key, n in _counts(t.part.key for t in tasks) if n > 1]
         for task in tasks:
             wrong += [f"night {night}: {task.part.key} {what}" for what in _task(problem, task, standing)]
+        wrong += [f"night {night}: {what}" for what in _under_sheets(problem, solution, tasks, night)]
         wrong += [f"night {night}: {what}" for what in _limits(problem, tasks)]
         standing = frozenset(task.part.key for task in tasks if task.part.stays)
     wrong += _costs(problem, solution)
@@ -93,6 +94,26 @@ def _needed(problem: EveningProblem, solution: EveningSolution, night: int) -> s
         if solution.states[setting.group][night] == setting.state:
             keys |= {part.key for part in setting.parts}
     return keys
+
+
+def _under_sheets(
+    problem: EveningProblem, solution: EveningSolution, tasks: list[PlannedTask], night: int
+) -> Iterator[str]:
+    """Trees under a sheet over several that are planned for something else, or that are under two sheets."""
+    under: Counter[str] = Counter()
+    for task in tasks:
+        if task.part.kind != "cover":
+            continue
+        under.update(task.part.trees)
+        if len(task.part.trees) > 1:
+            for tree in task.part.trees:
+                at = problem.trees.index(tree)
+                measure = problem.options[at][solution.choices[at][night]].measure
+                if all(part.key != task.part.key for part in measure.all_parts):
+                    yield f"tree {tree} is under {task.part.key}, but planned for {measure.key}"
+    for tree, sheets in sorted(under.items()):
+        if sheets > 1:
+            yield f"tree {tree} is under {sheets} sheets"
 
 
 def _task(problem: EveningProblem, task: PlannedTask, standing: frozenset[str]) -> Iterator[str]:
