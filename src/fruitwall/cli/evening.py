@@ -92,6 +92,7 @@ def tonight(
                 done=done_so_far(done.split(","), before, moment),
                 standing=standing_so_far(done.split(","), before),
                 last=before.last,
+                before=before.tonight,
                 worst_case=worst_case,
             )
         plan = following(plan, before)
