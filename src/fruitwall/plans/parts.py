@@ -248,8 +248,8 @@ class Measure:
         ``leave``, ``wet``, ``cover:<material>[/frame][+lamps:<id>|+heater:<id>]``,
         ``together:<trees>:<material>[/frame][+lamps:<id>|+heater:<id>]``,
         ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``,
-        ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``; ``pick``, or any of them with ``+pick``. Unique among
-        the measures of one tree.
+        ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``; ``pick``, ``pick-half``, or any of them with
+        ``+pick`` or ``+pick-half``. Unique among the measures of one tree.
     name : str
         The same in words.
     tree : str

@@ -213,8 +213,8 @@ def _tree_plan(outlook: Outlook, decision: Decision, followed: Followed, at: int
     harm = {"nothing": _at_least(nothing, HARM), "chosen": _at_least(with_plan, HARM)}
     death = {"nothing": _at_least(nothing, DEATH), "chosen": _at_least(with_plan, DEATH)}
     fruit = {
-        "nothing": float(outlook.fruit_lost[at][0, 0]) if tree.fruit_worth > 0 else 0.0,
-        "chosen": float(outlook.fruit_lost[at][chosen, 0]) if tree.fruit_worth > 0 else 0.0,
+        "nothing": float(outlook.fruit_lost[at][0, 0]) if tree.crop_worth > 0 else 0.0,
+        "chosen": float(outlook.fruit_lost[at][chosen, 0]) if tree.crop_worth > 0 else 0.0,
     }
     found = decision.runners_up.get(tree.id)
     names = {t.id: t.name for t in situation.yard.trees}

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from math import inf
+from math import inf, nan
 from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from fruitwall.plants.catalogue import Taxon
     from fruitwall.service.evening_document import DoneTask, StandingPart
     from fruitwall.weather.forcing import Forcing
-    from fruitwall.yard.model import Yard
+    from fruitwall.yard.model import Tree, Yard
 
 FloatArray = NDArray[np.float64]
 
@@ -125,7 +125,7 @@ class Outlook:
     losses : list of ndarray, shape (treatment, night)
         Per tree: expected loss of each night on its own. [currency]
     fruit_lost : list of ndarray, shape (treatment, night)
-        Per tree: expected share of its fruit or bloom lost. [0-1]
+        Per tree: expected share of its fruit and bloom lost, each by its worth. [0-1]
     added : list of ndarray, shape (treatment, night)
         Per tree: what each night adds to the loss of the whole spell, for the programme, which adds nights up.
         [currency]
@@ -171,7 +171,7 @@ class Outlook:
     def in_danger(self, tree: int) -> bool:
         """Tell whether a tree that is left tonight may be harmed or lose fruit that is worth something."""
         harm = float(self.chances[tree][0, 0, HARM:].sum())
-        fruit = float(self.fruit_lost[tree][0, 0]) if self.situation.yard.trees[tree].fruit_worth > 0 else 0.0
+        fruit = float(self.fruit_lost[tree][0, 0]) if self.situation.yard.trees[tree].crop_worth > 0 else 0.0
         return harm >= 0.05 or fruit >= 0.10
 
     def worth_asking(self, tree: int) -> list[int]:
@@ -408,13 +408,47 @@ def judge(situation: Situation, result: NightResult) -> Outlook:
         by_member = grade_chances(tolerance, cold, DURATIONS_H)
         of_tree = by_member.mean(axis=1)
         chances.append(of_tree)
-        fruit = fruit_loss_chance(tolerance, cold, DURATIONS_H) * still_hanging(situation.measures[at])[:, None, None]
-        fruit_lost.append(fruit.mean(axis=1))
-        member_losses.append(tree.worth * loss_share(by_member) + tree.fruit_worth * np.nan_to_num(fruit))
+        crop = crop_lost(tree, tolerance, cold, still_hanging(situation.measures[at]))
+        fruit_lost.append(crop.mean(axis=1))
+        member_losses.append(tree.worth * loss_share(by_member) + tree.crop_worth * np.nan_to_num(crop))
         member_deaths.append(np.nan_to_num(by_member[:, :, 0, DEATH]))
-        losses.append(tree.worth * loss_share(of_tree) + tree.fruit_worth * np.nan_to_num(fruit_lost[-1]))
+        losses.append(tree.worth * loss_share(of_tree) + tree.crop_worth * np.nan_to_num(fruit_lost[-1]))
     added = [added_by_night(loss) for loss in losses]
     return Outlook(situation, result, chances, losses, fruit_lost, added, member_losses, member_deaths)
+
+
+def crop_lost(tree: Tree, tolerance: Tolerance, cold: FloatArray, hanging: FloatArray) -> FloatArray:
+    """Give the expected share of a tree's crop that a night takes.
+
+    Parameters
+    ----------
+    tree : Tree
+        With the worth of its fruit, and of the crop that its bloom promises.
+    tolerance : Tolerance
+        What fruit and flowers stand.
+    cold : ndarray, shape (treatment, ..., tissue, duration)
+        Exposures. [°C]
+    hanging : ndarray, shape (treatment,)
+        Share of the fruit that still hangs: picking saves fruit, not bloom. [0-1]
+
+    Returns
+    -------
+    ndarray, shape (treatment, ...)
+        Of fruit and bloom by their worth; of the worse of both if neither is worth anything. [0-1]
+    """
+    share = hanging.reshape(-1, *[1] * (cold.ndim - 3))
+    fruit = fruit_loss_chance(replace(tolerance, flower_c=nan), cold, DURATIONS_H) * share
+    bloom = fruit_loss_chance(replace(tolerance, fruit_c=nan), cold, DURATIONS_H)
+    if tree.crop_worth <= 0.0:
+        return np.maximum(fruit, bloom)
+    worth_of_bloom = tree.promised_worth if "flower" in tree.stages else 0.0
+    # What it does not carry is lost by a share of 0 and weighs nothing.
+    lost = sum(
+        (worth / tree.crop_worth) * its
+        for worth, its in ((tree.crop_worth - worth_of_bloom, fruit), (worth_of_bloom, bloom))
+        if worth > 0.0
+    )
+    return np.asarray(lost)
 
 
 def still_hanging(measures: Sequence[Measure]) -> FloatArray:

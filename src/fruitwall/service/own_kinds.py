@@ -15,7 +15,8 @@ from pydantic import TypeAdapter
 
 from fruitwall.errors import UnknownTaxonError
 from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon, catalogue, folded
-from fruitwall.yard.model import OwnFigure, OwnKind, Yard
+from fruitwall.yard.model import Yard
+from fruitwall.yard.own_kinds import OwnFigure, OwnKind
 from fruitwall.yard.problems import Problem
 
 USUAL_SIZE_M = 0.05
