@@ -89,6 +89,34 @@ def test_a_cover_put_on_in_time_is_as_warm_at_ten_as_it_was_planned(
         assert tree.tissue_min_c["chosen"].p50 == pytest.approx(before[tree.id].tissue_min_c["chosen"].p50, abs=0.5)
 
 
+def test_the_strip_of_hours_and_the_cold_know_since_when_a_cover_is_on(
+    afternoon: EveningPlan, half_done: EveningPlan
+) -> None:
+    done = {task.key: task.at for task in half_done.done}
+    before = {tree.id: tree for tree in afternoon.trees}
+    covered = [
+        tree
+        for tree in half_done.trees
+        if tree.measure.startswith("cover:")
+        and tree.measure == before[tree.id].measure
+        and {task.key for task in afternoon.tasks if tree.id in task.trees} <= set(done)
+    ]
+
+    assert covered
+    for tree in covered:
+        early = [
+            (now, then)
+            for now, then in zip(tree.hours, before[tree.id].hours, strict=True)
+            if max(done.values()) + timedelta(hours=2) <= now.time <= LATE
+        ]
+        assert early
+        for now, then in early:
+            assert now.tissue_c.p50 == pytest.approx(then.tissue_c.p50, abs=0.2)
+            assert now.tissue_c.p50 != now.tissue_if_nothing_c.p50
+        assert tree.cold is not None
+        assert tree.cold.end_c == pytest.approx(tree.tissue_min_c["chosen"].p50, abs=0.3)
+
+
 def test_with_everything_done_nothing_is_asked_for(afternoon: EveningPlan) -> None:
     every = [task.key for task in afternoon.tasks]
     plan = plan_of(now=LATE, done=done_so_far(every, Earlier(afternoon), LATE))

@@ -306,6 +306,7 @@ def _document(
     from fruitwall.service.explained import explain_cold, explain_fluxes
     from fruitwall.service.hours import hours_of_trees
     from fruitwall.service.household import Household
+    from fruitwall.service.since import nights_of_trees
     from fruitwall.service.venting import venting_of
 
     situation = outlook.situation
@@ -315,6 +316,7 @@ def _document(
             situation,
             [situation.treatments[at][row] for at, row in enumerate(decision.chosen)],
             [outlook.endangered_tissue(at) for at in range(len(situation.spots))],
+            nights=nights_of_trees(situation, decision.chosen),
             threads=threads,
         ),
         cold=explain_cold(outlook, decision.chosen, household, threads=threads),
