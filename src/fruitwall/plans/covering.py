@@ -62,7 +62,7 @@ def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[
         part = cover_part(making, crown_of(tree), covering)
         if not fitting and tree.height_m <= making.times.highest_m:  # above that no sheet would help
             need = tree.crown_diameter_m + 2.0 * tree.height_m
-            why = f"no {covering.name} reaches the ground: it takes {need:.1f} m both ways"
+            why = f"no {covering.name} is large enough: to reach the ground all round takes {need:.1f} m both ways"
             largest = max(min(sheet.width_m, sheet.length_m) for sheet in same)
             yield Refusal(covering.key, why, "no_sheet", need, largest, "m")
             continue
@@ -207,7 +207,9 @@ def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> 
     if isinstance(part, Refusal):
         yield replace(part, key=key)
         return
-    yield replace(bare, key=key, name=f"{bare.name}, {lamp.name} below", parts=(part, *bare.parts), lamp=lamp.id)
+    yield replace(
+        bare, key=key, name=f"{bare.name}, with {lamp.name} under it", parts=(part, *bare.parts), lamp=lamp.id
+    )
 
 
 def _with_heater(
@@ -219,11 +221,17 @@ def _with_heater(
         return  # a heater under draped cloth is never planned: no reason worth a line for every cloth
     wide = [sheet for sheet in covering.sheets if fits(sheet, tree, heater=True)]
     if not wide:
-        yield Refusal(key, f"no such sheet leaves {HEATER_CLEARANCE_M:.2f} m free round a heater", "no_clearance")
+        yield Refusal(
+            key,
+            f"no such sheet is large enough to leave {HEATER_CLEARANCE_M:.2f} m free round a heater",
+            "no_clearance",
+        )
         return
     part = heater_below(making, crown_of(tree), heater)
     if isinstance(part, Refusal):
         yield replace(part, key=key)
         return
     cover = cover_part(making, crown_of(tree), replace(covering, sheets=tuple(wide)), wide=True)
-    yield replace(bare, key=key, name=f"{bare.name}, {heater.name} below", parts=(part, cover), heater=heater.id)
+    yield replace(
+        bare, key=key, name=f"{bare.name}, with {heater.name} under it", parts=(part, cover), heater=heater.id
+    )

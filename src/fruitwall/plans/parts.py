@@ -78,7 +78,7 @@ class Way:
     people : tuple of str
         Identifiers of the persons who do it together.
     minutes : float
-        Minutes that each of them needs before dusk, with the walk there. [min]
+        Minutes that each of them needs this evening, with the walk there. [min]
     trolley : str or None
         Trolley used, if any.
     ladder : bool

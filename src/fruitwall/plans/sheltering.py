@@ -55,13 +55,13 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
     for lamp in yard.gear.lamps:
         if feeds := feeds_for(yard, Load(lamp.watts, False, at), times):
             part = lamps_part(making, lamp, feeds, at, trees, group, shelter.name)
-            name = f"close {shelter.name}, {lamp.name} inside"
+            name = f"close {shelter.name}, with {lamp.name} inside"
             states.append(Setting(group, f"closed+lamps:{lamp.id}", name, (part, close)))
     for heater in yard.gear.heaters:
         spot = _heater_spot(yard, shelter)
         if spot is not None and (feeds := feeds_for(yard, Load(heater.watts, True, spot), times)):
             part = heater_part(making, heater, feeds, spot, trees, group, shelter.name)
-            name = f"close {shelter.name}, {heater.name} inside"
+            name = f"close {shelter.name}, with {heater.name} inside"
             states.append(Setting(group, f"closed+heater:{heater.id}", name, (part, close)))
     return states
 

@@ -204,7 +204,7 @@ def sheets_of(making: Making, group: Group) -> list[Setting]:
 
 def _warmed(bare: Setting, device: str, name: str, parts: tuple[Part, ...]) -> Setting:
     """Give a state with something that warms below the sheet."""
-    return Setting(bare.group, f"{bare.state}+{device}", f"{bare.name}, {name} below", parts)
+    return Setting(bare.group, f"{bare.state}+{device}", f"{bare.name}, with {name} under it", parts)
 
 
 def covered_together(making: Making, tree: Tree, states: dict[str, list[Setting]]) -> Iterator[Measure]:

@@ -160,7 +160,9 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
     if lift.limit_kg <= 0.0:
         words.append("it is too wide to be held close enough to lift")
     elif lift.index > 1.0:
-        words.append(f"the lifting equation allows {lift.limit_kg:.0f} kg in this posture (index {lift.index:.1f})")
+        words.append(
+            f"with its width and grip {lift.limit_kg:.0f} kg are the most to be lifted (lifting index {lift.index:.1f})"
+        )
     elif not any(person.lifts for person in people):
         words.append("nobody lifts")
     else:
@@ -169,7 +171,8 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
     if not yard.gear.trolleys:
         words.append("there is no trolley")
     elif not within_guideline(push):
-        words.append(f"rolling it on soft ground takes {push:.0f} N, more than the {KEEP_MOVING_FORCE_N:.0f} N advised")
+        most = f"more than the {KEEP_MOVING_FORCE_N:.0f} N advised"
+        words.append(f"on a trolley on soft ground it takes {push:.0f} N of push, {most}")
     elif not any(person.pushes_trolley for person in people):
         words.append("nobody pushes the trolley")
     elif not any(lift.mass_kg <= trolley.max_mass_kg for trolley in yard.gear.trolleys):

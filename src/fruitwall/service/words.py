@@ -130,13 +130,13 @@ def reason(
     side = "above" if margin >= 0 else "below"
     alone = f"{household.temperature(nothing.p50)}, {household.difference(margin)} {side} where harm begins"
     if measure != "leave" and harm[0] < 0.05 and fruit[0] < FRUIT_WORTH_A_WORD:
-        return f"{what} left alone: {alone}. Not for tonight alone: it is done now for {later or 'the nights after'}."
+        return f"{what} without help: {alone}. It is done tonight already for {later or 'the nights after'}."
     if measure in ("pick", "pick-half"):
         saves = "saves the fruit" if measure == "pick" else "half of the fruit saves that half"
-        return f"{what} left alone: {alone}; picking {saves} and changes nothing for the tree.{_fruit(fruit)}"
+        return f"{what} without help: {alone}; picking {saves} and changes nothing for the tree.{_fruit(fruit)}"
     if measure != "leave":
         return (
-            f"{what} left alone: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
+            f"{what} without help: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
             f"{percent(harm[1])} instead of {percent(harm[0])}.{_fruit(fruit)}"
         )
     if harm[0] < 0.05:

@@ -466,11 +466,13 @@ class IndoorPlace(Part):
 
 
 class Person(Part):
-    """Somebody who helps before dark."""
+    """Somebody who helps on an evening."""
 
     id: Identifier = Field(description=_ID)
     name: Label = Field(description="As the checklist shall call them")
-    minutes_before_dusk: Minutes = Field(ge=0, le=600, description="Time they can give on an evening")
+    minutes_before_dusk: Minutes = Field(
+        ge=0, le=600, description="Time they can give on an evening, before it is dark"
+    )
     lifts: YesNo = Field(default=True, description="Whether they lift at all")
     max_lift_kg: Kilograms | None = Field(
         default=None,
@@ -504,7 +506,7 @@ class Yard(Part):
     outline: Outline = Field(description="Boundary: corners in order, as [x, y]")
     ground: Ground = Field(default=Ground(), description="Ordinary ground")
     horizon: list[HorizonPoint] = Field(default=[], description="Skyline, where it is not level")
-    gear_store: Point = Field(description="Where covers and gear are kept; the walk before dark starts here")
+    gear_store: Point = Field(description="Where covers and gear are kept; the evening's round starts here")
     structures: list[Structure] = Field(default=[], description="What stands and lies about and shapes the cold")
     trees: list[Tree] = Field(min_length=1, description="The plants to be looked after")
     shelters: list[Shelter] = Field(default=[], description="Standing frames with covers")
