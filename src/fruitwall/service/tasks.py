@@ -129,12 +129,12 @@ def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
     steps = []
     if planned.again:
         kept = ["Draw it down to the ground all round and weigh the edge down."] if planned.sheet else []
-        return [*kept, *_plug_in(planned, yard)]
+        return [*kept, *plug_in_steps(planned, yard)]
     if planned.sheet:
         sheet = next(c for c in yard.gear.covers if c.id == planned.sheet)
         steps.append(f"Take {sheet.name}, {household.length(sheet.width_m)} by {household.length(sheet.length_m)}.")
     steps += planned.part.steps
-    steps += _plug_in(planned, yard)
+    steps += plug_in_steps(planned, yard)
     if planned.way.note:
         steps.append(
             planned.way.note[0].upper() + planned.way.note[1:] + ("" if planned.way.note.endswith(".") else ".")
@@ -142,7 +142,7 @@ def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
     return steps
 
 
-def _plug_in(planned: PlannedTask, yard: Yard) -> list[str]:
+def plug_in_steps(planned: PlannedTask, yard: Yard) -> list[str]:
     """Say where a lamp string or heater is plugged in, if it is one."""
     if not planned.circuit:
         return []
