@@ -29,6 +29,7 @@ from fruitwall.service.kind_words import (
     subject,
 )
 from fruitwall.service.own_kinds import catalogue_of
+from fruitwall.service.words import sentence
 
 if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
@@ -133,7 +134,7 @@ def gear_answer(yard: Yard | None, *, as_json: bool, width: int) -> str:
 def _said(figures: str, words: str, status: str, origins: Sequence[Origin], width: int) -> list[str]:
     """Give one statement on gear with who says it."""
     sources = " ".join(cited(origin) for origin in origins)
-    return [*_folded(f"{figures}. {words} ({status}).", width, indent=2), *_folded(sources, width, indent=4)]
+    return [*_folded(f"{figures}. {sentence(words)} ({status}).", width, indent=2), *_folded(sources, width, indent=4)]
 
 
 def kinds_list(kinds: Sequence[KindLine], *, width: int = 80) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from fruitwall.service.earlier import done_so_far, earlier_plans, standing_so_far
+from fruitwall.service.earlier import done_so_far, earlier_plans, following, standing_so_far
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
 from fruitwall.service.nights import tonight
 from fruitwall.service.yards import load_yard
@@ -105,6 +105,7 @@ class EveningsDesk:
                     last=earlier.last,
                     before=earlier.tonight,
                 )
+                plan = following(plan, earlier)
                 self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)
                 self._plans[key] = plan
                 while len(self._plans) > PLANS_KEPT:

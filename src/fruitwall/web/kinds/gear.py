@@ -16,6 +16,7 @@ from fruitwall.service.gear import (
 )
 from fruitwall.service.household import Household
 from fruitwall.service.kind_words import cited
+from fruitwall.service.words import sentence
 
 
 @dataclass(frozen=True)
@@ -80,4 +81,4 @@ def gear_page_of(document: GearDocument, household: Household) -> GearPage:
 
 def _row(figures: str, words: str, row: ContainerRow | CoverRow) -> GearRow:
     """Lay out one statement. No links: some of the addresses are pages of low authority; the document has them."""
-    return GearRow(figures, words, row.status, " ".join(cited(origin) for origin in row.origins))
+    return GearRow(figures, sentence(words), row.status, " ".join(cited(origin) for origin in row.origins))
