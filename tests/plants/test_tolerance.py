@@ -76,6 +76,14 @@ def test_a_killed_top_comes_again_but_of_a_grafted_tree_less_is_left_to_come_aga
     assert own_root.threshold_c[WOOD, 7] < grafted.threshold_c[WOOD, 7] < grafted.threshold_c[WOOD, 6]
 
 
+@pytest.mark.parametrize("name", ["coconut", "date palm"])
+def test_a_palm_whose_top_is_killed_is_dead(name: str) -> None:
+    about = kind(KNOWN.find(name), KNOWN)
+
+    assert a_tree(name, age_years=60, height_m=12).threshold_c[WOOD, 7] == pytest.approx(about.grade_c[7], abs=1e-6)
+    assert any("does not come again" in note for note in a_tree(name).provenance)
+
+
 def test_what_kills_the_top_kills_few_trees_on_their_own_roots_but_most_in_pots_whose_roots_freeze() -> None:
     top_dies = float(kind(KNOWN.find("guava"), KNOWN).grade_c[7])
     planted = grade_chances(a_tree("guava", age_years=60, height_m=12, origin="cutting"), one_hour(top_dies))

@@ -222,6 +222,15 @@ a grafted tree only what comes above the graft is the tree that was: a hand's br
 assumption.
 """
 
+NEVER_AGAIN = ("Arecaceae",)
+"""Families of which nothing comes again: a palm has one growing point, and no bud below it. From memory, botany."""
+
+
+def stump_k(family: str, origin: str) -> float:
+    """Give by how much colder than the death of its top a tree of this family and origin dies. [K]"""
+    return 0.0 if family in NEVER_AGAIN else STUMP_K[origin]
+
+
 FLUSH_C, FLUSH_SD_K = -2.8, 1.2
 """Tissue temperature that kills soft new growth, nearly the same in tender and hardy kinds. [°C], [K]
 

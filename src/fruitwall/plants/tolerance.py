@@ -163,7 +163,8 @@ def prior(
     notes += weaker_told
     grade_c += shift + gap + weaker
     top_c = float(grade_c[7])
-    grade_c[7] -= effects.STUMP_K[origin]
+    stump_k = effects.stump_k(taxon.family, origin)
+    grade_c[7] -= stump_k
     common = np.sqrt(effects.TREE_SD_K**2 + effects.AIR_TO_TISSUE_SD_K**2 + (young * effects.YOUNG_GAP_SD_K) ** 2)
     grade_sd_k = np.sqrt(grade_sd_k**2 + common**2 + doubt**2 + weaker_sd**2)
 
@@ -196,7 +197,7 @@ def prior(
         chill_dose_k_h=np.array(effects.CHILL_DOSE_K_H),
         pale_level_c=pale_level,
         pale_sd_k=pale_sd,
-        provenance=(*notes, *chilled, _stump_note(origin), _SHELTER_NOTE),
+        provenance=(*notes, *chilled, _stump_note(stump_k, origin), _SHELTER_NOTE),
     )
 
 
@@ -320,11 +321,12 @@ def _paling(taxon: Taxon, about: Kind) -> tuple[float, float]:
     return effects.PALE_C - effects.PALE_PER_K * hardier, float(np.hypot(effects.PALE_SD_K, effects.TREE_SD_K))
 
 
-def _stump_note(origin: str) -> str:
+def _stump_note(stump_k: float, origin: str) -> str:
     """One sentence on what comes again."""
-    below = effects.STUMP_K[origin]
+    if stump_k == 0.0:
+        return "a palm whose top is killed does not come again"
     again = "above the graft" if origin == "grafted" else "from the stump"
-    return f"a top that is killed comes again {again} unless its wood gets {below:g} K colder still"
+    return f"a top that is killed comes again {again} unless its wood gets {stump_k:g} K colder still"
 
 
 def _crop(about: Kind, carried: frozenset[str]) -> tuple[tuple[float, float], tuple[float, float]]:
