@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any, get_args
 
 import numpy as np
@@ -235,6 +236,38 @@ def test_ground_is_not_wetted_if_the_sun_leaves_it_before_that_is_done():
     assert "wet" in keys(yard(), sun_minutes=minutes)
     assert "wet" not in keys(yard(), sun_minutes=minutes - 1.0)
     assert f"takes {minutes:.0f} min, and the sun leaves" in why(yard(), "wet", sun_minutes=minutes - 1.0)
+
+
+def test_nobody_waters_longer_than_the_sun_stays_however_the_work_is_shared():
+    trees = [YOUNG | {"id": name, "position": [x, 5]} for name, x in (("a", 4), ("b", 6), ("c", 8))]
+    its = yard(trees)
+    wets = [named(its, "wet", at) for at in range(3)]
+    longest = max(m.minutes for m in wets)
+
+    def watered(sun_minutes: float) -> list[tuple[str, ...]]:
+        options = tuple(
+            (Option(named(its, "leave", at), np.array([20.0])), Option(wets[at], np.array([0.0]))) for at in range(3)
+        )
+        problem = EveningProblem(
+            ("a", "b", "c"), options, supplies_of(its), its.prices, settings_of(its), sun_minutes=sun_minutes
+        )
+        solution = solve(problem)
+        assert check_feasible(problem, solution) == []
+        return [task.way.people for task in solution.tasks]
+
+    assert len(watered(math.inf)) == 3
+    assert sorted(watered(1.1 * longest)) == [("ana",), ("ben",)]  # one each
+    assert len(watered(2.1 * longest)) == 3
+    assert watered(0.5 * longest) == []
+
+
+def test_a_plan_that_waters_after_the_sun_has_left_is_found():
+    its = yard()
+    options = (Option(named(its, "leave"), np.array([20.0])), Option(named(its, "wet"), np.array([0.0])))
+    problem = EveningProblem(("young",), (options,), supplies_of(its), its.prices)
+    solution = solve(problem)
+    (wrong,) = check_feasible(replace(problem, sun_minutes=1.0), solution)
+    assert "before the sun leaves in 1 min" in wrong
 
 
 def test_pots_and_paving_are_not_wetted():

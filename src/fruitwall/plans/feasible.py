@@ -150,9 +150,11 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
     rolled: dict[str, list[tuple[float, float]]] = {}
     watts: defaultdict[str, float] = defaultdict(float)
     pieces: Counter[str] = Counter()
+    sunny: defaultdict[str, float] = defaultdict(float)
     for task in tasks:
         for person in task.way.people:
             minutes[person] += task.way.minutes
+            sunny[person] += task.way.minutes if task.part.deadline == "before_sun_leaves" and task.night == 0 else 0.0
         if task.way.trolley is not None:
             time = min(supplies.find(f"person/{person}").available for person in task.way.people)
             rolled.setdefault(task.way.trolley, []).append((time, task.way.minutes))
@@ -167,6 +169,9 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
             available = supplies.find(f"{kind}/{name}").available
             if amount > available + _EPS:
                 yield f"{kind} {name} has {available:g}, {amount:g} are used"
+    for name, amount in sunny.items():
+        if amount > problem.sun_minutes + _EPS:
+            yield f"person {name} needs {amount:g} min before the sun leaves in {problem.sun_minutes:g} min"
     have = {item.key: item.available for item in supplies.items}
     for key, taken in pieces.items():
         if taken > have.get(key, 0.0) + _EPS:

@@ -272,6 +272,7 @@ def _decide(
         done=frozenset(task.key for task in situation.done),
         aversion=shuns,
         in_place=frozenset(part.key for part in situation.standing),
+        sun_minutes=max(0.0, (situation.evenings[0].sun_leaves - situation.evenings[0].begins) / timedelta(minutes=1)),
         hanging={its.key: its.sheet for its in there if its.sheet is not None},
     )
     chosen_before = {tree.id: (tree.measure,) for tree in before.trees} if before is not None else None
