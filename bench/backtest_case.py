@@ -1,19 +1,22 @@
 """Predicted against reported injury: what would the model have said before freezes whose outcome is known?
 
-Run ``python -m bench backtest_case``. Reports in bench/data/freezes were never shown to the model. Rows of the
+Run ``python -m bench backtest_case``. Reports in bench/data/freezes are in no catalogue. Rows of the
 catalogue that tell an observed injury, or a freeze stood unhurt, are predicted from the catalogue without their own
 source.
 
 A report gives an air temperature, seldom more. So tissue is taken 1.5 K below the air of a still night and as cold as
 the air of a windy one, as where published limits are read; the night model itself is tried elsewhere
 (bench/validate_physics.py).
+
+One number of the model is taken from these freezes: how much colder than the death of its top a tree dies for good
+(`plants.effects.STUMP_K`). So every freeze is predicted with the number that all *other* reports call for.
 """
 
 from __future__ import annotations
 
 import csv
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -23,7 +26,7 @@ from numpy.typing import NDArray
 from fruitwall.plants import effects
 from fruitwall.plants.catalogue import Catalogue, Evidence, catalogue
 from fruitwall.plants.injury import DURATIONS_H, grade_chances
-from fruitwall.plants.tolerance import FRUIT, GRADES, ROOT, TISSUES, prior
+from fruitwall.plants.tolerance import FRUIT, GRADES, ROOT, TISSUES, WOOD, prior
 
 Array = NDArray[np.float64]
 
@@ -43,6 +46,10 @@ EVENTS = ("sanmarcos24f",)
 
 RISE_K_PER_LOG2 = 0.6
 """How much milder the mean of twice the hours near the minimum is, as on a usual clear night. Our judgement. [K]"""
+
+
+STUMPS_K = np.arange(0.0, 6.01, 0.5)
+"""Distances from death of the top to death of the tree that are tried. [K]"""
 
 
 @dataclass(frozen=True)
@@ -154,8 +161,16 @@ def without(voice: str) -> Catalogue:
     return Catalogue(known.taxa, tuple(row for row in known.evidence_rows if row.voice != voice))
 
 
-def predicted(freeze: Freeze) -> Array:
-    """Give the chance of each grade as it would have been said beforehand. [grade]"""
+@lru_cache(maxsize=4096)
+def predicted(freeze: Freeze, stump_k: float | None = None) -> Array:
+    """Give the chance of each grade as it would have been said beforehand. [grade]
+
+    Parameters
+    ----------
+    freeze : Freeze
+    stump_k : float or None
+        How much colder than the death of its top the tree dies; what the model has if left out. [K]
+    """
     tree = prior(
         catalogue().find(freeze.taxon),
         age_years=freeze.age_years,
@@ -165,7 +180,37 @@ def predicted(freeze: Freeze) -> Array:
         acclimation_c=freeze.weeks_c,
         known=without(freeze.report),
     )
+    if stump_k is not None:
+        limits = tree.threshold_c.copy()
+        limits[WOOD, 7] += effects.STUMP_K["unknown"] - stump_k
+        tree = replace(tree, threshold_c=limits)
     return grade_chances(tree, exposure(freeze), nights_axis=0)
+
+
+def everything() -> tuple[Freeze, ...]:
+    """Give all freezes, reports and rows."""
+    return (*reported(), *of_catalogue())
+
+
+@lru_cache(maxsize=1)
+def _scores() -> tuple[tuple[str, ...], Array]:
+    """Report and ranked score of every freeze under every distance. [freeze], [freeze, distance]"""
+    freezes = everything()
+    scores = [
+        [_ranked(predicted(freeze, float(stump))[None], seen(freeze)[None]) for stump in STUMPS_K] for freeze in freezes
+    ]
+    return tuple(freeze.report for freeze in freezes), np.array(scores)
+
+
+def stump_without(report: str | None) -> float:
+    """Give the distance from death of the top to death of the tree that all other reports call for. [K]"""
+    reports, scores = _scores()
+    return float(STUMPS_K[scores[[other != report for other in reports]].mean(axis=0).argmin()])
+
+
+def beforehand(freeze: Freeze) -> Array:
+    """Give the chance of each grade with nothing taken from the freeze's own report. [grade]"""
+    return predicted(freeze, stump_without(freeze.report))
 
 
 def interval(chances: Array, share: float = 0.8) -> tuple[int, int]:
@@ -207,8 +252,8 @@ class Summary:
 
 
 def summary(freezes: Sequence[Freeze]) -> Summary:
-    """Compare predictions with what was reported."""
-    chances = np.array([predicted(freeze) for freeze in freezes])
+    """Compare predictions with what was reported; nothing is taken from the report that is predicted."""
+    chances = np.array([beforehand(freeze) for freeze in freezes])
     outcomes = np.array([seen(freeze) for freeze in freezes])
     reports = np.array([freeze.report for freeze in freezes])
     naive = np.array([outcomes[reports != report].mean(axis=0) for report in reports])
@@ -230,7 +275,7 @@ def summary(freezes: Sequence[Freeze]) -> Summary:
 
 def reached(freezes: Sequence[Freeze]) -> tuple[Array, Array]:
     """Give the share of trees predicted, and seen, to reach each grade or a worse one. [grade], [grade]"""
-    chances = np.mean([predicted(freeze) for freeze in freezes], axis=0)
+    chances = np.mean([beforehand(freeze) for freeze in freezes], axis=0)
     outcomes = np.mean([seen(freeze) for freeze in freezes], axis=0)
     return np.cumsum(chances[::-1])[::-1], np.cumsum(outcomes[::-1])[::-1]
 
@@ -244,7 +289,7 @@ def table(freezes: Sequence[Freeze]) -> list[str]:
     """Give one line per freeze, the worst predicted marked."""
     lines = [f"{'kind':34} {'air °C':>7} {'said':>5} {'80 %':>5} {'mean':>5}  report, what was seen"]
     for freeze in freezes:
-        chances = predicted(freeze)
+        chances = beforehand(freeze)
         low, high = interval(chances)
         mark = " " if low <= freeze.grade[1] and freeze.grade[0] <= high else "!"
         lines.append(
@@ -257,7 +302,7 @@ def table(freezes: Sequence[Freeze]) -> list[str]:
 def main() -> None:
     """Print every freeze and what comes out in all."""
     sets = {
-        "reports never shown to the model": reported(),
+        "reports": reported(),
         "rows of the catalogue, own source left out": of_catalogue(),
     }
     for title, freezes in sets.items():
@@ -270,6 +315,17 @@ def main() -> None:
         print(f"against {done.naive_score:.2f} of one who only knows the other outcomes")
         for what, shares in zip(("predicted", "seen"), reached(freezes), strict=True):
             print(f"{what:9} to reach grade 1-7: " + " ".join(f"{share:4.0%}" for share in shares[1:]))
+    chosen = {report: stump_without(report) for report in sorted({freeze.report for freeze in everything()})}
+    print(
+        f"\na top that is killed comes again unless it gets colder by: all {stump_without(None):g} K, leaving out one"
+    )
+    print("  " + ", ".join(f"{report} {stump:g}" for report, stump in chosen.items()))
+    reports, scores = _scores()
+    for title, freezes in sets.items():
+        mine = np.isin(np.arange(len(reports)), [everything().index(freeze) for freeze in freezes])
+        print(
+            f"  {title}: " + ", ".join(f"{k:g} K {s:.2f}" for k, s in zip(STUMPS_K, scores[mine].mean(0), strict=True))
+        )
     print("\nsources read")
     for report, url in sorted({(f.report, f.url) for f in reported()}):
         print(f"{report}: {url}")

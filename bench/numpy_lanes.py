@@ -3,6 +3,10 @@
 Whole-array expressions over [case, member]. A state `x` and a row of weather `f` are dicts of arrays by the offsets of
 `physics.kernel_rows`, shapes (case, member) and (1, member); parameters `p` and bodies `b` are arrays with the
 parameter first, shape (parameter, case, 1). `bench.numpy_reference` marches them through time.
+
+That every formula stands here a second time is on purpose: shared code would share its slips, and the kernel's speed
+is told over what one would write without a compiler. What changes there must change here, and
+`tests/physics/test_reference.py` fails until it does. Constants are shared, so they are not checked by this.
 """
 
 from __future__ import annotations

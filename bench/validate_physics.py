@@ -4,8 +4,8 @@
     python -m bench.validate_physics --markdown   # as Markdown
     python -m bench.validate_physics --write      # puts it into docs/validation.md
 
-Nothing is fitted, except where the last column says "one number out". What was assumed stands in the modules of
-`bench.validation`, what the figures mean in docs/validation.md.
+Nothing is fitted, except where the last column says "one number out" or "fitted on". What was assumed stands in the
+modules of `bench.validation`, what the figures mean in docs/validation.md.
 """
 
 from __future__ import annotations
@@ -19,12 +19,13 @@ from bench.validation.heights import profile_rows, soil_rows
 from bench.validation.pairs import pair_rows
 from bench.validation.scores import Row, as_markdown, as_text
 from bench.validation.sky import sky_rows
-from bench.validation.towers import alamosa_rows, tower_rows
+from bench.validation.towers import alamosa_rows, exchange_rows, tower_rows
 from bench.validation.tunnel import tunnel_rows
 
 PARTS: dict[str, Callable[[], list[Row]]] = {
     "sky": sky_rows,
     "towers": tower_rows,
+    "exchange": exchange_rows,
     "ground": alamosa_rows,
     "pairs": pair_rows,
     "profile": profile_rows,

@@ -467,7 +467,7 @@ def test_a_name_of_several_words_needs_no_quotes(run: Run) -> None:
 
 
 def test_an_unknown_kind_is_refused_with_near_names(run: Run) -> None:
-    refused(run("kind", "aguacatte"), 'no kind named "aguacatte"', "near names: aguacate")
+    refused(run("kind", "papia"), 'no kind named "papia"', "near names: papaya")
 
 
 def test_a_kind_as_document_holds_every_figure(run: Run) -> None:
@@ -497,3 +497,19 @@ def test_a_kind_of_the_yard_file_is_shown_in_its_units(run: Run, tmp_path: Path)
     assert printed.out.startswith("Aunt mango, Mangifera indica 'Aunt mango'"), printed.err
     assert "°F" in printed.out
     refused(run("kind", "aunt mango"), 'no kind named "aunt mango"')
+
+
+def test_published_containers_and_covers_are_shown_and_given_as_a_document(run: Run) -> None:
+    shown, document = run("gear"), run("gear", "--json")
+
+    assert shown.status == document.status == 0
+    assert "#15 (15 gal)" in shown.out
+    assert "Row cover effects on minimum air temperature" in shown.out
+    assert len(json.loads(document.out)["covers"]) == 21
+
+
+def test_a_misspelt_kind_is_shown_with_a_word_on_it(run: Run) -> None:
+    answer = run("kind", "chirimoia")
+
+    assert answer.status == 0
+    assert answer.out.startswith("No kind is named “chirimoia”. This is cherimoya")

@@ -23,6 +23,9 @@ TimeArray = NDArray[np.datetime64]
 DATA = Path(__file__).resolve().parents[1] / "data"
 TESTS_DATA = DATA.parents[1] / "tests" / "data"
 
+SPIN_UP = np.timedelta64(5, "D")
+"""Days in which ground and trunks find their temperature; not scored."""
+
 DARK_DEG = -3.0
 """Sun this far down counts as night: half-hour means near sunset hold no sun. [degrees]"""
 
@@ -72,6 +75,14 @@ def on_hours(time_utc: TimeArray, values: FloatArray, hours: TimeArray, half_wid
     weight = total(known.astype(np.float64))
     some = weight > 1e-9
     return np.where(some, total(np.where(known, values, 0.0)) / np.where(some, weight, 1.0), np.nan)
+
+
+def mean_of_last(values: FloatArray, count: int) -> FloatArray:
+    """Running mean of the last `count` values (fewer at the beginning)."""
+    total = np.concatenate([[0.0], np.cumsum(values)])
+    stop = np.arange(1, values.size + 1)
+    first = np.maximum(stop - count, 0)
+    return np.asarray((total[stop] - total[first]) / (stop - first))
 
 
 def filled(values: FloatArray) -> FloatArray:

@@ -11,15 +11,17 @@ The logger at 1.5 m is not in the air of the one at 0.15 m: they differ by 1.6 K
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bench.validation.driving import (
     DATA,
+    SPIN_UP,
+    FloatArray,
     TimeArray,
     cloud_from_range,
     filled,
     forcing,
     is_dark,
+    mean_of_last,
     nights_between,
     on_hours,
     open_spot,
@@ -34,8 +36,6 @@ from fruitwall.weather.forcing import Forcing, as_datetime
 from fruitwall.weather.history import DAILY_WIND_M_S
 from fruitwall.weather.sun import clear_sun, cloud_transmission
 from fruitwall.weather.wind import wind_at_height
-
-FloatArray = NDArray[np.float64]
 
 PLACE = (50.951, 14.092, 180.0)
 """Locality A2E32; the other lies 11 km away, which the sun does not notice. [degrees, degrees, m]"""
@@ -54,8 +54,6 @@ RH_WITHOUT = 90.0
 
 PAST_DAYS, EVERY_DAYS = 8, 3
 """Days of past weather of a march begun anew, and how often one is begun. [d]"""
-
-SPIN_UP = np.timedelta64(5, "D")
 
 
 def _hourly(name: str) -> tuple[TimeArray, dict[str, FloatArray]]:
@@ -148,7 +146,7 @@ def soil_rows() -> list[Row]:
             "forest, Saxony, October to January",
             f"soil at 8 cm, {march_is}",
             model=model,
-            naive=_mean_of_last(air, 24),
+            naive=mean_of_last(air, 24),
             measured=data["temp_c_soil_-0.08m"],
             night=night_numbers(hours, PLACE[1]),
             conditions={"all hours": settled, "air in frost": settled & (air < 0.0)},
@@ -166,11 +164,3 @@ def _soil(weather: Forcing) -> FloatArray:
     result = simulate(weather, [spot], [body], [[LEAVE]], night, keep_series=True, threads=1)
     assert result.series is not None
     return np.asarray(result.series["root"][0, 0, 0, ::4])
-
-
-def _mean_of_last(values: FloatArray, count: int) -> FloatArray:
-    """Running mean of the last `count` values (fewer at the beginning)."""
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    stop = np.arange(1, values.size + 1)
-    first = np.maximum(stop - count, 0)
-    return np.asarray((total[stop] - total[first]) / (stop - first))

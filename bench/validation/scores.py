@@ -50,8 +50,8 @@ class Row:
         How much was measured (nights 0: not known); values of one night hang together, so the nights are what counts.
     model, naive : Score
     sample : str
-        "out": nothing in the model was made from this series; "in": the model's shape or constant was read off it;
-        "one number": besides that one number was fitted on other winters of it.
+        "out": nothing in the model was made from this series; "in": the model's shape or constant was read off it, or
+        kept because it fits it; "one number": besides that one number was fitted on other winters of it.
     unit : str
     """
 

@@ -18,13 +18,16 @@ instruments.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
 
 from bench.validation.driving import (
     DATA,
+    SPIN_UP,
     TESTS_DATA,
+    FloatArray,
     TimeArray,
     cloud_from_longwave,
     filled,
@@ -45,11 +48,6 @@ from fruitwall.physics.sky import emitted, sky_temperature
 from fruitwall.weather.forcing import Forcing
 from fruitwall.weather.wind import wind_at_height
 
-FloatArray = NDArray[np.float64]
-
-SPIN_UP = np.timedelta64(5, "D")
-"""Days in which ground and trunks find their temperature; not scored."""
-
 CLEAR_LOSS_W_M2 = 60.0
 """Net loss, at air temperature, from which a value counts as clear: two thirds of that of a full clear night. [W/m²]"""
 
@@ -63,6 +61,12 @@ PPFD_PER_W = 2.06
 """Photosynthetic light over global sun: 4.57 µmol/J times a share of 0.45 (from memory). [µmol/J]"""
 
 LOW_VAPOUR_KPA = 0.02
+
+EXCHANGES = np.geomspace(1 / 208, 1.0, 33)
+"""Where the exchange of low canopies is looked for: from FAO-56's grass to all the wind. [-]"""
+
+KEPT = "in (exchange kept by it)"
+"""Of the meadow and the oaks: of two constants with a reason, 1/208 and 0.11, that nearer to both was kept."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +86,8 @@ class Tower:
     over_canopy : bool
         Instruments well above a tall canopy: wind comes down by the logarithmic law over rough ground (displacement
         0.67, roughness 0.1 of the height), air as measured. Otherwise by the model's own law over grass.
+    sample : str
+        Whether the model was made with it, see `scores.Row`.
     """
 
     site: str
@@ -91,6 +97,7 @@ class Tower:
     body: Body
     ground: str
     over_canopy: bool
+    sample: str
 
     @property
     def wind_share(self) -> float:
@@ -112,6 +119,7 @@ TOWERS = (
         Body(leaf_width_m=0.01, leaf_area_index=4.0, height_m=0.4, crown_diameter_m=30.0),
         "turf",
         False,
+        KEPT,
     ),
     Tower(
         "fr_pue",
@@ -121,6 +129,7 @@ TOWERS = (
         Body(leaf_width_m=0.025, leaf_area_index=2.9, height_m=5.5, crown_diameter_m=30.0),
         "mulch",
         True,
+        KEPT,
     ),
     Tower(
         "de_tha",
@@ -130,23 +139,84 @@ TOWERS = (
         Body(leaf_width_m=0.0015, leaf_area_index=7.6, height_m=26.5, crown_diameter_m=30.0),
         "mulch",
         True,
+        "out",
     ),
 )
 
 
+@dataclass(frozen=True, eq=False)
+class Series:
+    """What a tower measured, at full hours.
+
+    Attributes
+    ----------
+    weather : Forcing
+        As the model gets it.
+    air_c, measured_c, down_w_m2 : ndarray, shape (hour,)
+        Air, canopy as read, and longwave from the sky.
+    zero_k : float
+        By how much the instruments disagree: see the head of this module.
+    conditions : dict of str to ndarray, shape (hour,)
+        Which hours count as what; the first are all night hours.
+    night : ndarray, shape (hour,)
+    """
+
+    weather: Forcing
+    air_c: FloatArray
+    measured_c: FloatArray
+    down_w_m2: FloatArray
+    zero_k: float
+    conditions: dict[str, NDArray[np.bool_]]
+    night: NDArray[np.int64]
+
+
 def tower_rows() -> list[Row]:
     """Give the rows of all three towers."""
-    times, columns, words = read(DATA / "flux_tower_longwave" / "towers.csv.gz")
-    site = np.array(words["site"])
+    return [row for tower in TOWERS for row in _tower(tower, _series(tower))]
+
+
+def exchange_rows() -> list[Row]:
+    """Give the rows of meadow and oaks with the exchange of low canopies fitted on the other one.
+
+    The exchange of `EXCHANGES` is taken that has the least root mean square error over all night hours of the one, zero
+    taken off, and tried on the other.
+    """
+    pair = [(tower, _series(tower)) for tower in TOWERS if tower.sample == KEPT]
+    best = []
+    for tower, series in pair:
+        dark = series.conditions["all night hours"]
+        error = [
+            np.sqrt(np.mean((_with_exchange(tower, series, each) - series.measured_c + series.zero_k)[dark] ** 2))
+            for each in EXCHANGES
+        ]
+        best.append(float(EXCHANGES[int(np.argmin(error))]))
     made: list[Row] = []
-    for tower in TOWERS:
-        here = site == tower.site
-        made += _tower(tower, times[here], {name: column[here] for name, column in columns.items()})
+    for (tower, series), (other, _), exchange in zip(pair, reversed(pair), reversed(best), strict=True):
+        made += rows(
+            tower.name,
+            f"canopy, exchange {exchange:.2g}, zero {series.zero_k:+.1f} K taken off",
+            model=_with_exchange(tower, series, exchange),
+            naive=series.air_c,
+            measured=series.measured_c - series.zero_k,
+            night=series.night,
+            conditions=series.conditions,
+            naive_is="as warm as the air",
+            sample=f"out (exchange fitted on the {other.name.split(',')[0]})",
+        )
     return made
 
 
-def _tower(tower: Tower, times: TimeArray, data: dict[str, FloatArray]) -> list[Row]:
-    """Rows of one tower."""
+def _with_exchange(tower: Tower, series: Series, exchange: float) -> FloatArray:
+    """Model's canopy, height profile in where it applies, with another exchange of low canopies. [°C]"""
+    with patch("fruitwall.physics.cases.LOW_EXCHANGE", exchange):
+        return _radiometric(tower, series.weather, series.down_w_m2, with_profile=not tower.over_canopy)
+
+
+def _series(tower: Tower) -> Series:
+    """Read a tower's series."""
+    times, data, words = read(DATA / "flux_tower_longwave" / "towers.csv.gz")
+    here = np.array(words["site"]) == tower.site
+    times, data = times[here], {name: column[here] for name, column in data.items()}
     hours = np.arange(times[0] + np.timedelta64(3600, "s"), times[-1], np.timedelta64(3600, "s"))
     hours = hours[hours.astype(np.int64) % 3600 == 0]
     # Half-hour means carry the stamp of their start: the mean of the one before and the one after holds at the hour.
@@ -174,34 +244,47 @@ def _tower(tower: Tower, times: TimeArray, data: dict[str, FloatArray]) -> list[
     dark = is_dark(hours, latitude, longitude) & known & (hours >= hours[0] + SPIN_UP)
     loss = emitted(air) - down
     clear, calm = loss >= CLEAR_LOSS_W_M2, wind < CALM_M_S
-    conditions = {
-        "all night hours": dark,
-        "clear and calm": dark & clear & calm,
-        "clear, some wind": dark & clear & ~calm,
-        "cloudy": dark & ~clear,
-    }
     measured = _surface(at["longwave_up_wm2"], down)
-    zero = float((measured - air)[dark & (loss < ZERO_LOSS_W_M2)].mean())
+    return Series(
+        weather,
+        air,
+        measured,
+        down,
+        float((measured - air)[dark & (loss < ZERO_LOSS_W_M2)].mean()),
+        {
+            "all night hours": dark,
+            "clear and calm": dark & clear & calm,
+            "clear, some wind": dark & clear & ~calm,
+            "cloudy": dark & ~clear,
+        },
+        night_numbers(hours, longitude),
+    )
+
+
+def _tower(tower: Tower, series: Series) -> list[Row]:
+    """Rows of one tower."""
+    zero, conditions = series.zero_k, series.conditions
     made: list[Row] = []
     for with_profile in (False, True):
         if with_profile and tower.over_canopy:
             continue
-        model = _radiometric(tower, weather, down, with_profile=with_profile)
+        model = _radiometric(tower, series.weather, series.down_w_m2, with_profile=with_profile)
         what = "canopy with the height profile" if with_profile else "canopy"
         # The raw reading once, then with the instruments' zero.
         for reading, taken_off, when in (
-            ("as read", 0.0, {"all night hours": dark}),
+            ("as read", 0.0, {"all night hours": conditions["all night hours"]}),
             (f"zero {zero:+.1f} K taken off", zero, conditions),
         ):
             made += rows(
                 tower.name,
                 f"{what}, {reading}",
                 model=model,
-                naive=air,
-                measured=measured - taken_off,
-                night=night_numbers(hours, longitude),
+                naive=series.air_c,
+                measured=series.measured_c - taken_off,
+                night=series.night,
                 conditions=when,
                 naive_is="as warm as the air",
+                sample=tower.sample,
             )
     return made
 

@@ -12,14 +12,16 @@ leaves of 5 cm and a leaf area index of 2, wind outside 1 m/s, cloud from the da
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from bench.validation.driving import (
     DATA,
+    SPIN_UP,
+    FloatArray,
     TimeArray,
     filled,
     forcing,
     is_dark,
+    mean_of_last,
     nights_between,
     on_hours,
     open_spot,
@@ -35,8 +37,6 @@ from fruitwall.physics.sky import CLOUD_WEIGHT
 from fruitwall.physics.treatment import Treatment
 from fruitwall.weather.sun import clear_sun, cloud_from_transmission, sun_elevation
 
-FloatArray = NDArray[np.float64]
-
 PLACE = (45.5, 11.8, 20.0)
 CROP = Body(leaf_width_m=0.05, leaf_area_index=2.0, height_m=0.5, crown_diameter_m=8.0, root_depth_m=0.10)
 TUNNEL = Treatment(
@@ -49,7 +49,6 @@ FILM_LETS_THROUGH = 0.7
 STRETCHES = (("2021-10-31T12:00:00", "2021-12-01T12:00:00"), ("2021-12-16T00:00:00", "2022-02-02T12:00:00"))
 """Before and after a hole of two weeks."""
 
-SPIN_UP = np.timedelta64(5, "D")
 SENSORS = ("air1_c", "air2_c", "air3_c", "air4_c", "air6_c", "air7_c", "air8_c")
 SOIL_DEPTH = "soil at 10 cm (depth assumed)"
 
@@ -79,7 +78,7 @@ def tunnel_rows() -> list[Row]:
             "plastic tunnel, Veneto, winter",
             f"{SOIL_DEPTH} {name}",
             model=soil,
-            naive=_mean_of_a_day(air),
+            naive=mean_of_last(air, 24),
             measured=soils[number],
             night=night,
             conditions={"all nights": dark},
@@ -131,11 +130,3 @@ def _cloud_of_days(hours: TimeArray, sun: FloatArray) -> FloatArray:
     cloud = cloud_from_transmission(share)
     noon = days.astype("datetime64[s]").astype(np.int64) + 11 * 3600
     return np.asarray(np.interp(hours.astype(np.int64), noon, cloud))
-
-
-def _mean_of_a_day(values: FloatArray) -> FloatArray:
-    """Running mean of the last 24 values, NaN before."""
-    total = np.concatenate([[0.0], np.cumsum(values)])
-    out = np.full(values.size, np.nan)
-    out[23:] = (total[24:] - total[:-24]) / 24.0
-    return out

@@ -225,7 +225,9 @@ def _limits(plan: EveningPlan) -> list[RenderableType]:
     scarce.sort(key=lambda limit: -(limit.one_more_saves or 0.0))
     if not scarce:
         return []
-    lines: list[RenderableType] = [Text("\nWhat holds the plan back", style="bold")]
+    lines: list[RenderableType] = [
+        Text.assemble(("\nWhat holds the plan back", "bold"), (" (planned anew with one more of each)", "dim"))
+    ]
     for limit in scarce:
         used = f"{limit.used:.0f} of {limit.available:.0f} {limit.unit} used"
         lines.append(Padding(Text(f"{limit.name}: {used}. {limit.one_more or ''}".rstrip()), (0, 0, 0, 2)))

@@ -1,4 +1,4 @@
-"""How a kind of plant looks in a terminal: its names, its prior as a small plot, every figure with its source.
+"""How what is known looks in a terminal: a kind of plant with its prior as a small plot, and published gear.
 
 Plain text without colour, folded to the width that is given; 80 columns are enough.
 """
@@ -10,13 +10,12 @@ from textwrap import wrap
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import FruitwallError
+from fruitwall.service.gear import ABOUT_CONTAINERS, ABOUT_COVERS, container_figures, cover_figures, describe_gear
 from fruitwall.service.household import Household
-from fruitwall.service.kind import describe_kind, list_kinds, reader
-from fruitwall.service.kind_document import GradeLimit, KindDocument, KindLine, Statement
+from fruitwall.service.kind import describe_kind, list_kinds, look_up, reader
+from fruitwall.service.kind_document import GradeLimit, KindDocument, KindLine, Origin, Statement
 from fruitwall.service.kind_words import (
-    HEAT_EFFECTS,
     SHORT_TYPES,
-    STAGES,
     TYPES,
     Axis,
     alternatives,
@@ -24,10 +23,13 @@ from fruitwall.service.kind_words import (
     cited,
     degrees,
     figure,
+    guessed_words,
+    heat_words,
     hours,
     subject,
 )
 from fruitwall.service.own_kinds import catalogue_of
+from fruitwall.service.words import sentence
 
 if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
@@ -42,7 +44,7 @@ def kind_answer(name: str, yard: Yard | None, unit: str | None, *, as_json: bool
     Parameters
     ----------
     name : str
-        Any name of a kind; empty for the list.
+        Any name of a kind, a slip of the pen forgiven unless for JSON; empty for the list.
     yard : Yard or None
         Whose own kinds and units to use.
     unit : str or None
@@ -61,8 +63,12 @@ def kind_answer(name: str, yard: Yard | None, unit: str | None, *, as_json: bool
         raise FruitwallError(f'--unit: expected C or F, got "{unit}"')
     known, columns = catalogue_of(yard), max(60, min(width, 100))
     if name:
-        found = describe_kind(name, known)
-        return found.model_dump_json(indent=2) if as_json else kind_page(found, reader(yard, unit), width=columns)
+        if as_json:  # a program is not guessed at
+            return describe_kind(name, known).model_dump_json(indent=2)
+        taxon, guessed = look_up(name, known)
+        page = kind_page(describe_kind(taxon.key, known), reader(yard, unit), width=columns)
+        told = _folded(guessed_words(name, taxon.name), columns) if guessed else []
+        return "\n".join([*told, *([""] if told else []), page])
     kinds = list_kinds(known)
     if as_json:
         return "[" + ",\n ".join(line.model_dump_json() for line in kinds) + "]"
@@ -97,6 +103,40 @@ def kind_page(document: KindDocument, household: Household, *, width: int = 80) 
     return "\n".join(line.rstrip() for line in lines)
 
 
+def gear_answer(yard: Yard | None, *, as_json: bool, width: int) -> str:
+    """Give what `fruitwall gear` prints: all that is published on containers and covers.
+
+    Parameters
+    ----------
+    yard : Yard or None
+        In whose units to read; metric ones without it.
+    as_json : bool
+        A document in SI units instead of text.
+    width : int
+        Columns of the terminal; 60 to 100 of them are used.
+    """
+    document, columns = describe_gear(), max(60, min(width, 100))
+    if as_json:
+        return document.model_dump_json(indent=2)
+    household = reader(yard)
+    lines = ["Containers", *_folded(ABOUT_CONTAINERS, columns)]
+    for group in document.containers:
+        lines += ["", *_folded(f"{group.container} ({group.nominal}): {container_figures(group, household)}", columns)]
+        for row in group.rows:
+            lines += _said(container_figures(row, household), row.basis, row.status, row.origins, columns)
+    lines += ["", "Covers", *_folded(ABOUT_COVERS, columns)]
+    for cover in document.covers:
+        lines += ["", *_folded(cover.material, columns)]
+        lines += _said(cover_figures(cover, household), cover.conditions, cover.status, cover.origins, columns)
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _said(figures: str, words: str, status: str, origins: Sequence[Origin], width: int) -> list[str]:
+    """Give one statement on gear with who says it."""
+    sources = " ".join(cited(origin) for origin in origins)
+    return [*_folded(f"{figures}. {sentence(words)} ({status}).", width, indent=2), *_folded(sources, width, indent=4)]
+
+
 def kinds_list(kinds: Sequence[KindLine], *, width: int = 80) -> str:
     """Lay out the list of kinds, by family.
 
@@ -122,7 +162,10 @@ def kinds_list(kinds: Sequence[KindLine], *, width: int = 80) -> str:
         text = f"  {names} ({line.scientific})"
         lines.append(f"{text[: width - 12]:<{width - 11}}{count:>10}")
     head = f"{'Kind, English / Spanish (scientific)':<{width - 22}}{'statements of sources':>21}"
-    foot = "`fruitwall kind NAME` shows one: its figures with their sources and what was made of them."
+    foot = (
+        "`fruitwall kind NAME` shows one: its figures with their sources and what was made of them. `fruitwall gear` "
+        "shows what is published on containers and covers."
+    )
     return "\n".join([head, "", *lines, "", *_folded(foot, width)])
 
 
@@ -232,14 +275,12 @@ def _season_and_heat(document: KindDocument, household: Household, width: int) -
         yield from ("", "Leaf and season")
         for fact in document.habits:
             yield from _folded(f"{fact.text}. {cited(fact.origin)}", width, indent=2)
-    if document.heats:
-        yield from ("", "Heat")
-        for heat in document.heats:
-            effect = HEAT_EFFECTS.get(heat.effect, heat.effect.replace("_", " "))
-            where = STAGES.get(heat.stage, heat.stage)
-            note = f" Our note: {heat.note}." if heat.note else ""
-            text = f"{household.temperature(heat.temperature_c)}: {effect} ({where}). {cited(heat.origin)}{note}"
-            yield from _folded(text, width, indent=2)
+    for heading, general in (("Heat", False), ("Heat, of other trees and fruit", True)):
+        heats = [heat for heat in document.heats if bool(heat.about) is general]
+        if heats:
+            yield from ("", heading)
+        for heat in heats:
+            yield from _folded(f"{heat_words(heat, household)}. {cited(heat.origin)}", width, indent=2)
 
 
 def _folded(text: str, width: int, *, indent: int = 0, first: int | None = None) -> list[str]:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from bench import backtest_case as backtest
+from fruitwall.plants import effects
 from fruitwall.plants.catalogue import catalogue
 
 
@@ -51,31 +52,47 @@ def test_the_interval_holds_its_share_and_a_certain_forecast_scores_nothing() ->
     assert backtest._ranked(np.eye(8)[[5]], certain) == pytest.approx(2.0)
 
 
-def test_unseen_freezes_are_predicted_as_well_as_documented(project: Path) -> None:
-    done = backtest.summary(backtest.reported())
+def sampling_error(share: float, freezes: list[backtest.Freeze]) -> float:
+    """One standard error of a share, with every source counted once: its reports hang together."""
+    return float(np.sqrt(share * (1.0 - share) / len({freeze.report for freeze in freezes})))
 
-    # At least the promised share: words leave grades open, so more than 80 % is no surprise; far less would be a fault.
-    assert done.within >= 0.85
-    assert done.error < 1.5
-    assert abs(done.bias) < 0.9
+
+@pytest.mark.parametrize("freezes", [backtest.reported(), backtest.of_catalogue()], ids=["reports", "rows"])
+def test_freezes_are_predicted_as_well_as_documented(project: Path, freezes: list[backtest.Freeze]) -> None:
+    done = backtest.summary(freezes)
+
+    # What an interval promises, less what chance may take in one case of twenty; and better than knowing nothing.
+    assert done.within >= 0.8 - 1.64 * sampling_error(0.8, freezes)
     assert done.score < done.naive_score
+    # For the rest there is no bound from outside: what the documentation says is held.
     text = (project / "docs" / "tolerance.md").read_text(encoding="utf-8")
-    assert f"| {done.count} | {done.within:.0%} | {done.error:.1f} | {done.bias:+.1f} |".replace("%", " %") in text
+    told = (
+        f"| {done.count} | {done.within:.0%} | {done.error:.1f} | {round(done.bias, 1) + 0.0:+.1f} "
+        f"| {done.score:.2f} | {done.naive_score:.2f} |"
+    )
+    assert told.replace("%", " %") in text
 
 
-def test_rows_of_the_catalogue_are_predicted_as_well_as_documented(project: Path) -> None:
-    done = backtest.summary(backtest.of_catalogue())
+@pytest.mark.parametrize("freezes", [backtest.reported(), backtest.of_catalogue()], ids=["reports", "rows"])
+def test_death_is_predicted_about_as_often_as_seen(freezes: list[backtest.Freeze]) -> None:
+    predicted, seen = backtest.reached(freezes)
 
-    assert done.within >= 0.8
-    assert done.error < 1.7
-    assert done.score < 0.6 * done.naive_score
-    text = (project / "docs" / "tolerance.md").read_text(encoding="utf-8")
-    assert f"| {done.count} | {done.within:.0%} | {done.error:.1f} | {done.bias:+.1f} |".replace("%", " %") in text
+    assert abs(predicted[7] - seen[7]) < 1.96 * sampling_error(float(seen[7]), freezes)
 
 
-def test_death_is_predicted_too_often() -> None:
-    """A known fault, told in docs/tolerance.md: mend the text when this fails."""
-    predicted, seen = backtest.reached(backtest.reported())
+def test_the_distance_from_death_of_the_top_to_death_of_the_tree_is_what_the_freezes_call_for() -> None:
+    one_step = backtest.STUMPS_K[1] - backtest.STUMPS_K[0]
 
-    assert predicted[7] > seen[7] + 0.2
-    assert predicted[4] == pytest.approx(seen[4], abs=0.15)
+    assert abs(effects.STUMP_K["unknown"] - backtest.stump_without(None)) <= one_step
+
+
+def test_a_freeze_has_no_say_in_the_distance_with_which_it_is_predicted(monkeypatch: pytest.MonkeyPatch) -> None:
+    report = "greenman2017"
+    reports, scores = backtest._scores()
+    mine = np.array([other == report for other in reports])
+    lying = np.where(mine[:, None], 1000.0 * np.arange(len(backtest.STUMPS_K)), scores)
+    before = backtest.stump_without(report)
+    monkeypatch.setattr(backtest, "_scores", lambda: (reports, lying))
+
+    assert backtest.stump_without(report) == before
+    assert backtest.stump_without(None) == 0.0

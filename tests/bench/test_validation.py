@@ -35,11 +35,6 @@ def row_of(table, key, naive_is=None):
 
 # What the model is for: nearer than the naive answer, in data that had no part in making it.
 WINS = [
-    f"{MEADOW}, all night hours",
-    f"{MEADOW}, clear and calm",
-    f"{OAKS}, as read, all night hours",
-    f"{OAKS}, zero -0.6 K taken off, all night hours",
-    f"{OAKS}, zero -0.6 K taken off, clear and calm",
     f"{SPRUCES}, as read, all night hours",
     f"{SPRUCES}, zero -0.2 K taken off, all night hours",
     f"{GROUND}, day",
@@ -54,6 +49,37 @@ def test_the_model_is_nearer_than_the_naive_answer(table, key):
 
     assert row.sample == "out"
     assert row.model.rmse < 0.95 * row.naive.rmse
+
+
+# Nearer too, but the exchange of low canopies was kept because it fits these two.
+FITS = [
+    f"{MEADOW}, all night hours",
+    f"{MEADOW}, clear and calm",
+    f"{OAKS}, as read, all night hours",
+    f"{OAKS}, zero -0.6 K taken off, all night hours",
+    f"{OAKS}, zero -0.6 K taken off, clear and calm",
+]
+
+
+@pytest.mark.parametrize("key", FITS)
+def test_the_model_fits_the_canopies_by_which_its_exchange_was_kept(table, key):
+    row = row_of(table, key)
+
+    assert row.sample == "in (exchange kept by it)"
+    assert row.model.rmse < 0.95 * row.naive.rmse
+
+
+def test_an_exchange_fitted_on_one_canopy_is_tried_on_the_other(table):
+    tried = {
+        (row.series.split(",")[0], row.what.split(", ")[-1]): row for row in table if "exchange fitted" in row.sample
+    }
+    # The oaks know no best exchange: the more the better. So the meadow gets all the wind there is, and is still nearer
+    # than the air; the oaks get the meadow's, below what a tall crown has anyway, and are nearer in calm air only.
+    assert tried["meadow", "all night hours"].model.rmse < 0.6 * tried["meadow", "all night hours"].naive.rmse
+    oaks = {condition: row for (series, condition), row in tried.items() if series == "holm oak forest"}
+    assert oaks["clear and calm"].model.rmse < 0.7 * oaks["clear and calm"].naive.rmse
+    assert oaks["all night hours"].model.rmse == pytest.approx(oaks["all night hours"].naive.rmse, abs=0.1)
+    assert oaks["some wind"].model.rmse > 1.5 * oaks["some wind"].naive.rmse  # a known fault, told on the page
 
 
 def test_the_offset_learned_in_one_winter_helps_in_the_others(table):
@@ -71,9 +97,9 @@ RECORDED = [
     (f"{SKY}: Santa Maria, 19 °C", 3.4, 0.1),
     (f"{SKY}: Tharandt, 12 °C", 5.5, 0.1),
     (f"{SKY}: Neustift, 14 °C", 16.4, 0.2),
-    (f"{MEADOW}, clear and calm", 0.81, 0.15),
-    (f"{OAKS}, zero -0.6 K taken off, clear and calm", 0.50, 0.1),
-    (f"{OAKS}, zero -0.6 K taken off, clear, some wind", 0.93, 0.1),
+    (f"{MEADOW}, clear and calm", 0.81, 0.05),
+    (f"{OAKS}, zero -0.6 K taken off, clear and calm", 0.59, 0.05),
+    (f"{OAKS}, zero -0.6 K taken off, clear, some wind", 0.93, 0.05),
     (f"{SPRUCES}, zero -0.2 K taken off, all night hours", 0.28, 0.05),
 ]
 
@@ -88,8 +114,8 @@ def test_known_faults_are_still_told_and_no_worse(table):
     for plant in "ab":
         row = row_of(table, f"{TUNNEL}: plant {plant} in the night's inside air, all nights")
         assert -0.8 < row.model.bias < 0.0
-    assert row_of(table, f"{FOREST}: soil at 8 cm, begun 8 days before, air in frost").model.rmse < 4.8
-    assert row_of(table, f"{GROUND}, night").model.rmse < 3.1
+    assert row_of(table, f"{FOREST}: soil at 8 cm, begun 8 days before, air in frost").model.rmse < 3.4
+    assert row_of(table, f"{GROUND}, night").model.rmse < 1.5
     city = row_of(table, CITY, "station's air and mean difference, learned too")
     assert city.model.rmse < 1.2 * city.naive.rmse
 

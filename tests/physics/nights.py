@@ -4,6 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
+from fruitwall.physics.cases import wind_profile
 from fruitwall.physics.spot import Spot
 from fruitwall.physics.treatment import Night
 from fruitwall.weather.forcing import Forcing
@@ -66,6 +67,10 @@ def night_of(day):
         dawn_utc=noon + timedelta(hours=18.4),
     )
 
+
+FROST_WINDS_M_S = [wind / wind_profile(2.0) for wind in (0.0, 0.5, 1.0, 1.5, 2.0)]
+"""Wind at 10 m of a radiation frost where a source names none: up to 2 m/s at the shelter, below which FAO's rule for
+such nights holds (documentation of function predFAO of the R package frost, read)."""
 
 LAST = night_of(21)
 """Second night of three days of `frost_weather`."""

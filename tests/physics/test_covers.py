@@ -1,6 +1,7 @@
 """Covers: what the table says, what encloses what, and the traps that the names hide."""
 
 from dataclasses import replace
+from functools import cache
 from typing import get_args
 
 import numpy as np
@@ -19,7 +20,7 @@ from fruitwall.physics.soil import Season
 from fruitwall.physics.tissue import leaf_temperature
 from fruitwall.physics.treatment import Treatment
 from fruitwall.yard.model import CoverMaterial
-from tests.physics.nights import FIRST, LAST, frost_weather, night_of, open_spot
+from tests.physics.nights import FIRST, FROST_WINDS_M_S, LAST, frost_weather, night_of, open_spot
 from tests.published import find_check
 
 FILE = "covers.yaml"
@@ -166,33 +167,90 @@ def test_cloth_over_a_bed_gains_what_universities_say():
 
 
 def test_covers_over_a_bed_range_as_the_handbook_says_from_thin_to_thick():
+    # In light air. The book names no wind, and in the windier half of a radiation frost thin covers keep less, down to
+    # 0.3 K; nor does anything of ours come near the 5 K of its thick covers (2.9 K at most).
     check = find_check(FILE, "cover-fao-row-range")
     thin, thick = check.want("gain_c")
-    covers = [Treatment("c", cover=name) for name in ("fleece_light", "bubble_film", "frost_blanket")]
-    leaf, _, _ = gains(covers, BED, moisture="wet")
-    assert leaf.min() == pytest.approx(thin, abs=0.5)  # "about", in whole kelvins
+    covers = [Treatment("c", cover=name) for name in ("fleece_light", "film_polyethylene", "bubble_film")]
+    leaf, _, _ = gains([*covers, Treatment("c", cover="frost_blanket")], BED, moisture="wet")
+    assert leaf[:2] == pytest.approx(thin, abs=0.1)
     assert thin < leaf.max() <= thick
 
 
-def test_strawberries_under_fleece_are_as_much_warmer_as_on_the_measured_night():
-    # Outside 22 °F at plant height, 3.7 to 5.4 °F warmer under three weights: the model stays 1 °F below the lowest
-    # (tolerance of the check: 1.5 °F), nearer for the soil's surface; the thermometers lay between plant and soil.
+@pytest.mark.xfail(reason="published: about 1 K in whole kelvins; at 2 m/s thin covers leak and keep 0.3 to 0.4 K here")
+def test_thin_covers_keep_a_kelvin_through_all_winds_of_a_radiation_frost():
+    thin, _ = find_check(FILE, "cover-fao-row-range").want("gain_c")
+    covers = [Treatment("c", cover=name) for name in ("fleece_light", "film_polyethylene")]
+    for wind in FROST_WINDS_M_S:
+        leaf, _, _ = gains(covers, BED, moisture="wet", weather=frost_weather(wind=wind))
+        assert np.all(np.round(leaf) == thin)
+
+
+@cache
+def strawberry_gains():
+    """Leaf gains under fleece of the three published weights, by wind, on nights as cold as told. [°F]"""
     check = find_check(FILE, "cover-poling-fabric")
-    fleece = [Treatment("c", cover="fleece_medium")]
-    leaf, _, result = gains(fleece, BED, moisture="wet", weather=frost_weather(low=-4.5))
-    assert result.air_minimum_c[0, 0, 0, 0] * 1.8 + 32 == pytest.approx(check.given("t_outside_ground_air_f"), abs=1.0)
-    assert leaf[0] * 1.8 == pytest.approx(check.want("gain_f").min(), abs=check.tolerance["abs"])
+    names = ("fleece_light", "fleece_medium", "fleece_heavy")
+    weights = [MATERIALS[name].mass_g_m2 for name in names]
+    lows, found = (-6.0, -5.0, -4.0, -3.0), []
+    for wind in FROST_WINDS_M_S:
+        outside, gain = [], []
+        for low in lows:
+            leaf, _, result = gains(
+                [Treatment(name, cover=name) for name in names],
+                BED,
+                moisture="wet",
+                weather=frost_weather(low=low, wind=wind),
+            )
+            outside.append(result.air_minimum_c[0, 0, 0, 0] * 1.8 + 32.0)
+            gain.append(np.interp(check.given("weight_g_m2"), weights, leaf * 1.8))
+        told = check.given("t_outside_ground_air_f")
+        assert outside[0] < told < outside[-1]
+        found.append([np.interp(told, outside, column) for column in np.transpose(gain)])
+    return np.array(found)
+
+
+@pytest.mark.parametrize(
+    "weight_oz",
+    [
+        pytest.param(0.75, marks=pytest.mark.xfail(reason="published 4.3 °F; here 1.7 to 2.7 by wind")),
+        pytest.param(1.0, marks=pytest.mark.xfail(reason="published 5.4 °F; here 2.0 to 3.0 by wind")),
+        1.25,
+    ],
+)
+def test_strawberries_under_fleece_are_as_much_warmer_as_on_the_measured_night(weight_oz):
+    # The source names the air outside at plant height (22 °F), which fixes the night, and no wind. The heaviest fleece
+    # is met in every wind of a radiation frost (3.7 °F; here 2.3 to 3.2), always from below. The thermometers lay
+    # between plant and soil, where it is warmer than at our outer leaf.
+    check = find_check(FILE, "cover-poling-fabric")
+    number = list(check.given("weight_oz_yd2")).index(weight_oz)
+    assert strawberry_gains()[:, number] == pytest.approx(check.want("gain_f")[number], abs=check.tolerance["abs"])
+
+
+def shield_gains():
+    """Gains of a sheet over a young tree, and how much colder than the air its leaf was, by wind. [°F]"""
+    young = Body(height_m=1.0, crown_diameter_m=0.8)
+    roof = Treatment("roof", cover="bed_sheet", sides="open", on_frame=True)
+    found = []
+    for wind in FROST_WINDS_M_S:
+        leaf, _, result = gains([roof], young, weather=frost_weather(wind=wind))
+        found.append((leaf[0], result.air_minimum_c[0, 0, 0, 0] - result.minimum_c[0, 0, 0, 0, 0]))
+    return 1.8 * np.transpose(found)
 
 
 def test_an_opaque_sheet_above_gains_no_more_than_the_leaf_was_colder_than_the_air():
-    # leaf-shield-citrus in tissue.yaml: about 1 °F, at most the radiative depression.
+    # "Clear, fairly calm", no figure for the wind: the source's upper limit must hold in all winds of a radiation
+    # frost, its about 1 °F within its tolerance in all but the dead calm (2.0 °F there, 1.3 at 2 m/s).
     check = find_check("tissue.yaml", "leaf-shield-citrus")
-    # The paper names no wind: a light air of 1 m/s rather than a dead calm.
-    roof = Treatment("roof", cover="bed_sheet", sides="open", on_frame=True)
-    leaf, _, result = gains([roof], weather=frost_weather(wind=1.0))
-    depression = result.air_minimum_c[0, 0, 0, 0] - result.minimum_c[0, 0, 0, 0, 0]
-    assert 0.0 < leaf[0] <= depression + 0.1
-    assert leaf[0] * 1.8 == pytest.approx(check.want("gain_f"), abs=check.tolerance["abs"])
+    gain, depression = shield_gains()
+    assert np.all((gain > 0.0) & (gain <= depression))
+    assert gain[1:] == pytest.approx(check.want("gain_f"), abs=check.tolerance["abs"])
+
+
+@pytest.mark.xfail(reason="published: about 1.0 °F; here 1.3 to 2.0 °F by wind, more than was measured in every wind")
+def test_the_measured_gain_of_an_opaque_shield_lies_among_those_of_a_radiation_frost():
+    gain, _ = shield_gains()
+    assert gain.min() <= find_check("tissue.yaml", "leaf-shield-citrus").want("gain_f") <= gain.max()
 
 
 def test_trap_a_dry_film_in_the_early_evening_is_colder_inside_than_outside():
@@ -263,8 +321,9 @@ def test_a_film_left_on_until_noon_cooks_and_a_sheet_does_not():
 
 @pytest.mark.parametrize("body", [BED, TREE, Body(height_m=0.8, crown_diameter_m=0.8)], ids=["bed", "tree", "small"])
 def test_a_closed_film_in_the_winter_sun_is_by_noon_as_much_warmer_as_closed_tunnels_are(body):
-    # Air 10 to 20 K over outside in full sun, unvented (common practice, no source). A tall frame loses heat on five
-    # times its ground and must catch sun on its sides as well.
+    # Air 10 to 20 K over outside in full sun, unvented (common practice, no source); a leaf in the sun up to 2 K more.
+    # No proof: SIDE_SUN_WARMS was set by this range (0.4 gives 15 to 23 K). A tall frame loses heat on five times its
+    # ground and must catch sun on its sides as well.
     film, fleece, sheet = (
         Treatment(name, cover=name, on_frame=True) for name in ("film_polyethylene", "fleece_light", "bed_sheet")
     )
@@ -272,6 +331,7 @@ def test_a_closed_film_in_the_winter_sun_is_by_noon_as_much_warmer_as_closed_tun
     outside = weather.t_air_c[0, weather.time_utc <= np.datetime64(LAST.end_utc.replace(tzinfo=None))][-1]
     over = warmest_until_noon([film, fleece, sheet], body, "air") - outside
     assert 10.0 < over[0] < 20.0
+    assert 10.0 < warmest_until_noon([film], body)[0] - outside < 22.0
     assert over[0] > over[1] > over[2] > 3.0
 
 

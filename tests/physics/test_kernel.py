@@ -118,8 +118,8 @@ def test_the_night_is_that_of_scipy_on_the_full_grid(name):
 
 ROOTS_OFF = pytest.mark.xfail(
     strict=True,
-    reason="0.057 K at worst, by day: roots are read from six terms made for the surface, which answer 10 cm within "
-    "0.04 K; other weights for the same terms were tried and are no better after a jump",
+    reason="0.057 K at worst, in the evening: roots are read from six terms made for the surface, which answer 10 cm "
+    "within 0.04 K; other weights for the same terms were tried and are no better after a jump",
 )
 
 

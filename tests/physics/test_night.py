@@ -17,7 +17,8 @@ from fruitwall.physics.exposure import DURATIONS_H, SERIES
 from fruitwall.physics.faces import Face, Layer
 from fruitwall.physics.night import _March, simulate
 from fruitwall.physics.rooms import Room
-from fruitwall.physics.soil import Season, ground_of
+from fruitwall.physics.slab import Slab
+from fruitwall.physics.soil import SATURATION, Season, ground_of, soil_layer
 from fruitwall.physics.treatment import Treatment
 from tests.physics.nights import FIRST, LAST, frost_weather, night_of, open_spot
 from tests.published import find_check
@@ -79,26 +80,47 @@ def test_opaque_cloth_that_does_not_touch_never_lets_a_leaf_fall_below_the_uncov
 BED = Body(height_m=0.1, crown_diameter_m=3.5, leaf_area_index=1.0)
 
 
-def gain_of_thin_cloth(ground, **weather):
-    """How much warmer the air at the leaves of a low bed is under light fleece."""
-    treatments = [Treatment("leave"), Treatment("cloth", cover="fleece_light")]
-    spot = open_spot(height_m=0.3, ground=ground)
-    result = simulate(frost_weather(wind=0.3, **weather), [spot], [BED], [treatments], [LAST])
-    return float(result.air_minimum_c[0, 1, 0, 0] - result.air_minimum_c[0, 0, 0, 0])
+FILM_ON_SOIL_M2KW = (0.02, 0.06, 0.10)
+"""Of film mulch: half a millimetre, two and five of air under it, 0.025 W/(m K) and 4.5 W/(m² K) of radiation."""
 
 
-def test_thin_cloth_over_a_low_bed_gains_what_two_springs_of_trials_gained():
-    # Oregon 1988, an inch above the soil over film mulch, means of two springs: 0.5 to 1.8 K (osu_1988 in the evidence
-    # on covers), printed in whole degrees Fahrenheit, so 0.3 K either way. Spring nights of 4 °C, moist air. Film on
-    # soil keeps a few millimetres of air under it, about 0.1 m² K/W: between bare soil (0) and turf (0.15).
-    bare, turf = (gain_of_thin_cloth(ground, low=4.0, high=18.0, dew=1.0) for ground in ("bare", "turf"))
-    assert bare > turf
-    assert 0.2 < (bare + 2.0 * turf) / 3.0 < 2.1
+@pytest.fixture
+def gain_of_thin_cloth(monkeypatch):
+    """How much warmer the air at the leaves of a low bed is under light fleece, over film that lies on moist soil."""
+
+    def gain(mulch_m2kw, **weather):
+        film, soil = Layer(0.002, 0.002 / mulch_m2kw, 1.2, 1005.0), soil_layer("loam", SATURATION["moist"])
+        monkeypatch.setattr("fruitwall.physics.cases.ground_of", lambda *_: Slab([film, soil]))
+        spot = open_spot(height_m=0.3, ground="turf")  # so that it does not freeze
+        treatments = [Treatment("leave"), Treatment("cloth", cover="fleece_light")]
+        result = simulate(frost_weather(**weather), [spot], [BED], [treatments], [LAST])
+        return float(result.air_minimum_c[0, 1, 0, 0] - result.air_minimum_c[0, 0, 0, 0])
+
+    return gain
 
 
-def test_thin_cloth_may_gain_nothing_on_the_coldest_clear_nights():
-    # Single nights of the same trials: -0.6 to +0.6 K.
-    assert -0.6 < gain_of_thin_cloth("turf", low=1.0, high=15.0, before=0.0) < 0.6
+# Oregon 1988, an inch above the soil over film mulch: means of two springs 0.5 to 1.8 K, single clear nights -0.6 to
+# +0.6 K, in whole degrees Fahrenheit, so 0.3 K either way. Neither wind nor how the film lay is told.
+
+
+def test_thin_cloth_over_a_low_bed_gains_in_light_air_what_two_springs_of_trials_gained(gain_of_thin_cloth):
+    # Spring nights of 4 °C, moist air. Met in the calmest air only, least where much air lies under the film.
+    found = [gain_of_thin_cloth(mulch, wind=0.3, low=4.0, high=18.0, dew=1.0) for mulch in FILM_ON_SOIL_M2KW]
+    assert found == sorted(found, reverse=True)
+    assert found[-1] > 0.2
+    assert found[0] < 2.1
+
+
+@pytest.mark.xfail(reason="published: 0.5 to 1.8 K; here +0.1 K in 2 m/s with 2 mm of air under the film")
+def test_thin_cloth_over_a_low_bed_gains_in_a_common_wind_what_two_springs_of_trials_gained(gain_of_thin_cloth):
+    # 2 m/s at 10 m: the middle of what spring nights of that valley have (1 to 3 m/s, from memory).
+    assert 0.2 < gain_of_thin_cloth(FILM_ON_SOIL_M2KW[1], wind=2.0, low=4.0, high=18.0, dew=1.0) < 2.1
+
+
+@pytest.mark.parametrize("wind", [0.3, 1.0])
+@pytest.mark.parametrize("mulch", FILM_ON_SOIL_M2KW)
+def test_thin_cloth_may_gain_nothing_on_the_coldest_clear_nights(gain_of_thin_cloth, mulch, wind):
+    assert -0.6 < gain_of_thin_cloth(mulch, wind=wind, low=1.0, high=15.0, before=0.0) < 0.6
 
 
 def test_mulch_shuts_the_warmth_of_the_soil_off_from_a_covered_tree():

@@ -19,10 +19,10 @@ from fruitwall.physics.cooling import INVERSION_HEIGHTS_M, inversion_k
 from fruitwall.physics.covers import MATERIALS
 from fruitwall.physics.night import _March, simulate
 from fruitwall.physics.sky import emitted
-from fruitwall.physics.soil import Season
+from fruitwall.physics.soil import COLDEST_DAY, Season
 from fruitwall.physics.treatment import Treatment
 from fruitwall.yard.model import Hollow
-from tests.physics.nights import FIRST, LAST, frost_weather, night_of, open_spot
+from tests.physics.nights import FIRST, FROST_WINDS_M_S, LAST, frost_weather, night_of, open_spot
 from tests.published import find_check
 
 TREE = Body(height_m=2.0, crown_diameter_m=1.5)
@@ -96,13 +96,13 @@ def test_trap_a_film_tunnel_cools_faster_after_sunset_than_the_air_outside():
 # ---------------------------------------------------------------- soil
 
 
-def ground_gives(spot, body, *, wind=0.5):
+def ground_gives(spot, body, *, wind=0.5, moisture="moist"):
     """What open ground loses to the sky and what its own heat makes up, by step of a clear night above freezing. [W/m²]
 
     The heat that the ground gives is what its surface lacks in the independently written equations.
     """
     weather = frost_weather(days=6, low=3.0, high=17.0, dew=1.0, before=0.0, wind=wind)
-    march = _March(weather, [spot], [body], [[Treatment()]], [night_of(24)], (), "loam", "moist", 15, 0.0)
+    march = _March(weather, [spot], [body], [[Treatment()]], [night_of(24)], (), "loam", moisture, 15, 0.0)
     rows = march.run(keep_series=True, threads=1).series[0, 0].reshape(-1, k.HISTORY_ROWS, k.LANES)[:, :, 0]
     reference, p = Reference(march, 0, []), march.cases.params[0, 0]
     order = [int(row) // k.LANES for row in (k.H_LEAF, k.H_AIR, k.H_SOIL, k.H_COVER)]
@@ -115,25 +115,30 @@ def ground_gives(spot, body, *, wind=0.5):
 
 
 @pytest.mark.parametrize(
-    ("ground", "wind"),
+    ("ground", "moisture"),
     [
-        ("turf", 0.5),
-        ("turf", 3.0),
-        pytest.param(
-            "bare",
-            3.0,
-            marks=pytest.mark.xfail(
-                reason="published: 0.5 to 0.8; here 0.95 (dry soil 0.8). By day moist ground does not evaporate in the "
-                "model, so that it stores more sun than it would and makes up all of its loss by night instead of most"
-            ),
+        ("turf", "moist"),
+        *(
+            pytest.param(
+                "bare",
+                moisture,
+                marks=pytest.mark.xfail(
+                    reason=f"published: 0.5 to 0.8; here {here} by wind. By day the ground does not evaporate in the "
+                    "model, so that it stores more sun than it would and makes up all of its loss by night, not most"
+                ),
+            )
+            for moisture, here in (("dry", "0.92 to 0.80"), ("moist", "1.01 to 0.96"), ("wet", "1.05 to 1.03"))
         ),
     ],
 )
-def test_the_ground_makes_up_the_measured_share_of_its_radiation_loss(ground, wind):
-    # Measured in a cherry orchard whose floor is not told; sod between the rows is common (common practice, no source).
+def test_the_ground_makes_up_the_measured_share_of_its_radiation_loss(ground, moisture):
+    # Of bare soil, says our note of the abstract, in a cherry orchard whose floor is not told; only sod, common between
+    # the rows (common practice, no source), meets it. Wind, not told either, from half to 3 m/s at 10 m.
     low, high = find_check("places.yaml", "rn-soil-share").want("soil_heat_share_of_net_radiation")
-    lost, given = ground_gives(open_spot(sky=0.95, ground=ground), BARE_GROUND, wind=wind)
-    assert low <= round(given.mean() / lost.mean(), 1) <= high  # the source prints tenths
+    for wind in (0.5, 1.0, 2.0, 3.0):
+        spot = open_spot(sky=0.95, ground=ground)
+        lost, given = ground_gives(spot, BARE_GROUND, wind=wind, moisture=moisture)
+        assert low <= given.mean() / lost.mean() <= high
 
 
 def test_under_a_tree_the_ground_gives_at_times_less_than_half_of_what_it_gives_in_the_open():
@@ -241,30 +246,65 @@ def test_the_yard_s_own_offsets_stay_below_the_most_extreme_hillside():
 # ---------------------------------------------------------------- covers
 
 
-def test_tunnels_over_a_bed_keep_its_surface_as_much_warmer_as_the_trials_of_1983(monkeypatch):
-    # The trials were from mid April on, when the ground lags the other way; the made weather is December's.
-    april = Season(7.5, 0.24)  # swing of the Willamette valley: 4.5 °C in January, 19.5 in July (from memory)
+SPRING_CLOUD, SPRING_WIND_M_S = (0.5, 0.7, 0.9), (1.0, 2.0, 3.0)
+"""Of spring nights in the Willamette valley, the middle in the middle: 7 tenths of cloud, and two thirds of the 3 m/s
+at 10 m that whole days of April have at its airports (from memory; the trials tell neither)."""
+
+
+@pytest.fixture
+def tunnel_gains(monkeypatch):
+    """What tunnels that stay on by day add to the minimum of soil and air, by kind of cover. [°F]"""
+    # The trials' nights were those of 15 to 30 April, when the ground lags the other way; the made weather is
+    # December's. Swing of the valley: 4.5 °C in January, 19.5 in July (from memory).
+    april = Season(7.5, (22 + 31 + 28 + 31 - COLDEST_DAY) / 365.25)
     monkeypatch.setattr("fruitwall.physics.night.season_of", lambda *_: april)
-    # Means of spring nights in Oregon, mostly clouded: minimum 44 °F, at the soil's surface. Tunnels stay on by day.
-    # On the clearest nights they gained least; so do the air and the plants under them here.
-    check = find_check("covers.yaml", "cover-nwrec-1983")
-    bare, _, spunbonded, perforated, slitted = check.want("mean_minimum_f")
     bed = Body(height_m=0.3, crown_diameter_m=1.0, leaf_area_index=1.0)
     frame = {"on_frame": True, "frame_width_m": 1.2, "frame_length_m": 8.0, "frame_height_m": 0.5, "stays_by_day": True}
     tunnels = [Treatment(cover, cover=cover, **frame) for cover in ("fleece_light", "film_polyethylene")]
-    gains = {}
-    for cloud, wind in ((0.8, 2.0), (0.0, 0.5)):
-        weather = frost_weather(days=6, low=6.7, high=18.0, dew=5.5, wind=wind, cloud=cloud, before=0.0)
+
+    def gains(cloud, wind, low_f):
+        low = (low_f - 32.0) / 1.8
+        shape = {"low": low, "high": low + 11.3, "dew": low - 1.2, "before": 0.0}
+        weather = frost_weather(days=6, wind=wind, cloud=cloud, **shape)
         nights = [night_of(day) for day in (20, 21, 22, 23)]
         place = open_spot(height_m=0.3, sky=1.0)
         series = march([Treatment(), *tunnels], bed, spot=place, weather=weather, nights=nights).series
         last = slice(step_at("2026-12-24T01:00"), step_at("2026-12-24T15:00"))
         lowest = {name: series[name][0, :, 0, last].min(axis=-1) * 1.8 for name in ("soil", "air")}
-        gains[cloud] = {name: values[1:] - values[0] for name, values in lowest.items()}
-    within = check.tolerance["abs"]
-    assert gains[0.8]["soil"][0] == pytest.approx(spunbonded - bare, abs=within)
-    assert gains[0.8]["soil"][1] == pytest.approx((perforated + slitted) / 2 - bare, abs=within)
-    assert np.all(gains[0.0]["air"] < gains[0.8]["air"])
+        return {name: values[1:] - values[0] for name, values in lowest.items()}
+
+    return gains
+
+
+def test_tunnels_over_a_bed_keep_its_surface_as_much_warmer_as_the_trials_of_1983(tunnel_gains):
+    # Means of spring nights in Oregon at the soil's surface: 3.3 °F under spunbonded cloth, 2.5 under cut film (ours
+    # has no cuts). By cloud and wind the model has 2.3 to 3.5 and 2.4 to 3.3, in the middle 3.0 and 2.9.
+    check = find_check("covers.yaml", "cover-nwrec-1983")
+    bare, _, spunbonded, perforated, slitted = check.want("mean_minimum_f")
+    wanted = np.array([spunbonded - bare, (perforated + slitted) / 2 - bare])
+    found = np.array([[tunnel_gains(cloud, wind, bare)["soil"] for wind in SPRING_WIND_M_S] for cloud in SPRING_CLOUD])
+    assert found[1, 1] == pytest.approx(wanted, abs=check.tolerance["abs"])
+    assert np.all(found.min(axis=(0, 1)) < wanted)
+    assert np.all(wanted < found.max(axis=(0, 1)))
+
+
+def test_plants_in_tunnels_gain_least_on_the_clearest_nights(tunnel_gains):
+    # By cloud alone, at the same wind. At the soil's surface it is the other way round: next test.
+    bare = find_check("covers.yaml", "cover-nwrec-1983").want("mean_minimum_f")[0]
+    for wind in SPRING_WIND_M_S:
+        clear, cloudy = (tunnel_gains(cloud, wind, bare)["air"] for cloud in (0.0, SPRING_CLOUD[1]))
+        assert np.all(clear < cloudy)
+
+
+@pytest.mark.xfail(
+    reason="published: on the coldest night nothing at the soil's surface under film, in whole degrees; here +3 °F, "
+    "more than on cloudy nights: open soil's surface falls further below the air than that of the trial did"
+)
+def test_the_soil_in_a_film_tunnel_gained_nothing_on_the_coldest_night(tunnel_gains):
+    check = find_check("covers.yaml", "cover-nwrec-1983")
+    bare, _, _, perforated = check.want("single_nights_f")["04-15"]
+    gain = tunnel_gains(0.0, 0.5, bare)["soil"][1]
+    assert gain == pytest.approx(perforated - bare, abs=1.0)
 
 
 def test_a_milk_jug_over_a_plant_is_colder_than_the_air_and_a_foam_cone_warmer(monkeypatch):
@@ -329,11 +369,14 @@ def test_a_black_sheet_over_a_crop_gains_what_the_handbook_says():
     sheet = Treatment(
         "sheet", cover="bed_sheet", sides="open", on_frame=True, frame_width_m=10.0, frame_height_m=1.2
     )  # fmt: skip
-    # The book names no wind: a frost night with a light air of 1 m/s rather than a dead calm.
-    leaf = at_dawn(
-        "leaf", [Treatment(), sheet], crop, spot=open_spot(height_m=0.3, sky=1.0), weather=frost_weather(wind=1.0)
-    )
-    assert leaf[1] - leaf[0] == check.approx("gain_c")
+    place, gains = open_spot(height_m=0.3, sky=1.0), []
+    for wind in FROST_WINDS_M_S:
+        leaf = at_dawn("leaf", [Treatment(), sheet], crop, spot=place, weather=frost_weather(wind=wind))
+        gains.append(leaf[1] - leaf[0])
+    # The book names no wind, only a radiation frost: 2.0 K in dead calm, 1.5 in the middle, 1.3 at 2 m/s.
+    assert gains == sorted(gains, reverse=True)
+    assert np.array(gains) == check.approx("gain_c")
+    assert gains[-1] < check.want("gain_c") < gains[0]
 
 
 def loss_of_film_house(*, power=5000.0, wind=1.0):

@@ -12,6 +12,7 @@ from fruitwall.plans.loads import (
     depth_of_taper_m,
     medium_mass_kg,
 )
+from fruitwall.yard.units import CONTAINER_CLASS_L
 from tests.published import find_check
 
 
@@ -69,3 +70,27 @@ def test_water_clay_and_a_larger_tree_make_it_heavier():
 def test_impossible_volumes_are_refused(volume: float):
     with pytest.raises(ValueError, match="volume_l must be greater than 0 and at most 2000 L"):
         medium_mass_kg(volume)
+
+
+def test_trade_containers_hold_what_a_nursery_measured():
+    check = check_of("pg_container_true_volume")
+    volumes = [CONTAINER_CLASS_L[number] for number in check.inputs["class"]]
+    assert volumes == check.expected["litre"]
+    assert [volume / 3.785411784 for volume in volumes] == check.approx("us_gal")
+
+
+def test_all_but_one_of_them_lie_within_the_remembered_classes():
+    check = check_of("pg_container_class_ranges")
+    forgiven = check.tolerance["abs"]
+    outside = [
+        number
+        for number, (low, high) in zip(check.inputs["class"], check.inputs["cubic_inches"], strict=True)
+        if not 0.0254**3 * 1000 * low - forgiven <= CONTAINER_CLASS_L[number] <= 0.0254**3 * 1000 * high + forgiven
+    ]
+    assert outside == check.expected["outside"]
+
+
+def test_dry_peat_media_weigh_what_a_second_source_says():
+    check = check_of("pg_container_peat_mix_density")
+    low, high = check.expected["bulk_density_g_cm3"]
+    assert all(low <= MEDIA_KG_PER_L[mix][0] <= high for mix in check.inputs["medium"])

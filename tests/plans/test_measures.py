@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any, get_args
 
 import numpy as np
@@ -79,7 +80,7 @@ def test_only_sheets_that_reach_the_ground_cover_a_tree():
     assert "cover:fleece_medium" in keys(yard(gear={"covers": [FLEECE]}))  # 1 + 2 x 1.5 = 4 m
     short = yard(gear={"covers": [FLEECE | {"width": 3.9}]})
     assert "cover:fleece_medium" not in keys(short)
-    assert "it takes 4.0 m both ways" in why(short, "cover:fleece_medium")
+    assert "all round takes 4.0 m both ways" in why(short, "cover:fleece_medium")
 
 
 def test_sheets_of_one_cloth_are_one_measure_with_all_that_fit_smallest_first():
@@ -159,7 +160,7 @@ def test_a_heater_stands_only_under_a_frame_with_clearance():
     assert "cover:film_polyethylene/frame+heater:fan" in found  # 1 + 2.12 + 3 = 6.12 m one way, 5.12 m the other
     assert not any(key.startswith("cover:fleece_medium+heater") for key in found)
     narrow = electric(gear={"covers": [FILM | {"length": 6.1}]})
-    assert "leaves 0.91 m free round a heater" in why(narrow, "cover:film_polyethylene/frame+heater:fan")
+    assert "large enough to leave 0.91 m free round a heater" in why(narrow, "cover:film_polyethylene/frame+heater:fan")
     assert "cover:film_polyethylene/frame" in keys(narrow)
 
 
@@ -235,6 +236,38 @@ def test_ground_is_not_wetted_if_the_sun_leaves_it_before_that_is_done():
     assert "wet" in keys(yard(), sun_minutes=minutes)
     assert "wet" not in keys(yard(), sun_minutes=minutes - 1.0)
     assert f"takes {minutes:.0f} min, and the sun leaves" in why(yard(), "wet", sun_minutes=minutes - 1.0)
+
+
+def test_nobody_waters_longer_than_the_sun_stays_however_the_work_is_shared():
+    trees = [YOUNG | {"id": name, "position": [x, 5]} for name, x in (("a", 4), ("b", 6), ("c", 8))]
+    its = yard(trees)
+    wets = [named(its, "wet", at) for at in range(3)]
+    longest = max(m.minutes for m in wets)
+
+    def watered(sun_minutes: float) -> list[tuple[str, ...]]:
+        options = tuple(
+            (Option(named(its, "leave", at), np.array([20.0])), Option(wets[at], np.array([0.0]))) for at in range(3)
+        )
+        problem = EveningProblem(
+            ("a", "b", "c"), options, supplies_of(its), its.prices, settings_of(its), sun_minutes=sun_minutes
+        )
+        solution = solve(problem)
+        assert check_feasible(problem, solution) == []
+        return [task.way.people for task in solution.tasks]
+
+    assert len(watered(math.inf)) == 3
+    assert sorted(watered(1.1 * longest)) == [("ana",), ("ben",)]  # one each
+    assert len(watered(2.1 * longest)) == 3
+    assert watered(0.5 * longest) == []
+
+
+def test_a_plan_that_waters_after_the_sun_has_left_is_found():
+    its = yard()
+    options = (Option(named(its, "leave"), np.array([20.0])), Option(named(its, "wet"), np.array([0.0])))
+    problem = EveningProblem(("young",), (options,), supplies_of(its), its.prices)
+    solution = solve(problem)
+    (wrong,) = check_feasible(replace(problem, sun_minutes=1.0), solution)
+    assert "before the sun leaves in 1 min" in wrong
 
 
 def test_pots_and_paving_are_not_wetted():
@@ -316,7 +349,7 @@ def test_a_heavy_pot_goes_on_a_trolley_that_bears_it_or_stays():
 def test_a_tub_too_heavy_to_push_on_soft_ground_stays():
     tub = POT | {"container": {"volume": 100, "mass": 120}}
     its = yard([tub], indoor_places=[SHED], gear={"trolleys": [{"id": "t", "name": "T", "max_mass": 300}]})
-    assert "rolling it on soft ground takes 126 N, more than the 70 N advised" in why(its, "carry:shed")
+    assert "on soft ground it takes 126 N of push, more than the 70 N advised" in why(its, "carry:shed")
 
 
 def test_whoever_lifts_little_takes_somebody_along_to_tilt_a_heavy_tub():

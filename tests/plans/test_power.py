@@ -6,7 +6,11 @@ import math
 
 import pytest
 
+from fruitwall.physics.body import Body
+from fruitwall.physics.enclosure import enclose
+from fruitwall.physics.treatment import Treatment
 from fruitwall.plans import covers, power, walking
+from fruitwall.plans.measures import possible_measures
 from fruitwall.plans.power import (
     awg_area_mm2,
     awg_diameter_mm,
@@ -18,6 +22,9 @@ from fruitwall.plans.power import (
     resistive_load,
     voltage_drop,
 )
+from fruitwall.plans.problem import PlannedTask
+from fruitwall.service.tasks import plug_in_steps
+from tests.plans.test_measures import electric
 from tests.published import find_check
 
 FT = 0.3048
@@ -148,3 +155,29 @@ def test_safety_figures_are_those_published():
 def test_impossible_arguments_are_named_with_their_range(call, words: str):
     with pytest.raises(ValueError, match=words):
         call()
+
+
+def test_a_13_a_lead_unrolled_carries_what_its_reel_says_and_the_plan_has_it_unrolled():
+    check = check_of("pg_cable_reel")
+    area = check.expected["flex_mm2_for_3_kw"]
+    assert lead_rating_a(area) == check.inputs["reel_a"]
+    assert circuit_capacity_w(check.inputs["volts"], lead_rating_a(area), continuous=False) == check.approx("unwound_w")
+    assert lead_rating_a(area / 1.5) < check.inputs["reel_a"]
+    assert not lead_carries(1500.0, 230.0, 10.0, area / 3.0)
+    its = electric()
+    part = next(m for m in possible_measures(its, its.trees[0]) if m.lamp).parts[0]
+    task = PlannedTask(0, part, part.ways[0], again=False, circuit=part.feeds[0].circuit, lead="thick")
+    assert any("fully unrolled" in step for step in plug_in_steps(task, its))
+
+
+def test_a_string_in_a_small_frame_gives_the_heat_of_the_trial():
+    check = check_of("pg_lamp_frame_trial")
+    width, length = (FT * side for side in check.inputs["frame_ft"])
+    frame = Treatment(
+        cover="film_polyethylene",
+        on_frame=True,
+        frame_width_m=width,
+        frame_length_m=length,
+        lamp_w=check.inputs["string_w"],
+    )
+    assert frame.lamp_w / enclose(frame, Body()).ground_m2 == check.approx("w_per_m2")

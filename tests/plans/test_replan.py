@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fruitwall.plans import evening
 from fruitwall.plans.evening import EveningProblem, check_feasible, solve
+from fruitwall.plans.optimiser import Optimum, OutOfTime, Relaxed, optimise
 from fruitwall.plans.parts import Feed, Part, Setting, Way
 from fruitwall.plans.replan import Stands, carried_out, settings_still_possible, still_possible
 from tests.plans.test_evening import CENT, EXACT, keys, problem_of
@@ -120,3 +123,43 @@ def test_done_parts_that_no_tree_has_are_ignored():
     problem = problem_of((option(leave("mango"), 5),))
 
     assert solve(replace(problem, done=frozenset({"cover@elsewhere"}))).costs.total == pytest.approx(5.0)
+
+
+@given(small_problems(nights=2))
+@settings(max_examples=25)
+def test_where_time_runs_out_the_earlier_plan_is_kept_if_nothing_better_is_found(problem: EveningProblem):
+    best = solve(problem, gap=EXACT)
+    chosen = [
+        [options[rank].measure.key for rank in ranks]
+        for options, ranks in zip(problem.options, best.choices, strict=True)
+    ]
+    earlier = dict(zip(problem.trees, chosen, strict=True))
+
+    def hurried(relaxed: Relaxed, **allowed: Any) -> Optimum:
+        if len(relaxed.programme.window.nights) > 1:
+            raise OutOfTime("as if the time were over")
+        return optimise(relaxed, **allowed)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(evening, "optimise", hurried)
+        alone = solve(problem, gap=EXACT)
+        again = solve(problem, gap=EXACT, earlier=earlier)
+        changed = solve(problem, gap=EXACT, earlier={"gone": ["x"]} | {t: ["no longer open"] for t in problem.trees})
+
+    assert check_feasible(problem, again) == []
+    assert again.total <= best.total + CENT
+    assert best.total - CENT <= alone.total
+    assert changed.total == pytest.approx(alone.total)
+
+
+@given(small_problems(nights=2))
+@settings(max_examples=15)
+def test_a_coarse_plan_is_never_made_dearer_by_crossing_it_with_others(problem: EveningProblem):
+    best = solve(problem, gap=EXACT)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(evening, "_COARSE_GAP", -1.0)
+        crossed = solve(problem, gap=0.0, earlier={tree: ["leave", "leave"] for tree in problem.trees})
+
+    assert check_feasible(problem, crossed) == []
+    assert crossed.total <= best.total + CENT
+    assert crossed.bound <= best.total + CENT

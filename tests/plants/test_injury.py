@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fruitwall.plants import effects
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.plants.injury import (
     DURATIONS_H,
@@ -138,13 +139,27 @@ def test_half_of_such_trees_reach_a_grade_at_its_threshold() -> None:
 
 
 def test_twice_the_hours_hurt_as_much_at_a_milder_temperature() -> None:
-    tolerance = a_tree("mango")
+    tolerance = dataclasses.replace(a_tree("mango"), duration_sd_k_per_log2h=0.0)
     milder = tolerance.duration_k_per_log2h
     one, four = np.full((2, len(TISSUES), len(DURATIONS_H)), 20.0)
     one[:, DURATIONS_H.index(1.0)] = -6.0
     four[:, DURATIONS_H.index(4.0)] = -6.0 + 2 * milder
 
     np.testing.assert_allclose(grade_chances(tolerance, four), grade_chances(tolerance, one), atol=1e-12)
+
+
+@pytest.mark.parametrize("air", [-2.0, -4.0, -7.0])
+def test_what_is_not_known_of_duration_is_integrated(rng: np.random.Generator, air: float) -> None:
+    """Against the mean over many values of the effect of duration; over a long night it makes less certain."""
+    tree = a_tree("guava")
+    night = np.tile(air + np.array([-0.2, -0.2, -0.1, -0.1, 0.0]), (len(TISSUES), 1))
+    drawn = np.maximum(rng.normal(tree.duration_k_per_log2h, tree.duration_sd_k_per_log2h, 2000), 0.0)
+    each = [
+        at_least(dataclasses.replace(tree, duration_k_per_log2h=b, duration_sd_k_per_log2h=0.0), night) for b in drawn
+    ]
+
+    np.testing.assert_allclose(at_least(tree, night), np.mean(each, axis=0), atol=0.006)
+    assert np.std(each, axis=0)[1:].max() > 0.03
 
 
 def test_the_closed_form_is_the_mean_over_the_trees_shift() -> None:
@@ -177,7 +192,7 @@ def test_chances_agree_with_trees_drawn_one_by_one(
     nights = np.stack([clear_night(t) for t in nights_c])
     count = 20_000
 
-    def worst(own: float, own_chill: float, blur: float) -> int:
+    def worst(own: float, own_chill: float, blur: float, own_hours: float) -> int:
         """Grade of one tree: its own limits, frozen on the coldest night, chilled by what nights add up to."""
         grade, carried = 0, 0.0
         for night in nights:
@@ -185,7 +200,8 @@ def test_chances_agree_with_trees_drawn_one_by_one(
                 if (night[t] < 0).any():
                     supercooled = [max(1.0 / -c - 1.0, 0.0) if c < 0 else np.inf for c in night[t]]
                     hours = np.log2(DURATIONS_H)
-                    felt = min(night[t] - tree.duration_k_per_log2h * hours + supercooled)
+                    per_log2h = tree.duration_k_per_log2h + tree.duration_sd_k_per_log2h * own_hours
+                    felt = min(night[t] - max(per_log2h, 0.0) * hours + supercooled)
                     spread = np.hypot(tree.sd_k[t], tree.slope_k)
                     reached = [g for g in range(1, 8) if tree.threshold_c[t, g] + spread * own > felt]
                     grade = max([grade, *reached])
@@ -198,7 +214,7 @@ def test_chances_agree_with_trees_drawn_one_by_one(
                     grade = max([grade, *(g for g in range(1, 5) if felt_dose > tree.chill_dose_k_h[g])])
         return grade
 
-    drawn = [worst(*own) for own in rng.standard_normal((count, 3))]
+    drawn = [worst(*own) for own in rng.standard_normal((count, 4))]
 
     expected = np.bincount(drawn, minlength=8) / count
     np.testing.assert_allclose(grade_chances(tree, nights, nights_axis=0), expected, atol=0.012)
@@ -233,7 +249,7 @@ def test_scalar_batch_and_loop_agree(rng: np.random.Generator) -> None:
 
 
 def test_nights_joined_are_as_bad_as_the_worst_and_no_worse_than_all_apart() -> None:
-    tolerance = a_tree("guava")
+    tolerance = dataclasses.replace(a_tree("guava"), pale_level_c=np.nan)
     nights = np.stack([clear_night(t) for t in (-1.0, -3.0, -2.0)])
 
     apart = at_least(tolerance, nights)
@@ -244,7 +260,7 @@ def test_nights_joined_are_as_bad_as_the_worst_and_no_worse_than_all_apart() -> 
 
 
 def test_the_same_night_twice_is_one_night_to_a_kind_that_only_freezes() -> None:
-    tolerance = a_tree("guava")
+    tolerance = dataclasses.replace(a_tree("guava"), pale_level_c=np.nan)
     night = clear_night(-3.0)
 
     twice = grade_chances(tolerance, np.stack([night, night]), nights_axis=0)
@@ -260,6 +276,67 @@ def test_chilling_adds_up_over_nights() -> None:
 
     np.testing.assert_allclose(one, grade_chances(tolerance, cool), atol=1e-12)
     assert five @ np.arange(8) > one @ np.arange(8) + 0.2
+
+
+# ---------------------------------------------------------------- weeks of cool nights
+
+
+def test_a_cool_night_pales_no_leaf_but_weeks_of_them_do() -> None:
+    tolerance = a_tree("mango")
+    night = steady(5.0)
+
+    assert grade_chances(tolerance, night)[0] > 0.999
+    weeks = grade_chances(tolerance, np.stack([night] * 40), nights_axis=0)
+    assert weeks[1] > 0.5
+    assert weeks[2:].sum() < 1e-6
+
+
+def test_seven_nights_at_four_degrees_pale_half_of_mangos() -> None:
+    # Elsheery, Wilske and Cao (2008): chlorophyll of potted mangoes fell; what the dose is made from.
+    tolerance = a_tree("mango")
+    week = np.stack([steady(4.0)] * 7)
+
+    assert 1.0 - grade_chances(tolerance, week, nights_axis=0)[0] == pytest.approx(0.5, abs=0.05)
+
+
+def test_mild_winters_pale_few_mangos_and_cooler_ones_more() -> None:
+    # Sukhvibul and others (2000): chlorophyll went with the night minima; no recovery at 10 °C. Not used for the dose.
+    shares = [
+        1.0 - grade_chances(a_tree("mango"), np.stack([steady(t)] * 60), nights_axis=0)[0]
+        for t in (14.0, 10.0, 7.0, 4.0)
+    ]
+
+    assert shares == sorted(shares)
+    assert shares[0] < 0.1
+    assert shares[2] > 0.3
+
+
+def test_hardy_and_bare_kinds_pale_less_or_not() -> None:
+    weeks = np.stack([steady(5.0)] * 40)
+
+    assert (
+        grade_chances(a_tree("olive"), weeks, nights_axis=0)[1]
+        < grade_chances(a_tree("mango"), weeks, nights_axis=0)[1]
+    )
+    for name, stage in (("peach", "dormant"), ("fig", "leafy")):
+        assert np.isnan(a_tree(name, stages=[stage]).pale_level_c)
+    assert np.isnan(a_tree("custard apple", stages=["dormant"]).pale_level_c)
+
+
+def test_many_cool_nights_agree_with_trees_drawn_one_by_one(rng: np.random.Generator) -> None:
+    tree = a_tree("atemoya")
+    nights = np.stack([steady(t) for t in rng.normal(6.0, 2.0, 30)])
+    paled = 0
+    for own in rng.standard_normal(20_000):
+        carried = worst = 0.0
+        for night in nights:
+            carried = (
+                effects.PALE_MEMORY * carried + max(tree.pale_level_c + own * tree.pale_sd_k - night[LEAF, 4], 0.0) * 8
+            )
+            worst = max(worst, carried)
+        paled += worst > effects.PALE_DOSE_K_H
+
+    assert grade_chances(tree, nights, nights_axis=0)[1] == pytest.approx(paled / 20_000, abs=0.012)
 
 
 def test_any_axis_may_hold_the_nights(rng: np.random.Generator) -> None:

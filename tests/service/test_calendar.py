@@ -8,6 +8,8 @@ from zoneinfo import ZoneInfo
 from icalendar import Calendar
 
 from fruitwall.service.calendar import SHORTEST, calendar_of
+from fruitwall.service.earlier import Earlier, following
+from fruitwall.service.evening_document import EveningPlan
 from tests.web.sample import SUNSET, calm_plan, sample_plan, sample_yard, task
 
 
@@ -56,6 +58,76 @@ def test_a_new_plan_replaces_the_events_of_the_old_one():
     assert [event["uid"] for event in new] == [event["uid"] for event in old]
     assert len({event["uid"] for event in old}) == len(old)
     assert all(after["sequence"] > before["sequence"] for before, after in zip(old, new, strict=True))
+
+
+def replanned(before, **changes):
+    """Give a plan that is made half an hour after another one and knows it."""
+    plan = sample_plan(made=before.made + timedelta(minutes=30), **changes)
+    return following(plan, Earlier(before))
+
+
+def by_uid(plan):
+    """Give the events of a plan by their identifier."""
+    return {str(event["uid"]): event for event in events(plan)}
+
+
+def test_an_occasion_that_a_new_plan_drops_is_cancelled_at_its_hour_and_rings_no_more():
+    before = sample_plan()
+    after = replanned(before, tasks=[t for t in before.tasks if t.when != "before_bed"], morning=[])
+    old, new = by_uid(before), by_uid(after)
+
+    assert old.keys() == new.keys()
+    cancelled = [uid for uid, event in new.items() if event["status"] == "CANCELLED"]
+    assert [str(old[uid]["summary"]).split(":")[0] for uid in cancelled] == ["Before bed", "In the morning"]
+    for uid in cancelled:
+        assert (new[uid].start, new[uid].end) == (old[uid].start, old[uid].end)
+        assert new[uid]["sequence"] > old[uid]["sequence"]
+        assert not new[uid].walk("VALARM")
+    assert all(new[uid]["status"] == "CONFIRMED" for uid in new.keys() - set(cancelled))
+
+
+def test_a_calendar_that_missed_a_plan_still_learns_what_was_dropped_and_what_came_back():
+    first = sample_plan()
+    second = replanned(first, tasks=[])
+    third = replanned(second, tasks=[])
+    fourth = replanned(third)
+
+    assert {w.when for w in third.withdrawn} == {w.when for w in second.withdrawn} >= {"before_dusk", "before_bed"}
+    assert [w.when for w in fourth.withdrawn] == []
+    assert all(event["status"] == "CONFIRMED" for event in events(fourth))
+    sequences = [next(e["sequence"] for u, e in by_uid(p).items() if "before_bed" in u) for p in (first, third, fourth)]
+    assert sequences == sorted(set(sequences))
+
+
+def test_what_is_over_is_not_cancelled_and_a_first_plan_cancels_nothing():
+    before = sample_plan()
+    late = following(sample_plan(made=SUNSET + timedelta(hours=2), tasks=[]), Earlier(before))
+
+    assert "before_dusk" not in {w.when for w in late.withdrawn}
+    assert "before_bed" in {w.when for w in late.withdrawn}
+    assert following(before, Earlier()).withdrawn == []
+
+
+def test_a_plan_keeps_what_it_took_back_when_it_is_written_down():
+    after = replanned(sample_plan(), tasks=[])
+
+    assert EveningPlan.model_validate_json(after.model_dump_json()).withdrawn == after.withdrawn != []
+
+
+def test_an_event_begins_no_later_than_its_first_task_must():
+    start_by = SUNSET - timedelta(hours=4)
+    watering = task(1, "Water", [], when="before_sun_leaves", deadline=SUNSET - timedelta(hours=1), start_by=start_by)
+
+    (event,) = events(sample_plan(tasks=[watering], morning=[], made=SUNSET - timedelta(hours=6)))
+
+    assert event.start == start_by
+
+
+def test_a_calendar_that_subscribes_is_told_how_often_to_ask():
+    calendar = Calendar.from_ical(calendar_of(sample_plan(), sample_yard()))
+
+    assert calendar["refresh-interval"].dt == timedelta(minutes=30)
+    assert calendar["method"] == "PUBLISH"
 
 
 def test_nights_and_yards_do_not_share_events():

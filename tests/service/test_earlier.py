@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fruitwall.errors import PlanError
+from fruitwall.journal.opening import open_journal
 from fruitwall.service.compare import chance_of_losing_one
-from fruitwall.service.earlier import Earlier, LastTime, done_so_far
+from fruitwall.service.earlier import (
+    Earlier,
+    LastTime,
+    done_so_far,
+    earlier_plans,
+    standing_so_far,
+    still_standing,
+)
 from fruitwall.service.evening import plan_evening
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.weather.demo import demo_forcing, demo_now
@@ -78,6 +87,34 @@ def test_a_cover_put_on_in_time_is_as_warm_at_ten_as_it_was_planned(
     assert same
     for tree in same:
         assert tree.tissue_min_c["chosen"].p50 == pytest.approx(before[tree.id].tissue_min_c["chosen"].p50, abs=0.5)
+
+
+def test_the_strip_of_hours_and_the_cold_know_since_when_a_cover_is_on(
+    afternoon: EveningPlan, half_done: EveningPlan
+) -> None:
+    done = {task.key: task.at for task in half_done.done}
+    before = {tree.id: tree for tree in afternoon.trees}
+    covered = [
+        tree
+        for tree in half_done.trees
+        if tree.measure.startswith("cover:")
+        and tree.measure == before[tree.id].measure
+        and {task.key for task in afternoon.tasks if tree.id in task.trees} <= set(done)
+    ]
+
+    assert covered
+    for tree in covered:
+        early = [
+            (now, then)
+            for now, then in zip(tree.hours, before[tree.id].hours, strict=True)
+            if max(done.values()) + timedelta(hours=2) <= now.time <= LATE
+        ]
+        assert early
+        for now, then in early:
+            assert now.tissue_c.p50 == pytest.approx(then.tissue_c.p50, abs=0.2)
+            assert now.tissue_c.p50 != now.tissue_if_nothing_c.p50
+        assert tree.cold is not None
+        assert tree.cold.end_c == pytest.approx(tree.tissue_min_c["chosen"].p50, abs=0.3)
 
 
 def test_with_everything_done_nothing_is_asked_for(afternoon: EveningPlan) -> None:
@@ -158,3 +195,67 @@ def test_shunning_the_worst_is_told() -> None:
     shy = plan_of(worst_case=1.0)
 
     assert any("worst tenth" in note for note in shy.solver.notes)
+
+
+# ---------------------------------------------------------------- what stands since an earlier night
+
+
+@pytest.fixture(scope="module")
+def night_after(afternoon: EveningPlan) -> EveningPlan:
+    """The same weather once more, with all that was on the list of the night before still there."""
+    ticked = done_so_far([task.key for task in afternoon.tasks], Earlier(afternoon), LATE)
+    before = afternoon.model_copy(update={"done": list(ticked), "night": afternoon.night - timedelta(days=1)})
+    return plan_of(standing=still_standing(None, before))
+
+
+def test_what_stands_since_last_night_is_not_set_up_anew(afternoon: EveningPlan, night_after: EveningPlan) -> None:
+    stays = {part.key for part in night_after.standing}
+    used = {part.key for part in night_after.standing if part.used}
+    again = {task.key: task for task in night_after.tasks if task.key in stays}
+    earlier = {task.key: task for task in afternoon.tasks}
+
+    assert used
+    assert not any(key.startswith(("wet@", "close:")) for key in stays)  # these are done anew every evening
+    assert night_after.minutes < afternoon.minutes
+    assert night_after.lifts < afternoon.lifts or afternoon.lifts == 0
+    for key, task in again.items():
+        assert task.what.startswith(("Close again: ", "Switch on: "))
+        assert task.minutes < earlier[key].minutes
+        assert not task.gear  # nothing has to be fetched
+    (told,) = [text for text in night_after.forecast.warnings if text.startswith("taken to stand")]
+    assert all(part.what in told for part in night_after.standing if part.used)
+
+
+def test_what_stood_and_was_used_stands_the_night_after_as_well(night_after: EveningPlan) -> None:
+    spare = night_after.standing[0].model_copy(update={"used": False})
+    kept = night_after.model_copy(update={"standing": [spare, *night_after.standing[1:]]})
+    later = still_standing(None, kept)
+
+    assert [part.key for part in later] == [part.key for part in night_after.standing[1:] if part.used]
+    assert {part.since for part in later} == {night_after.night - timedelta(days=1)}
+    picked = kept.model_copy(update={"standing": [spare.model_copy(update={"key": "pick@guava"})]})
+    assert [part.key for part in still_standing(None, picked)] == ["pick@guava"]  # it cannot be hung up again
+
+
+def test_tonights_plan_says_what_stands_and_none_forgets_it(night_after: EveningPlan) -> None:
+    earlier = Earlier(night_after, None, still_standing(night_after, None))
+
+    assert {part.key for part in standing_so_far([""], earlier)} == {part.key for part in night_after.standing}
+    assert standing_so_far(["none"], earlier) == ()
+    forgotten = night_after.model_copy(update={"standing": []})
+    assert still_standing(forgotten, night_after) == ()
+
+
+def test_only_the_night_just_before_says_what_stands(afternoon: EveningPlan, tmp_path: Path) -> None:
+    task = afternoon.tasks[0]
+    done = done_so_far([task.key], Earlier(afternoon), LATE)
+    ticked = afternoon.model_copy(update={"done": list(done)})
+    with open_journal(f"sqlite:///{tmp_path / 'journal.db'}") as journal:
+        version = journal.store_yard("fruitwall: 1\n", name="yard", now=demo_now(), author="test")
+        journal.store_plan(ticked.night, ticked.model_dump_json(), version=version, made=LATE)
+        following = earlier_plans(journal, "yard", ticked.night + timedelta(days=1))
+        later = earlier_plans(journal, "yard", ticked.night + timedelta(days=2))
+
+    assert [part.key for part in following.standing] == [task.key]
+    assert later.standing == ()
+    assert later.last is not None  # still there to be compared with

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import csv
+from importlib import resources
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from fruitwall.errors import UnknownTaxonError
-from fruitwall.plants.catalogue import Taxon, catalogue
+from fruitwall.plants.catalogue import GENERAL, Taxon, catalogue
 from fruitwall.plants.tolerance import LEAF, WOOD, prior
 from fruitwall.service.household import Household
-from fruitwall.service.kind import describe_kind, list_kinds, reader
+from fruitwall.service.kind import TAG, describe_kind, list_kinds, look_up, reader
 from fruitwall.service.kind_words import axis_of, degrees
 from fruitwall.service.own_kinds import catalogue_of
-from fruitwall.terminal_kind import kind_page, kinds_list
+from fruitwall.terminal_kind import kind_answer, kind_page, kinds_list
 from fruitwall.yard.model import Display
 
 KNOWN = catalogue()
@@ -35,6 +37,78 @@ def test_every_published_figure_of_a_kind_is_shown_with_its_source(taxon: Taxon)
         assert (row.source.authors or row.source.title).split(";")[0][:12] in page
     for heat in KNOWN.heat(taxon):
         assert f"{heat.temperature_c:.1f}" in page
+
+
+def test_every_row_of_the_copied_tables_is_shown_at_its_kind() -> None:
+    data = resources.files("fruitwall.plants") / "data"
+    tables = ("cold_injury.csv", "evidence_added.csv", "heat_injury.csv", "habit.csv")
+    rows = [row for name in tables for row in csv.DictReader((data / name).read_text("utf-8").splitlines())]
+    pages: dict[str, str] = {}
+
+    for row in rows:
+        name = "mango" if row["taxon"].startswith(GENERAL) else row["taxon"]
+        # the one row of a species that is no kind of the catalogue stands with its genus
+        name = "Selenicereus undatus" if name == "Selenicereus megalanthus" else name
+        if name not in pages:
+            pages[name] = "".join(kind_page(describe_kind(name, KNOWN), METRIC, width=80).split())
+        for shown in (row["locator"], TAG.sub("", row.get("note", ""))):
+            # without blanks: addresses are broken over lines
+            assert "".join(shown.split()).rstrip(".") in pages[name], row
+
+    assert len(rows) == 331 + 31 + 91 + 71
+
+
+def test_what_holds_for_all_trees_in_heat_is_shown_at_every_kind() -> None:
+    for name in ("mango", "peach"):
+        page = " ".join(kind_page(describe_kind(name, KNOWN), METRIC).split())  # splits at no-break spaces too
+
+        assert "45.5 °C: leaf scorched (tropical trees)" in page
+        assert "(apple fruit)" in page
+
+
+@pytest.mark.parametrize(
+    ("misspelt", "key"),
+    [
+        ("mangoe", "mangifera-indica"),
+        ("avacado", "persea-americana"),
+        ("gwava", "psidium-guajava"),
+        ("lichee", "litchi-chinensis"),
+        ("jakfruit", "artocarpus-heterophyllus"),
+        ("sapodila", "manilkara-zapota"),
+        ("passionfriut", "passiflora-edulis"),
+        ("pomgranate", "punica-granatum"),
+        ("loqat", "eriobotrya-japonica"),
+        ("bannana", "musa-acuminata"),
+        ("aguacatte", "persea-americana"),
+        ("guallaba", "psidium-guajava"),
+        ("chirimollo", "annona-cherimola"),
+        ("guanavana", "annona-muricata"),
+        ("platno", "musa-acuminata"),
+        ("naranga", "citrus-sinensis"),
+        ("higera", "ficus-carica"),
+        ("granadda", "punica-granatum"),
+        ("tamarndo", "tamarindus-indica"),
+        ("durasno", "prunus-persica"),
+    ],
+)
+def test_a_slip_of_the_pen_is_forgiven_and_said(misspelt: str, key: str) -> None:
+    taxon, guessed = look_up(misspelt, KNOWN)
+    page = " ".join(kind_answer(misspelt, None, None, as_json=False, width=80).split())
+
+    assert (taxon.key, guessed) == (key, True)
+    assert page.startswith(f"No kind is named “{misspelt}”. This is {taxon.name}, whose name comes nearest.")
+
+
+@pytest.mark.parametrize("name", ["blackberry", "lime tree", "pear", "sapote", "xyzzyx", ""])
+def test_nothing_is_guessed_from_too_little(name: str) -> None:
+    with pytest.raises(UnknownTaxonError):
+        look_up(name, KNOWN)
+
+
+def test_a_right_name_is_not_called_guessed_and_programs_are_not_guessed_at() -> None:
+    assert look_up("lúcuma", KNOWN) == (KNOWN.find("lucuma"), False)
+    with pytest.raises(UnknownTaxonError, match="near names: mango"):
+        kind_answer("mangoe", None, None, as_json=True, width=80)
 
 
 @pytest.mark.parametrize("household", [METRIC, FAHRENHEIT], ids=["metric", "fahrenheit"])

@@ -16,6 +16,7 @@ from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.service.treatments import kinds_of, tolerance_of
 from fruitwall.service.yards import check_yard_text
 from fruitwall.terminal_kind import kind_page
+from fruitwall.yard.file import write_yard
 from fruitwall.yard.model import Yard
 from tests.yard.yards import SMALL_YARD
 
@@ -143,6 +144,17 @@ def test_the_same_kinds_give_the_same_catalogue_so_that_priors_are_kept() -> Non
         ("  - {id: a, names: [lemon], like: mango}", '"lemon" is already a name of Citrus limon'),
         ("  - {id: mango-1, names: [A tree], like: mango}", 'the id "mango-1" is already that of'),
         ("  - {id: a, names: [A tree], like: mango, evidence: [{temperature: -3, effect: death}]}", "source"),
+        ("  - {id: a, names: [A tree], like: mango, scientific: Citrus limon}", '"Citrus limon" is already a name'),
+        ("  - {id: a, names: [A tree], like: mango, evidence: [{effect: death, source: me}]}", "either temperature"),
+        (
+            "  - {id: a, names: [A tree], like: mango, "
+            "evidence: [{temperature: -3, between: [-3, -2], effect: death, source: me}]}",
+            "and not both",
+        ),
+        (
+            "  - {id: a, names: [A tree], like: mango, evidence: [{between: [-3], effect: death, source: me}]}",
+            "between: expected 2",
+        ),
         (
             "  - {id: a, names: [A tree], like: mango, evidence: [{temperature: -3, effect: sad, source: me}]}",
             "leaf_injury",
@@ -155,6 +167,30 @@ def test_a_wrong_own_kind_is_refused_at_its_place(kinds: str, words: str) -> Non
 
     assert words in str(refused.value)
     assert "line " in str(refused.value)
+
+
+def test_a_figure_may_be_known_between_two_temperatures_only() -> None:
+    text = "{between: [-2, 27 F], effect: leaf_injury, source: me}"
+    yard = yard_with(own(text))
+    document = describe_kind("aunt-mango", catalogue_of(yard))
+    figure = document.statements[-1]
+
+    assert (figure.low_c, figure.high_c) == pytest.approx((-2.7778, -2.0), abs=1e-4)
+    assert "−2.8 to −2.0 °C: of no stated age, leaf hurt" in kind_page(document, reader(yard)).replace("\xa0", " ")
+    assert check_yard_text(write_yard(yard)).yard == yard
+
+
+def test_an_own_kind_is_found_by_its_scientific_name_and_its_cultivars() -> None:
+    yard = yard_with(
+        "  - {id: wild, names: [Wild mamey], scientific: Pouteria fossicola, cultivars: [Doña Ana], "
+        "family: Sapotaceae}",
+        taxon="dona ana",
+    )
+    taxon = kinds_of(yard)["mango-1"]
+
+    assert (taxon.key, taxon.scientific, taxon.cultivars) == ("wild", "Pouteria fossicola", ("Doña Ana",))
+    assert catalogue_of(yard).find("pouteria FOSSICOLA") is taxon
+    assert "Doña Ana" in kind_page(describe_kind("wild", catalogue_of(yard)), reader(yard))
 
 
 def test_no_field_of_a_figure_is_lost_on_the_way_to_the_evidence() -> None:

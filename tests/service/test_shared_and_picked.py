@@ -39,7 +39,7 @@ def plan() -> EveningPlan:
 
 def test_two_pots_get_the_one_sheet(plan: EveningPlan) -> None:
     got = {tree.id: tree.measure for tree in plan.trees}
-    assert got[PAIR[0]] == got[PAIR[1]] == f"together:{PAIR[0]},{PAIR[1]}:fleece_heavy/frame"
+    assert got[PAIR[0]] == got[PAIR[1]] == f"together:{PAIR[0]}+{PAIR[1]}:fleece_heavy/frame"
     covering = [task for task in plan.tasks if task.what.startswith("Cover")]
     assert [task.trees for task in covering] == [list(PAIR)]
     assert all("big" in tree.gear for tree in plan.trees if tree.id in PAIR)

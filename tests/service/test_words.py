@@ -13,8 +13,12 @@ from fruitwall.yard.model import Display
 
 FEET = Household(Display(temperature="F", length="ft", mass="lb"), ZoneInfo("America/Los_Angeles"))
 COVER = Measure("cover:fleece_heavy", "cover with heavy fleece", "lime")
-WET = Measure("wet", "wet the ground in the afternoon", "lime", wet_ground=True)
-TOO_SMALL = Refusal("cover:fleece_heavy", "no heavy fleece reaches the ground: it takes 6.0 m both ways", "no_sheet")
+WET = Measure("wet", "wet the ground while the sun is on it", "lime", wet_ground=True)
+TOO_SMALL = Refusal(
+    "cover:fleece_heavy",
+    "no heavy fleece is large enough: to reach the ground all round takes 6.0 m both ways",
+    "no_sheet",
+)
 SUPPLIES = {"sheet/large": "Large fleece", "lead/long": "Long lead"}
 
 
@@ -25,7 +29,7 @@ def said(reason: Reason) -> str:
 def test_what_cannot_be_done_is_told_in_the_households_units() -> None:
     assert (
         said(Reason("lime", "impossible", (TOO_SMALL,)))
-        == "no heavy fleece reaches the ground: it takes 20 ft both ways"
+        == "no heavy fleece is large enough: to reach the ground all round takes 20 ft both ways"
     )
 
 

@@ -241,13 +241,18 @@ def test_the_night_the_clocks_change_shows_its_hour_twice(client_of):
 
 def test_other_ways_through_the_night_stand_beside_the_plan(page):
     section = page.one(id="ways")
-    nothing, last, plan, everything = section.one("tbody").all("tr")
+    names = list(section.one("thead").all("th"))
+    rows = [list(row.all("td")) for row in section.one("tbody").all("tr")]
+    nothing, last, plan, everything = zip(*rows, strict=True)
 
-    assert [cell.text for cell in nothing.all("td")] == ["1,710 USD", "over 99 %", "0", "0 min", "0", "0.0"]
-    assert last.one("th").text == "The same as on Tue 22 Dec"
-    assert plan.attributes["class"] == "chosen"
-    assert [cell.text for cell in plan.all("td")] == ["1,131 USD", "80 %", "3", "1 h 35 min", "2", "4.7"]
-    assert "class" not in everything.attributes
+    assert [row.one("th").text for row in section.one("tbody").all("tr")] == [
+        "Expected loss", "A tree lost", "Trees", "Work", "Lifts", "kWh",
+    ]  # fmt: skip
+    assert [cell.text for cell in nothing] == ["1,710 USD", "over 99 %", "0", "0 min", "0", "0.0"]
+    assert [name.text for name in names][1] == "The same as on Tue 22 Dec"
+    assert [cell.text for cell in plan] == ["1,131 USD", "80 %", "3", "1 h 35 min", "2", "4.7"]
+    assert all(cell.attributes["class"] == "chosen" for cell in (names[2], *plan))
+    assert not any("class" in cell.attributes for cell in (*nothing, *last, *everything))
     assert "Everything possible: as if there were gear, power and people without limit." in section.text
 
 

@@ -7,7 +7,9 @@ from urllib.parse import quote
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from fruitwall.plans.gear_facts import ContainerFact, container_facts, cover_facts
 from fruitwall.plants.catalogue import catalogue
+from fruitwall.service.gear import describe_gear
 from fruitwall.service.kind import describe_kind
 from fruitwall.service.yards import check_yard_text
 from tests.web.markup import read_page
@@ -61,15 +63,43 @@ def test_searching_by_any_name_leads_to_the_one_address_of_the_kind(client, name
         assert answer.headers["location"] == "/kinds/annona-cherimola"
 
 
-@pytest.mark.parametrize("address", ["/kinds?name=chirimoia", "/kinds/chirimoia"])
+@pytest.mark.parametrize("address", ["/kinds?name=chirymoias", "/kinds/chirymoias"])
 def test_an_unknown_name_is_answered_with_near_names_that_lead_on(client, address):
     answer = client.get(address)
 
     page = read_page(answer.text)
     assert answer.status_code == 404
-    assert "No kind is named “chirimoia”" in page.text
+    assert "No kind is named “chirymoias”" in page.text
     assert any(link.attributes["href"] == "/kinds/annona-cherimola" for link in page.all("a"))
-    assert page.one("input").attributes["value"] == "chirimoia"
+    assert page.one("input").attributes["value"] == "chirymoias"
+
+
+def test_a_misspelt_name_leads_to_the_kind_that_it_surely_means_and_says_so(client):
+    answer = client.get("/kinds?name=chirimoia")
+
+    assert answer.url.path == "/kinds/annona-cherimola"
+    assert "No kind is named “chirimoia”. This is cherimoya" in read_page(answer.text).text
+
+
+def test_kinds_and_gear_are_given_as_documents_too(client):
+    kinds = client.get("/kinds.json").json()["kinds"]
+    mango = client.get("/kinds/mangifera-indica.json")
+
+    assert len(kinds) == len(catalogue().taxa)
+    assert mango.headers["content-type"] == "application/json"
+    assert mango.json() == describe_kind("mango", catalogue()).model_dump(mode="json")
+    assert client.get("/gear.json").json() == describe_gear().model_dump(mode="json")
+    unknown = client.get("/kinds/chirimoia.json")
+    assert (unknown.status_code, unknown.json()["status"]) == (404, 404)
+    assert "chirimoya" in unknown.json()["problems"][0]
+
+
+def test_the_page_of_gear_shows_every_statement(client):
+    page = read_page(client.get("/gear").text).text
+
+    for row in (*container_facts(), *cover_facts()):
+        assert " ".join((row.basis if isinstance(row, ContainerFact) else row.conditions).split())[1:] in page
+        assert all(source.title.rstrip(".") in page for source in row.sources)
 
 
 def test_what_was_searched_for_is_shown_as_text_and_nothing_else(client):
@@ -118,7 +148,7 @@ def test_a_kind_of_the_yard_itself_is_listed_first_and_says_whose_figures_it_has
 
 @pytest.mark.browser
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
-@pytest.mark.parametrize("path", ["/kinds/mangifera-indica", "/kinds?name=chirimoia"])
+@pytest.mark.parametrize("path", ["/kinds/mangifera-indica", "/kinds?name=chirymoias", "/gear"])
 def test_the_pages_of_kinds_fit_and_can_be_used(browser, serve, size, path):
     address = serve() + path
     for scheme in ("light", "dark"):

@@ -61,6 +61,7 @@ BY_NAME: dict[str, SearchStrategy[Any]] = {
     "width": st.just(50.0),  # over the largest crown
     "notes": NOTES,
     "hurt": st.integers(0, 7),
+    "between": st.lists(st.floats(-60, 30), min_size=2, max_size=2),
     "shelters": st.just([]),  # they need trees: made afterwards
 }
 

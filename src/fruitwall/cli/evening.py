@@ -62,7 +62,7 @@ def tonight(
     ics: Annotated[Path | None, typer.Option(metavar="FILE.ics", help="Write the deadlines for a calendar.")] = None,
 ) -> None:
     """Print tonight's plan, tree by tree; with --done, what still helps."""
-    from fruitwall.service.earlier import Earlier, done_so_far, earlier_plans
+    from fruitwall.service.earlier import Earlier, done_so_far, earlier_plans, following, standing_so_far
     from fruitwall.service.evening import night_to_plan, plan_evening
     from fruitwall.service.forecasts import weather_for
     from fruitwall.web.sheet.files import Papers
@@ -95,9 +95,12 @@ def tonight(
                 seed=seed,
                 report=report,
                 done=done_so_far(done.split(","), before, moment),
+                standing=standing_so_far(done.split(","), before),
                 last=before.last,
+                before=before.tonight,
                 worst_case=worst_case,
             )
+        plan = following(plan, before)
         if journal is not None and version is not None:
             journal.store_plan(plan.night, plan.model_dump_json(), version=version, made=moment)
     show_plan(plan, checked.yard, as_json=as_json, tree=tree, compare=compare)

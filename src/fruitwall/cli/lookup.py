@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from fruitwall.cli.app import DatabaseOption, YardOption, app
 from fruitwall.cli.given import find_yard, journal_if_needed, refuse
+
+if TYPE_CHECKING:
+    from fruitwall.yard.model import Yard
 
 
 @app.command("kind")
@@ -25,11 +28,32 @@ def show_kind(
     from fruitwall.terminal import columns
     from fruitwall.terminal_kind import kind_answer
 
-    of_yard = None
-    if yard is not None:
-        with journal_if_needed(yard, database) as journal:
-            of_yard = find_yard(yard, journal)[0].yard
+    of_yard = _yard_of(yard, database)
     typer.echo(kind_answer(" ".join(name or []), of_yard, unit, as_json=as_json, width=columns()))
+
+
+@app.command("gear")
+def show_gear(
+    yard: YardOption = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print it as a document, in SI units.")] = False,
+    database: DatabaseOption = None,
+) -> None:
+    """Show what is published on containers and covers, with sources.
+
+    With --yard in the yard's units.
+    """
+    from fruitwall.terminal import columns
+    from fruitwall.terminal_kind import gear_answer
+
+    typer.echo(gear_answer(_yard_of(yard, database), as_json=as_json, width=columns()))
+
+
+def _yard_of(named: str | None, database: str | None) -> Yard | None:
+    """Give the yard that was named, if one was."""
+    if named is None:
+        return None
+    with journal_if_needed(named, database) as journal:
+        return find_yard(named, journal)[0].yard
 
 
 @app.command()

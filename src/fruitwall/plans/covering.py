@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from fruitwall.plans.covers import HEATER_CLEARANCE_M, fits
 from fruitwall.plans.feeds import Load, feeds_for, why_no_power
-from fruitwall.plans.making import Making, Refusal, heater_part, lamps_part
+from fruitwall.plans.making import XY, Making, Refusal, heater_part, lamps_part
 from fruitwall.plans.parts import Measure, Part, Setting
 from fruitwall.plans.ways import NO_TIME, covering_ways, helpers
 from fruitwall.yard.model import Cover, CoverMaterial, Heater, LampString, Tree
@@ -59,10 +59,10 @@ def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[
         same = [c for c in yard.gear.covers if (c.material, c.on_frame) == (material, on_frame)]
         fitting = sorted((c for c in same if fits(c, tree)), key=lambda c: (c.width_m * c.length_m, c.id))
         covering = Covering(material, on_frame, tuple(fitting))
-        part = _cover_part(making, tree, covering)
+        part = cover_part(making, crown_of(tree), covering)
         if not fitting and tree.height_m <= making.times.highest_m:  # above that no sheet would help
             need = tree.crown_diameter_m + 2.0 * tree.height_m
-            why = f"no {covering.name} reaches the ground: it takes {need:.1f} m both ways"
+            why = f"no {covering.name} is large enough: to reach the ground all round takes {need:.1f} m both ways"
             largest = max(min(sheet.width_m, sheet.length_m) for sheet in same)
             yield Refusal(covering.key, why, "no_sheet", need, largest, "m")
             continue
@@ -86,34 +86,106 @@ def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[
             yield from _with_heater(making, tree, bare, covering, heater)
 
 
-def _cover_part(making: Making, tree: Tree, covering: Covering, *, wide: bool = False) -> Part:
-    """Make the part of putting a sheet over a tree; `wide` with room for a heater."""
-    times = making.times
-    minutes = times.cover + times.cover_per_m * (tree.height_m + tree.crown_diameter_m)
-    minutes += times.frame if covering.on_frame else 0.0
+@dataclass(frozen=True)
+class Crowns:
+    """What one sheet goes over: the crown of a tree, or those of several.
+
+    Attributes
+    ----------
+    key : str
+        The tree's identifier, or those of all joined.
+    name : str
+        In words.
+    trees : tuple of str
+        Identifiers.
+    group : str
+        As of `plans.parts.Part`.
+    at : tuple of float
+        Middle. [m, m]
+    height_m, length_m : float
+        Of the highest; the longer side of all. [m]
+    steps : tuple of str
+        How the sheet is laid.
+    """
+
+    key: str
+    name: str
+    trees: tuple[str, ...]
+    group: str
+    at: XY
+    height_m: float
+    length_m: float
+    steps: tuple[str, ...]
+
+
+def crown_of(tree: Tree) -> Crowns:
+    """Give the crown of one tree."""
+    lay = "Drape it to the ground all round and weigh the edge down; never tie it in round the trunk."
+    one = (tree.id,)
+    return Crowns(tree.id, tree.name, one, tree.id, tree.position, tree.height_m, tree.crown_diameter_m, (lay,))
+
+
+def cover_part(making: Making, over: Crowns, covering: Covering, *, wide: bool = False) -> Part:
+    """Make the part of putting a sheet over a tree or several.
+
+    Parameters
+    ----------
+    making : Making
+    over : Crowns
+    covering : Covering
+        With the sheets that fit.
+    wide : bool
+        With room for a heater below.
+
+    Returns
+    -------
+    Part
+        Without ways if nobody can do it.
+    """
+    times, several = making.times, len(over.trees) > 1
+    minutes = times.cover + times.cover_per_m * (over.height_m + over.length_m)
+    minutes += times.frame * len(over.trees) if covering.on_frame else 0.0
     film, light = covering.material in FILMS, covering.material in LIGHT_CLOTHS
-    steps = ["Drape it to the ground all round and weigh the edge down; never tie it in round the trunk."]
+    steps = list(over.steps)
     if covering.on_frame:
-        steps.insert(0, "Set the stakes or frame so that the cover touches no leaf.")
+        steps.insert(
+            0, f"Set the stakes or frame{' round all of them' if several else ''} so that the cover touches no leaf."
+        )
     if film:
         steps.append("Open it in the morning before the sun is on it: film cooks a tree.")
     elif not light:
         steps.append("Pull it aside in the morning, so that sun warms the soil.")
     return Part(
-        key=f"{covering.key}{'/wide' if wide else ''}@{tree.id}",
+        key=f"{covering.key}{'/wide' if wide else ''}@{over.key}",
         kind="cover",
-        name=f"cover {tree.name} with {covering.name}",
-        trees=(tree.id,),
-        ways=covering_ways(making.yard, tree, minutes, times),
+        name=f"cover {over.name} with {'one ' if several else ''}{covering.name}",
+        trees=over.trees,
+        ways=covering_ways(making.yard, over.height_m, over.at, minutes, times),
         minutes_again=times.film_again if film else 0.0 if light else times.cover_again_share * minutes,
         minutes_morning=times.film_morning if film else 0.0 if light else times.cloth_morning,
         minutes_remove=times.cover_remove,
         sheets=tuple(sheet.id for sheet in covering.sheets),
         wear=covering.sheets[0].wear if covering.sheets else 0.0,
-        position=tree.position,
+        position=over.at,
         steps=tuple(steps),
-        group=tree.id,
+        group=over.group,
     )
+
+
+def lamps_below(making: Making, over: Crowns, lamp: LampString) -> Part | Refusal:
+    """Hang a lamp string under a sheet, or say why there is no power for it."""
+    load = Load(lamp.watts, False, over.at)
+    if feeds := feeds_for(making.yard, load, making.times):
+        return lamps_part(making, lamp, feeds, over.at, over.trees, over.group, over.name)
+    return Refusal(f"lamps:{lamp.id}", why_no_power(making.yard, load, making.times), "no_power")
+
+
+def heater_below(making: Making, over: Crowns, heater: Heater) -> Part | Refusal:
+    """Place a heater under a sheet, or say why there is no power for it."""
+    load = Load(heater.watts, True, over.at)
+    if feeds := feeds_for(making.yard, load, making.times):
+        return heater_part(making, heater, feeds, over.at, over.trees, over.group, over.name)
+    return Refusal(f"heater:{heater.id}", why_no_power(making.yard, load, making.times), "no_power")
 
 
 def _not_covered(making: Making, tree: Tree, key: str) -> Refusal:
@@ -131,13 +203,13 @@ def _not_covered(making: Making, tree: Tree, key: str) -> Refusal:
 def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> Iterator[Measure | Refusal]:
     """Add a lamp string under a cover."""
     key = f"{bare.key}+lamps:{lamp.id}"
-    load = Load(lamp.watts, False, tree.position)
-    feeds = feeds_for(making.yard, load, making.times)
-    if not feeds:
-        yield Refusal(key, why_no_power(making.yard, load, making.times), "no_power")
+    part = lamps_below(making, crown_of(tree), lamp)
+    if isinstance(part, Refusal):
+        yield replace(part, key=key)
         return
-    part = lamps_part(making, lamp, feeds, tree.position, (tree.id,), tree.id, tree.name)
-    yield replace(bare, key=key, name=f"{bare.name}, {lamp.name} below", parts=(part, *bare.parts), lamp=lamp.id)
+    yield replace(
+        bare, key=key, name=f"{bare.name}, with {lamp.name} under it", parts=(part, *bare.parts), lamp=lamp.id
+    )
 
 
 def _with_heater(
@@ -149,13 +221,17 @@ def _with_heater(
         return  # a heater under draped cloth is never planned: no reason worth a line for every cloth
     wide = [sheet for sheet in covering.sheets if fits(sheet, tree, heater=True)]
     if not wide:
-        yield Refusal(key, f"no such sheet leaves {HEATER_CLEARANCE_M:.2f} m free round a heater", "no_clearance")
+        yield Refusal(
+            key,
+            f"no such sheet is large enough to leave {HEATER_CLEARANCE_M:.2f} m free round a heater",
+            "no_clearance",
+        )
         return
-    load = Load(heater.watts, True, tree.position)
-    feeds = feeds_for(making.yard, load, making.times)
-    if not feeds:
-        yield Refusal(key, why_no_power(making.yard, load, making.times), "no_power")
+    part = heater_below(making, crown_of(tree), heater)
+    if isinstance(part, Refusal):
+        yield replace(part, key=key)
         return
-    cover = _cover_part(making, tree, replace(covering, sheets=tuple(wide)), wide=True)
-    part = heater_part(making, heater, feeds, tree.position, (tree.id,), tree.id, tree.name)
-    yield replace(bare, key=key, name=f"{bare.name}, {heater.name} below", parts=(part, cover), heater=heater.id)
+    cover = cover_part(making, crown_of(tree), replace(covering, sheets=tuple(wide)), wide=True)
+    yield replace(
+        bare, key=key, name=f"{bare.name}, with {heater.name} under it", parts=(part, cover), heater=heater.id
+    )

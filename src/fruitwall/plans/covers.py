@@ -19,6 +19,9 @@ HEATER_CLEARANCE_M = 0.91
 HEATER_SIZE_M = 0.3
 """Footprint allowed for a heater. common practice, no source."""
 
+HEATER_ROOM_M = HEATER_SIZE_M + 2.0 * HEATER_CLEARANCE_M
+"""Square that a heater takes with its clearance. [m]"""
+
 
 class HasSize(Protocol):
     """A sheet: anything with a width and a length, such as `yard.model.Cover`."""
@@ -99,8 +102,7 @@ def sheet_with_heater_for(crown_diameter_m: float, height_m: float) -> tuple[flo
         Width and length, the shorter first. [m, m]
     """
     d, h = _size(crown_diameter_m, height_m)
-    room = HEATER_SIZE_M + 2.0 * HEATER_CLEARANCE_M
-    return (max(d, room) + 2.0 * h, d + room + 2.0 * h)
+    return (max(d, HEATER_ROOM_M) + 2.0 * h, d + HEATER_ROOM_M + 2.0 * h)
 
 
 def fits(sheet: HasSize | tuple[float, float], tree: HasCrown, *, heater: bool = False) -> bool:

@@ -44,6 +44,7 @@ def check_feasible(problem: EveningProblem, solution: EveningSolution) -> list[s
         wrong += [f"night {night}: {key} is done twice" for key, n in _counts(t.part.key for t in tasks) if n > 1]
         for task in tasks:
             wrong += [f"night {night}: {task.part.key} {what}" for what in _task(problem, task, standing)]
+        wrong += [f"night {night}: {what}" for what in _under_sheets(problem, solution, tasks, night)]
         wrong += [f"night {night}: {what}" for what in _limits(problem, tasks)]
         standing = frozenset(task.part.key for task in tasks if task.part.stays)
     wrong += _costs(problem, solution)
@@ -95,6 +96,26 @@ def _needed(problem: EveningProblem, solution: EveningSolution, night: int) -> s
     return keys
 
 
+def _under_sheets(
+    problem: EveningProblem, solution: EveningSolution, tasks: list[PlannedTask], night: int
+) -> Iterator[str]:
+    """Trees under a sheet over several that are planned for something else, or that are under two sheets."""
+    under: Counter[str] = Counter()
+    for task in tasks:
+        if task.part.kind != "cover":
+            continue
+        under.update(task.part.trees)
+        if len(task.part.trees) > 1:
+            for tree in task.part.trees:
+                at = problem.trees.index(tree)
+                measure = problem.options[at][solution.choices[at][night]].measure
+                if all(part.key != task.part.key for part in measure.all_parts):
+                    yield f"tree {tree} is under {task.part.key}, but planned for {measure.key}"
+    for tree, sheets in sorted(under.items()):
+        if sheets > 1:
+            yield f"tree {tree} is under {sheets} sheets"
+
+
 def _task(problem: EveningProblem, task: PlannedTask, standing: frozenset[str]) -> Iterator[str]:
     """What is wrong with one task."""
     part, way = task.part, task.way
@@ -129,9 +150,11 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
     rolled: dict[str, list[tuple[float, float]]] = {}
     watts: defaultdict[str, float] = defaultdict(float)
     pieces: Counter[str] = Counter()
+    sunny: defaultdict[str, float] = defaultdict(float)
     for task in tasks:
         for person in task.way.people:
             minutes[person] += task.way.minutes
+            sunny[person] += task.way.minutes if task.part.deadline == "before_sun_leaves" and task.night == 0 else 0.0
         if task.way.trolley is not None:
             time = min(supplies.find(f"person/{person}").available for person in task.way.people)
             rolled.setdefault(task.way.trolley, []).append((time, task.way.minutes))
@@ -146,6 +169,9 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
             available = supplies.find(f"{kind}/{name}").available
             if amount > available + _EPS:
                 yield f"{kind} {name} has {available:g}, {amount:g} are used"
+    for name, amount in sunny.items():
+        if amount > problem.sun_minutes + _EPS:
+            yield f"person {name} needs {amount:g} min before the sun leaves in {problem.sun_minutes:g} min"
     have = {item.key: item.available for item in supplies.items}
     for key, taken in pieces.items():
         if taken > have.get(key, 0.0) + _EPS:

@@ -21,6 +21,9 @@ common practice, no source."""
 SHELTER = "shelter:"
 """What the group of a shelter's parts begins with."""
 
+SHEET = "sheet:"
+"""What the group of trees under one sheet begins with."""
+
 
 RefusalKind = Literal[
     "nobody_has_time",
@@ -106,10 +109,10 @@ def make_ready(
 def lamps_part(
     making: Making, lamp: LampString, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], group: str, name: str
 ) -> Part:
-    """Make the part of hanging a lamp string; `group` is a tree's identifier or ``shelter:<id>``."""
-    times = making.times
+    """Make the part of hanging a lamp string; `group` as of `plans.parts.Part`."""
+    times, crowns = making.times, "the crown" if len(trees) == 1 else "all the crowns"
     return Part(
-        key=f"lamps:{lamp.id}@{group.removeprefix(SHELTER)}",
+        key=f"lamps:{lamp.id}@{group.removeprefix(SHELTER).removeprefix(SHEET)}",
         kind="lamps",
         name=f"hang {lamp.name} in {name}",
         trees=trees,
@@ -124,7 +127,7 @@ def lamps_part(
         feeds=feeds,
         position=at,
         steps=(
-            "Hang the lamps low and spread through the crown before the cover goes on.",
+            f"Hang the lamps low and spread through {crowns} before the cover goes on.",
             "No lamp may touch leaf, cloth or film, now or when the wind moves them.",
             "Test the ground-fault device, then switch on at dusk.",
         ),
@@ -135,11 +138,11 @@ def lamps_part(
 def heater_part(
     making: Making, heater: Heater, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], group: str, name: str
 ) -> Part:
-    """Make the part of placing a heater; `group` is a tree's identifier or ``shelter:<id>``."""
+    """Make the part of placing a heater; `group` as of `plans.parts.Part`."""
     times = making.times
     share = 1.0 if heater.thermostat_c is None else times.thermostat_share
     return Part(
-        key=f"heater:{heater.id}@{group.removeprefix(SHELTER)}",
+        key=f"heater:{heater.id}@{group.removeprefix(SHELTER).removeprefix(SHEET)}",
         kind="heater",
         name=f"place {heater.name} by {name}",
         trees=trees,

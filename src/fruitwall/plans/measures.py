@@ -222,4 +222,6 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
         ),
         group=tree.id,
     )
-    yield Measure("wet", "wet the ground in the afternoon", tree.id, parts=(part,), requires=open_, wet_ground=True)
+    yield Measure(
+        "wet", "wet the ground while the sun is on it", tree.id, parts=(part,), requires=open_, wet_ground=True
+    )

@@ -6,6 +6,9 @@ only the choices within `slack` of the relaxation are given to the integer solve
 a plan that uses one of the others costs at least the relaxation plus `slack`. If that does not suffice for the proof,
 the slack is widened and the programme solved again.
 
+When an evening is planned again and time runs out before the proof, what was found is crossed with the earlier plan
+(`among`): the best plan is looked for in which every choice is that of one of the two. It is at least as good as both.
+
 Fixing by reduced cost: Crowder, Johnson and Padberg (1983), Operations Research 31:803-834. Solver: HiGHS (Huangfu
 and Hall 2018, Mathematical Programming Computation 10:119-142) through SciPy.
 """
@@ -171,8 +174,7 @@ def optimise(relaxed: Relaxed, *, time_limit_s: float, gap: float, since: float 
         result, free = _restricted(relaxed, slack, left, gap)
         if result.x is not None:
             if result.fun < value:
-                whole = np.asarray(relaxed.programme.integral, dtype=bool)
-                best, value = np.where(whole, np.round(result.x), result.x), float(result.fun)
+                best, value = _rounded(relaxed, result.x), float(result.fun)
             outside = np.inf if free else relaxed.value + slack
             bound = max(bound, min(float(result.mip_dual_bound), outside))
         elif free and best is None:
@@ -188,10 +190,41 @@ def optimise(relaxed: Relaxed, *, time_limit_s: float, gap: float, since: float 
     return _without_ties(relaxed, best, bound)
 
 
+def among(
+    relaxed: Relaxed, columns: NDArray[np.bool_], *, found: Optimum | None, time_limit_s: float, gap: float
+) -> Optimum | None:
+    """Find the cheapest solution that uses no other than some columns.
+
+    Parameters
+    ----------
+    relaxed : Relaxed
+        From `relax`.
+    columns : ndarray of bool, shape (column,)
+        Those that may be used.
+    found : Optimum or None
+        A solution of the whole programme, to be beaten; its bound holds for this one too.
+    time_limit_s : float
+        [s]
+    gap : float
+        Share of the value within which the search may stop.
+
+    Returns
+    -------
+    Optimum or None
+        `found` if nothing cheaper turned up. The bound is that of the whole programme.
+    """
+    upper = np.where(columns, relaxed.upper, 0.0)
+    result = _milp(relaxed, np.zeros_like(upper), upper, time_limit_s, gap)
+    if result.x is None:
+        return found
+    other = _without_ties(relaxed, _rounded(relaxed, result.x), relaxed.value)
+    if found is None:
+        return other
+    return found if found.value <= other.value else Optimum(other.x, other.value, min(found.bound, other.value))
+
+
 def _restricted(relaxed: Relaxed, slack: float, time_s: float, gap: float) -> tuple[Any, bool]:
     """Solve with only the columns that can pay; tell also whether that was all of them."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
     programme = relaxed.programme
     lower = np.zeros(len(relaxed.objective))
     upper = relaxed.upper.copy()
@@ -202,15 +235,27 @@ def _restricted(relaxed: Relaxed, slack: float, time_s: float, gap: float) -> tu
     kept = (relaxed.reduced < -slack) & (relaxed.upper > 0.0) & whole
     upper[out] = 0.0
     lower[kept] = 1.0
-    result = milp(
+    # Half of the gap, so that the sum of this and the relaxation's share still proves the whole.
+    result = _milp(relaxed, lower, upper, time_s, gap / 2.0)
+    return result, not (out.any() or kept.any())
+
+
+def _milp(relaxed: Relaxed, lower: NDArray[np.float64], upper: NDArray[np.float64], time_s: float, gap: float) -> Any:
+    """Give what HiGHS finds with columns between these bounds."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    return milp(
         relaxed.objective,
-        integrality=np.asarray(programme.integral),
+        integrality=np.asarray(relaxed.programme.integral),
         bounds=Bounds(lower, upper),
         constraints=LinearConstraint(relaxed.matrix, relaxed.low, relaxed.high),
-        # Half of the gap, so that the sum of this and the relaxation's share still proves the whole.
-        options={"time_limit": max(time_s, 0.01), "mip_rel_gap": gap / 2.0},
+        options={"time_limit": max(time_s, 0.01), "mip_rel_gap": gap},
     )
-    return result, not (out.any() or kept.any())
+
+
+def _rounded(relaxed: Relaxed, x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Take away what the solver leaves beside whole numbers."""
+    return np.where(np.asarray(relaxed.programme.integral, dtype=bool), np.round(x), x)
 
 
 def _without_ties(relaxed: Relaxed, x: NDArray[np.float64], bound: float) -> Optimum:

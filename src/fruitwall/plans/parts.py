@@ -78,7 +78,7 @@ class Way:
     people : tuple of str
         Identifiers of the persons who do it together.
     minutes : float
-        Minutes that each of them needs before dusk, with the walk there. [min]
+        Minutes that each of them needs this evening, with the walk there. [min]
     trolley : str or None
         Trolley used, if any.
     ladder : bool
@@ -205,7 +205,8 @@ class Setting:
     group : str
         What is shared: ``shelter:<id>``, or ``sheet:<trees>`` for trees that one sheet could cover.
     state : str
-        ``open``, ``closed``, ``closed+lamps:<id>``, ``closed+heater:<id>``; ``apart``, ``cover:<material>[/frame]``.
+        ``open``, ``closed`` or ``apart``, ``cover:<material>[/frame]``; all but the first of each also with
+        ``+lamps:<id>`` or ``+heater:<id>``.
     name : str
         The same in words.
     parts : tuple of Part
@@ -222,6 +223,20 @@ class Setting:
         """Group and state."""
         return (self.group, self.state)
 
+    @property
+    def lamp(self) -> str | None:
+        """Lamp string that warms all in it, by its state."""
+        return self._device("lamps")
+
+    @property
+    def heater(self) -> str | None:
+        """Heater that warms all in it, by its state."""
+        return self._device("heater")
+
+    def _device(self, kind: str) -> str | None:
+        its, _, device = self.state.partition("+")[2].partition(":")
+        return device if its == kind else None
+
 
 @dataclass(frozen=True)
 class Measure:
@@ -231,9 +246,10 @@ class Measure:
     ----------
     key : str
         ``leave``, ``wet``, ``cover:<material>[/frame][+lamps:<id>|+heater:<id>]``,
-        ``together:<trees>:<material>[/frame]``, ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``,
-        ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``; ``pick``, or any of them with ``+pick``. Unique among
-        the measures of one tree.
+        ``together:<trees>:<material>[/frame][+lamps:<id>|+heater:<id>]``,
+        ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``,
+        ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``; ``pick``, ``pick-half``, or any of them with
+        ``+pick`` or ``+pick-half``. Unique among the measures of one tree.
     name : str
         The same in words.
     tree : str
@@ -260,6 +276,9 @@ class Measure:
         Where the container stands then, in the yard's frame. [m, m]
     frame_m : tuple of float or None
         Width, length and height of the frame under a sheet that covers several trees; None: that of this tree. [m]
+    heat_share : float
+        Share of the power of lamps or heater that falls to this tree, where a cloth over several is computed as if it
+        hung round each crown alone. [0-1]
     fruit_picked : float
         Share of its fruit that is picked, and thereby saved. [0-1]
     """
@@ -281,6 +300,7 @@ class Measure:
     shelter: str | None = None
     moved_to: tuple[float, float] | None = None
     frame_m: tuple[float, float, float] | None = None
+    heat_share: float = 1.0
     fruit_picked: float = 0.0
 
     @property

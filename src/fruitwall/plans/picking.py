@@ -30,12 +30,15 @@ FRUIT_DENSITY_KG_M3 = 1000.0
 USUAL_FRUIT_M = 0.06
 """Diameter of the fruit where the kind's is not known. Our judgement. [m]"""
 
+HALVED_FROM_MIN = 10.0
+"""Picking that takes longer may be done by halves. Our judgement. [min]"""
+
 LEAST_SHARE = 0.1
 """If less of the crown is within reach, nobody is asked to pick. Our judgement."""
 
 
 def picked(making: Making, tree: Tree, measures: list[Measure]) -> list[Measure]:
-    """Give each of a tree's measures once more with its fruit picked.
+    """Give each of a tree's measures once more with its fruit picked, and with half of it picked.
 
     Parameters
     ----------
@@ -47,28 +50,32 @@ def picked(making: Making, tree: Tree, measures: list[Measure]) -> list[Measure]
     Returns
     -------
     list of Measure
-        ``pick``, then ``<key>+pick``; empty unless the yard says that there is fruit, that it is worth something and
-        that it may be picked.
+        ``pick``, then ``<key>+pick``; where that takes long, before these ``pick-half`` and ``<key>+pick-half``. Empty
+        unless the yard says that there is fruit, that it is worth something and that it may be picked.
 
     Notes
     -----
-    Once picked, fruit stays picked: on the nights after, the part costs nothing. Each measure is needed in both ways,
-    so that a tree picked tonight can be covered tomorrow.
+    Once picked, fruit stays picked: on the nights after, the part costs nothing. Each measure is needed in all ways,
+    so that a tree picked tonight can be covered tomorrow. Picking is two parts, so that the rest can follow on another
+    evening, or be done by somebody else at the same time.
     """
-    part = _pick_part(making, tree)
-    if part is None:
-        return []
+    parts = _pick_parts(making, tree)
     share = share_within_reach(tree, making.times.pole_reach_m)
-    return [
-        replace(
-            measure,
-            key="pick" if measure.key == "leave" else f"{measure.key}+pick",
-            name="pick its fruit" if measure.key == "leave" else f"{measure.name}, fruit picked",
-            parts=(part, *measure.parts),
-            fruit_picked=share,
-        )
-        for measure in measures
-    ]
+    found = []
+    for done in range(1, len(parts) + 1):
+        word = "pick" if done == len(parts) else "pick-half"
+        half = "half of " if word == "pick-half" else ""
+        found += [
+            replace(
+                measure,
+                key=word if measure.key == "leave" else f"{measure.key}+{word}",
+                name=f"pick {half}its fruit" if measure.key == "leave" else f"{measure.name}, {half}its fruit picked",
+                parts=(*parts[:done], *measure.parts),
+                fruit_picked=share * done / len(parts),
+            )
+            for measure in measures
+        ]
+    return found
 
 
 def share_within_reach(tree: Tree, reach_m: float) -> float:
@@ -93,35 +100,44 @@ def picking_minutes(mass_kg: float, fruit_diameter_m: float) -> float:
     return mass_kg * min(SLOWEST_MIN_PER_KG, SECONDS_PER_FRUIT / 60.0 / one_kg)
 
 
-def _pick_part(making: Making, tree: Tree) -> Part | None:
-    """Make the part of picking a tree's fruit, None if there is nothing to pick or nobody to pick it."""
+def _pick_parts(making: Making, tree: Tree) -> tuple[Part, ...]:
+    """Make the parts of picking a tree's fruit, two if it takes long; none without fruit or anybody to pick it."""
     share = share_within_reach(tree, making.times.pole_reach_m)
     if not (tree.pickable and tree.fruit_worth > 0.0 and "fruit" in tree.stages) or share < LEAST_SHARE:
-        return None
-    if "flower" in tree.stages:
-        return None  # the worth of fruit and bloom stands in one sum, and bloom cannot be picked
+        return ()
     people = helpers(making.yard)
     if not people:
-        return None
+        return ()
     mass = tree.fruit_mass_kg if tree.fruit_mass_kg is not None else min(MOST_KG, tree.fruit_worth / PER_KG)
     minutes = picking_minutes(share * mass, _fruit_diameter_m(tree))
-    there = making.times.pick + walking_minutes(making.yard.gear_store, tree.position)
+    walk = walking_minutes(making.yard.gear_store, tree.position)
     pairs = [(first, second) for at, first in enumerate(people) for second in people[at + 1 :]]
     steps = ["Cut or twist off what is ripe or will ripen indoors, and bring it under cover before the frost."]
     if share < 1.0:
         steps.append("Leave what cannot be reached from the ground with a picking pole; no ladder in the dark.")
-    return Part(
-        key=f"pick@{tree.id}",
-        kind="pick",
-        name=f"pick the fruit of {tree.name}",
-        trees=(tree.id,),
-        ways=(
-            *(Way((person.id,), there + minutes) for person in people),
-            *(Way((a.id, b.id), there + minutes / 2.0, note="two people") for a, b in pairs),
-        ),
-        position=tree.position,
-        steps=tuple(steps),
-        group=tree.id,
+
+    def part(key: str, name: str, before: float, picking: float, first: tuple[str, ...] = ()) -> Part:
+        return Part(
+            key=key,
+            kind="pick",
+            name=name,
+            trees=(tree.id,),
+            ways=(
+                *(Way((person.id,), before + picking) for person in people),
+                *(Way((a.id, b.id), before + picking / 2.0, note="two people") for a, b in pairs),
+            ),
+            position=tree.position,
+            steps=(*first, *steps),
+            group=tree.id,
+        )
+
+    key, fetch = f"pick@{tree.id}", making.times.pick
+    if minutes < HALVED_FROM_MIN:
+        return (part(key, f"pick the fruit of {tree.name}", fetch + walk, minutes),)
+    ripest = "Take the ripest and best half, and what hangs outermost: the cold takes that first."
+    return (
+        part(key, f"pick half of the fruit of {tree.name}", fetch + walk, minutes / 2.0, (ripest,)),
+        part(f"{key}/rest", f"pick the rest of the fruit of {tree.name}", walk, minutes / 2.0),
     )
 
 

@@ -149,6 +149,9 @@ class EveningProblem:
         weighs beside the expected loss. Above 0 every option needs `Option.by_member`.
     wear_weight : float
         Factor on the wear of gear: 1, or less where effort only decides between equals.
+    sun_minutes : float
+        Minutes from now until the sun leaves the ground, 0 or more: what must be over before that takes nobody longer
+        tonight. [min]
     """
 
     trees: tuple[str, ...]
@@ -163,6 +166,7 @@ class EveningProblem:
     trouble: float = TROUBLE
     aversion: float = 0.0
     wear_weight: float = 1.0
+    sun_minutes: float = np.inf
 
     def __post_init__(self) -> None:
         _check_problem(self)
@@ -451,6 +455,8 @@ def _check_problem(problem: EveningProblem) -> None:
         first = next(setting for setting in problem.settings if setting.group == group)
         if first.parts:
             raise ValueError(f"the first state of {group} must take no work, got {first.state}")
+    if not problem.sun_minutes >= 0:
+        raise ValueError(f"sun_minutes must be 0 or more, got {problem.sun_minutes}")
     if not (np.isfinite(problem.wear_weight) and problem.wear_weight >= 0):
         raise ValueError(f"wear_weight must be 0 or more, got {problem.wear_weight}")
     if not (np.isfinite(problem.trouble) and problem.trouble >= 0):

@@ -288,12 +288,26 @@ def _people(programme: Programme, night: int, used: Sequence[Part]) -> None:
                 minutes[person].append((column, part.minutes_again))
     for person, terms in minutes.items():
         programme.row(terms, -np.inf, available[person])
+    if night == 0 and programme.problem.sun_minutes < max(available.values(), default=0.0):
+        for person in available:
+            programme.row(_in_the_sun(programme, used, person), -np.inf, programme.problem.sun_minutes)
     for trolley, supply in supplies.of("trolley").items():
         for window in trolley_windows(available.values()):
             terms = _joined(
                 terms for (its, person), terms in rolled.items() if its == trolley and available[person] <= window
             )
             programme.row(terms, -np.inf, supply.available * window)
+
+
+def _in_the_sun(programme: Programme, used: Sequence[Part], person: str) -> Terms:
+    """Give the minutes of a person tonight for what must be over before the sun leaves the ground."""
+    return [
+        (programme.w[(part.key, rank, 0)], way.minutes)
+        for part in used
+        if part.deadline == "before_sun_leaves"
+        for rank, way in enumerate(part.ways)
+        if person in way.people and (part.key, rank, 0) in programme.w
+    ]
 
 
 def trolley_windows(minutes: Iterable[float]) -> list[float]:

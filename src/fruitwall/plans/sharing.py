@@ -53,7 +53,8 @@ def share_out(problem: EveningProblem, tasks: Sequence[PlannedTask], night: int 
             used[person] += best[2].minutes
         found[at] = replace(task, way=best[2])
     shared = tuple(found.get(at, task) for at, task in enumerate(tasks))
-    return shared if _trolleys_suffice(problem, shared, night, available) else tuple(tasks)
+    fits = _trolleys_suffice(problem, shared, night, available) and _sun_suffices(problem, shared, night)
+    return shared if fits else tuple(tasks)
 
 
 def _alike(task: PlannedTask) -> list[Way]:
@@ -67,6 +68,16 @@ def _alike(task: PlannedTask) -> list[Way]:
         if (other.minutes, other.trolley, other.ladder, other.lifts, other.lifts_back, len(other.people))
         == (way.minutes, way.trolley, way.ladder, way.lifts, way.lifts_back, len(way.people))
     ]
+
+
+def _sun_suffices(problem: EveningProblem, tasks: Sequence[PlannedTask], night: int) -> bool:
+    """Tell whether everybody is through before the sun leaves with what must be over by then."""
+    due = [task for task in tasks if task.night == night == 0 and task.part.deadline == "before_sun_leaves"]
+    people = {person for task in due for person in task.way.people}
+    return all(
+        sum(task.way.minutes for task in due if person in task.way.people) <= problem.sun_minutes + _EPS
+        for person in people
+    )
 
 
 def _trolleys_suffice(

@@ -55,29 +55,28 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
     for lamp in yard.gear.lamps:
         if feeds := feeds_for(yard, Load(lamp.watts, False, at), times):
             part = lamps_part(making, lamp, feeds, at, trees, group, shelter.name)
-            name = f"close {shelter.name}, {lamp.name} inside"
+            name = f"close {shelter.name}, with {lamp.name} inside"
             states.append(Setting(group, f"closed+lamps:{lamp.id}", name, (part, close)))
     for heater in yard.gear.heaters:
         spot = _heater_spot(yard, shelter)
         if spot is not None and (feeds := feeds_for(yard, Load(heater.watts, True, spot), times)):
             part = heater_part(making, heater, feeds, spot, trees, group, shelter.name)
-            name = f"close {shelter.name}, {heater.name} inside"
+            name = f"close {shelter.name}, with {heater.name} inside"
             states.append(Setting(group, f"closed+heater:{heater.id}", name, (part, close)))
     return states
 
 
 def sheltered(tree: Tree, shelter: Shelter, setting: Setting) -> Measure:
     """Give the measure of a tree whose shelter is in a closed state."""
-    _, _, heat = setting.state.partition("+")
-    kind, _, device = heat.partition(":")
+    heat = setting.state.partition("+")[2]
     return Measure(
         key=f"shelter:{shelter.id}" + (f"+{heat}" if heat else ""),
         name=setting.name,
         tree=tree.id,
         requires=(setting,),
         shelter=shelter.id,
-        lamp=device if kind == "lamps" else None,
-        heater=device if kind == "heater" else None,
+        lamp=setting.lamp,
+        heater=setting.heater,
     )
 
 

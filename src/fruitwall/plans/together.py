@@ -10,25 +10,20 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from fruitwall.plans.covering import COVER_NAMES, FILMS, LIGHT_CLOTHS, Covering
-from fruitwall.plans.making import Making
+from fruitwall.plans.covering import Covering, Crowns, cover_part, heater_below, lamps_below
+from fruitwall.plans.covers import HEATER_ROOM_M
+from fruitwall.plans.making import SHEET, XY, Making
 from fruitwall.plans.parts import Measure, Part, Setting
 from fruitwall.plans.sheltering import closes
-from fruitwall.plans.ways import covering_ways
 from fruitwall.yard.model import Building, Canopy, Cover, Fence, Pond, Tree, Wall, Yard
 from fruitwall.yard.plan import line_of, shape
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
-
-XY = tuple[float, float]
-
-SHEET = "sheet:"
-"""What the group of trees under one sheet begins with."""
 
 GAP_M = 0.6
 """Crowns farther apart than this are not covered as one: the sheet would sag between them. Our judgement. [m]"""
@@ -61,6 +56,8 @@ class Group:
         Of the highest. [m]
     middle : tuple of float
         Of that rectangle. [m, m]
+    heated : bool
+        Lamps or a heater under its sheet are thought of.
     """
 
     trees: tuple[Tree, ...]
@@ -68,11 +65,12 @@ class Group:
     length_m: float
     height_m: float
     middle: XY
+    heated: bool = False
 
     @property
     def key(self) -> str:
-        """Identifiers of the trees, joined."""
-        return ",".join(tree.id for tree in self.trees)
+        """Identifiers of the trees, joined by what none of them holds and a list of keys is not cut at."""
+        return "+".join(tree.id for tree in self.trees)
 
     @property
     def name(self) -> str:
@@ -85,10 +83,35 @@ class Group:
         """Smallest sheet that reaches the ground all round, the shorter side first. [m, m]"""
         return (self.width_m + 2.0 * self.height_m, self.length_m + 2.0 * self.height_m)
 
-    def fits(self, sheet: Cover) -> bool:
+    @property
+    def sheet_with_heater_m(self) -> tuple[float, float]:
+        """The same on a frame that leaves a heater its clearance beside the last of the row. [m, m]"""
+        width, length = max(self.width_m, HEATER_ROOM_M), self.length_m + HEATER_ROOM_M
+        return (width + 2.0 * self.height_m, length + 2.0 * self.height_m)
+
+    def fits(self, sheet: Cover, *, heater: bool = False) -> bool:
         """Tell whether a sheet reaches the ground all round, laid either way; a millimetre is forgiven."""
         sides = sorted((sheet.width_m, sheet.length_m))
-        return all(have >= want - 1e-3 for have, want in zip(sides, self.sheet_m, strict=True))
+        wants = self.sheet_with_heater_m if heater else self.sheet_m
+        return all(have >= want - 1e-3 for have, want in zip(sides, wants, strict=True))
+
+    @property
+    def crowns(self) -> Crowns:
+        """All crowns as one."""
+        return Crowns(
+            key=self.key,
+            name=self.name,
+            trees=tuple(tree.id for tree in self.trees),
+            group=f"{SHEET}{self.key}",
+            at=self.middle,
+            height_m=self.height_m,
+            length_m=self.length_m,
+            steps=(
+                f"One sheet over {self.name}: lay it along the row, draw it down to the ground all round and weigh it "
+                "down.",
+                "Leave no gap where it hangs between two crowns; never tie it in round a trunk.",
+            ),
+        )
 
 
 _kept: dict[str, tuple[Yard, float, list[Group]]] = {}
@@ -139,28 +162,49 @@ def _find_groups(making: Making) -> list[Group]:
             found.append(group)
     found.sort(key=lambda group: (-len(group.trees) / (group.sheet_m[0] * group.sheet_m[1]), group.key))
     taken: Counter[str] = Counter()
+    warm: set[str] = set()
     kept: list[Group] = []
     for group in found:
         if len(kept) < MOST_GROUPS and all(taken[tree.id] < GROUPS_PER_TREE for tree in group.trees):
-            kept.append(group)
-            taken.update(tree.id for tree in group.trees)
+            ids = {tree.id for tree in group.trees}
+            kept.append(replace(group, heated=not ids & warm))
+            warm |= ids
+            taken.update(ids)
     return kept
 
 
 def sheets_of(making: Making, group: Group) -> list[Setting]:
-    """Give the states of a group of trees: ``apart`` first, then under each kind of sheet that is large enough."""
-    name = f"{SHEET}{group.key}"
+    """Give the states of a group of trees: ``apart`` first, then under each kind of sheet, bare and warmed below."""
+    name, over, gear = f"{SHEET}{group.key}", group.crowns, making.yard.gear
     states = [Setting(name, "apart", f"{group.name} each on its own")]
-    covers = making.yard.gear.covers
-    for material, on_frame in dict.fromkeys((cover.material, cover.on_frame) for cover in covers):
-        same = [cover for cover in covers if (cover.material, cover.on_frame) == (material, on_frame)]
+    for material, on_frame in dict.fromkeys((cover.material, cover.on_frame) for cover in gear.covers):
+        same = [cover for cover in gear.covers if (cover.material, cover.on_frame) == (material, on_frame)]
         fitting = sorted((c for c in same if group.fits(c)), key=lambda c: (c.width_m * c.length_m, c.id))
         covering = Covering(material, on_frame, tuple(fitting))
-        part = _sheet_part(making, group, covering)
-        if fitting and part.ways:
-            words = f"cover {group.name} together with one {COVER_NAMES[material]}"
-            states.append(Setting(name, covering.key, words + (" on its frame" if on_frame else ""), (part,)))
+        part = cover_part(making, over, covering)
+        if not fitting or not part.ways:
+            continue
+        words = f"cover {group.name} with one {covering.name}"
+        bare = Setting(name, covering.key, words, (part,))
+        states.append(bare)
+        if not group.heated:
+            continue
+        for lamp in gear.lamps:
+            warm = lamps_below(making, over, lamp)
+            if isinstance(warm, Part):
+                states.append(_warmed(bare, f"lamps:{lamp.id}", lamp.name, (warm, part)))
+        wide = [sheet for sheet in fitting if on_frame and group.fits(sheet, heater=True)]
+        for heater in gear.heaters if wide else ():
+            warm = heater_below(making, over, heater)
+            if isinstance(warm, Part):
+                under = cover_part(making, over, replace(covering, sheets=tuple(wide)), wide=True)
+                states.append(_warmed(bare, f"heater:{heater.id}", heater.name, (warm, under)))
     return states
+
+
+def _warmed(bare: Setting, device: str, name: str, parts: tuple[Part, ...]) -> Setting:
+    """Give a state with something that warms below the sheet."""
+    return Setting(bare.group, f"{bare.state}+{device}", f"{bare.name}, with {name} under it", parts)
 
 
 def covered_together(making: Making, tree: Tree, states: dict[str, list[Setting]]) -> Iterator[Measure]:
@@ -178,8 +222,7 @@ def covered_together(making: Making, tree: Tree, states: dict[str, list[Setting]
         elsewhere = tuple(others[0] for other, others in states.items() if other != key)
         group = groups[key]
         for setting in settings[1:]:
-            kind, _, frame = setting.state.removeprefix("cover:").partition("/")
-            room = 2.0 * FRAME_GAP_M
+            kind, _, frame = setting.state.removeprefix("cover:").partition("+")[0].partition("/")
             yield Measure(
                 key=f"together:{key}:{setting.state.removeprefix('cover:')}",
                 name=setting.name,
@@ -188,8 +231,34 @@ def covered_together(making: Making, tree: Tree, states: dict[str, list[Setting]
                 cover=kind,
                 on_frame=bool(frame),
                 to_ground=True,
-                frame_m=(group.width_m + room, group.length_m + room, group.height_m + FRAME_GAP_M) if frame else None,
+                lamp=setting.lamp,
+                heater=setting.heater,
+                frame_m=_frame_m(group, heater=setting.heater is not None) if frame else None,
+                heat_share=1.0 if frame else _heat_share(group, tree),
             )
+
+
+def _frame_m(group: Group, *, heater: bool) -> tuple[float, float, float]:
+    """Give width, length and height of the frame round a group, with room for a heater beside it. [m]"""
+    room = 2.0 * FRAME_GAP_M
+    width, length = group.width_m + room, group.length_m + room
+    if heater:
+        width, length = max(width, HEATER_ROOM_M), length + HEATER_ROOM_M
+    return width, length, group.height_m + FRAME_GAP_M
+
+
+def _heat_share(group: Group, tree: Tree) -> float:
+    """Give a tree's share of what warms all under one cloth: that of the ground under a cloth of its own. [0-1]"""
+    from fruitwall.physics.body import Body
+    from fruitwall.physics.enclosure import enclose
+    from fruitwall.physics.treatment import Treatment
+
+    cloth = Treatment(cover="bed_sheet")  # of whatever material: it hangs alike
+
+    def ground_m2(its: Tree) -> float:
+        return enclose(cloth, Body(crown_diameter_m=its.crown_diameter_m, height_m=its.height_m)).ground_m2
+
+    return ground_m2(tree) / sum(ground_m2(its) for its in group.trees)
 
 
 def _near(a: Tree, b: Tree) -> bool:
@@ -239,38 +308,3 @@ def _group(yard: Yard, trees: tuple[Tree, ...], obstacles: list[BaseGeometry]) -
     height = max(tree.height_m for tree in trees)
     middle = (float(rectangle.centroid.x), float(rectangle.centroid.y))
     return Group(trees, sides[0], sides[1], height, middle)
-
-
-def _sheet_part(making: Making, group: Group, covering: Covering) -> Part:
-    """Make the part of putting one sheet over a group."""
-    times = making.times
-    minutes = times.cover + times.cover_per_m * (group.height_m + group.length_m)
-    minutes += times.frame * len(group.trees) if covering.on_frame else 0.0
-    film, light = covering.material in FILMS, covering.material in LIGHT_CLOTHS
-    highest = max(group.trees, key=lambda tree: tree.height_m)
-    whole = highest.model_copy(update={"position": group.middle})
-    steps = [
-        f"One sheet over {group.name}: lay it along the row, draw it down to the ground all round and weigh it down.",
-        "Leave no gap where it hangs between two crowns; never tie it in round a trunk.",
-    ]
-    if covering.on_frame:
-        steps.insert(0, "Set the stakes or frame round all of them, so that the cover touches no leaf.")
-    if film:
-        steps.append("Open it in the morning before the sun is on it: film cooks a tree.")
-    elif not light:
-        steps.append("Pull it aside in the morning, so that sun warms the soil.")
-    return Part(
-        key=f"{covering.key}@{group.key}",
-        kind="cover",
-        name=f"cover {group.name} together with {covering.name}",
-        trees=tuple(tree.id for tree in group.trees),
-        ways=covering_ways(making.yard, whole, minutes, times),
-        minutes_again=times.film_again if film else 0.0 if light else times.cover_again_share * minutes,
-        minutes_morning=times.film_morning if film else 0.0 if light else times.cloth_morning,
-        minutes_remove=times.cover_remove,
-        sheets=tuple(sheet.id for sheet in covering.sheets),
-        wear=covering.sheets[0].wear if covering.sheets else 0.0,
-        position=group.middle,
-        steps=tuple(steps),
-        group=f"{SHEET}{group.key}",
-    )

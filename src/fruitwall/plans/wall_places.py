@@ -194,14 +194,19 @@ def _has_room(yard: Yard, tree: Tree, place: WallPlace) -> bool:
 
     if max(POT_M, tree.crown_diameter_m) > place.length_m:
         return False
-    at = Point(place.stand(tree.crown_diameter_m))
+    at = place.stand(tree.crown_diameter_m)
     along = (-place.outward[1], place.outward[0])
     half = place.length_m / 2.0
     ends = [(place.foot[0] + side * half * along[0], place.foot[1] + side * half * along[1]) for side in (-1.0, 1.0)]
     if LineString(ends).distance(Point(tree.position)) - tree.crown_diameter_m / 2.0 < THERE_ALREADY_M:
         return False
     # A wide crown reaches out further than the line along which the stretch was found free.
-    return bool(shape(yard.outline).contains(at)) and not at.intersects(_taken(yard, without=tree.id))
+    # By distances, not by the outline of all crowns together: this is asked for every container and place.
+    if any(
+        math.dist(at, other.position) <= other.crown_diameter_m / 2.0 for other in yard.trees if other.id != tree.id
+    ):
+        return False
+    return bool(shape(yard.outline).contains(Point(at))) and not Point(at).intersects(_built(yard))
 
 
 def _warmth(yard: Yard, face: Face, structure: Wall | Building) -> float:
@@ -215,8 +220,28 @@ def _warmth(yard: Yard, face: Face, structure: Wall | Building) -> float:
     return (stores * max(0.0, sun) + (0.5 if heated else 0.0)) * min(face.height_m, 3.0)
 
 
-def _taken(yard: Yard, *, without: str | None = None) -> BaseGeometry:
+def _taken(yard: Yard) -> BaseGeometry:
     """Give the ground on which no pot can be put."""
+    from shapely import Point
+    from shapely.ops import unary_union
+
+    crowns = [Point(tree.position).buffer(tree.crown_diameter_m / 2.0) for tree in yard.trees]
+    return unary_union([_built(yard), *crowns])
+
+
+_built_over: dict[str, tuple[Yard, BaseGeometry]] = {}
+"""As `_kept`: what `_built` gave for the yard asked for last."""
+
+
+def _built(yard: Yard) -> BaseGeometry:
+    """Give the ground on which no pot can be put, crowns apart: structures, shelters, doors."""
+    kept = _built_over.get("last")
+    if kept is None or kept[0] is not yard:
+        kept = _built_over["last"] = (yard, _find_built(yard))
+    return kept[1]
+
+
+def _find_built(yard: Yard) -> BaseGeometry:
     from shapely import Point
     from shapely.ops import unary_union
 
@@ -228,7 +253,6 @@ def _taken(yard: Yard, *, without: str | None = None) -> BaseGeometry:
             shapes.append(line_of(its).buffer(its.thickness_m / 2.0, cap_style="flat"))
         elif isinstance(its, Fence):
             shapes.append(line_of(its).buffer(ROOM_M / 2.0))
-    shapes += [Point(tree.position).buffer(tree.crown_diameter_m / 2.0) for tree in yard.trees if tree.id != without]
     shapes += [Point(place.position).buffer(DOOR_M) for place in yard.indoor_places]
     return unary_union(shapes)
 

@@ -29,15 +29,28 @@ def easy_ways(yard: Yard, minutes: float, at: XY) -> tuple[Way, ...]:
     return tuple(Way((person.id,), minutes + walk) for person in helpers(yard))
 
 
-def covering_ways(yard: Yard, tree: Tree, minutes: float, times: SetUpTimes) -> tuple[Way, ...]:
+def covering_ways(yard: Yard, height: float, at: XY, minutes: float, times: SetUpTimes) -> tuple[Way, ...]:
     """Give the ways of putting a cover over a tree: alone, with a pole, two with poles, from a ladder.
 
-    A tree within one person's reach needs no help. A higher one is first of all for a pole, or for two who throw the
-    cover from the ground; a ladder in the dark is the last choice, and only of those who use ladders.
+    Parameters
+    ----------
+    yard : Yard
+    height : float
+        Of the tree, or of the highest under one sheet. [m]
+    at : tuple of float
+        Where it stands. [m, m]
+    minutes : float
+        Of covering it from the ground, without the walk. [min]
+    times : SetUpTimes
+
+    Returns
+    -------
+    tuple of Way
+        A tree within one person's reach needs no help. A higher one is first of all for a pole, or for two who throw
+        the cover from the ground; a ladder in the dark is the last choice, and only of those who use ladders.
     """
     people = helpers(yard)
-    walk = walking_minutes(yard.gear_store, tree.position)
-    height = tree.height_m
+    walk = walking_minutes(yard.gear_store, at)
     if height > times.highest_m:
         return ()
     if height <= times.reach_m:
@@ -147,7 +160,9 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
     if lift.limit_kg <= 0.0:
         words.append("it is too wide to be held close enough to lift")
     elif lift.index > 1.0:
-        words.append(f"the lifting equation allows {lift.limit_kg:.0f} kg in this posture (index {lift.index:.1f})")
+        words.append(
+            f"with its width and grip {lift.limit_kg:.0f} kg are the most to be lifted (lifting index {lift.index:.1f})"
+        )
     elif not any(person.lifts for person in people):
         words.append("nobody lifts")
     else:
@@ -156,7 +171,8 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
     if not yard.gear.trolleys:
         words.append("there is no trolley")
     elif not within_guideline(push):
-        words.append(f"rolling it on soft ground takes {push:.0f} N, more than the {KEEP_MOVING_FORCE_N:.0f} N advised")
+        most = f"more than the {KEEP_MOVING_FORCE_N:.0f} N advised"
+        words.append(f"on a trolley on soft ground it takes {push:.0f} N of push, {most}")
     elif not any(person.pushes_trolley for person in people):
         words.append("nobody pushes the trolley")
     elif not any(lift.mass_kg <= trolley.max_mass_kg for trolley in yard.gear.trolleys):

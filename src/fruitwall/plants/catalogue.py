@@ -27,6 +27,13 @@ Effect = Literal["leaf_injury", "twig_injury", "severe_injury", "death", "chilli
 EvidenceType = Literal["threshold", "survives", "observed", "lab_LT", "db_code", "growth_limit"]
 
 
+GENERAL = "(general) "
+"""How rows on many kinds together begin in the tables of heat."""
+
+SLIPS = ((7, 2), (5, 1))
+"""From how many letters on how many slips are forgiven, most first. Our judgement, tried on forty misspellings."""
+
+
 @dataclass(frozen=True)
 class Source:
     """Who says it."""
@@ -141,7 +148,7 @@ class Catalogue:
     evidence_rows : sequence of Evidence
         Statements; each names its kind by the scientific name.
     habits, heats : sequence of Habit, of Heat
-        Statements on season and on heat; those on other plants are passed over.
+        Statements on season and on heat; heat of "(general) tropical trees" is shown with every kind.
 
     Raises
     ------
@@ -238,6 +245,43 @@ class Catalogue:
         """Give what is published on a kind and heat."""
         return tuple(row for row in self.heats if row.taxon in (taxon.scientific, taxon.like))
 
+    def heat_of_others(self, taxon: Taxon) -> tuple[Heat, ...]:
+        """Give what is published on heat of its genus outside the catalogue, of many kinds, or as a reference for all.
+
+        Every row of the table is given by `heat` or here for some kind.
+        """
+        genus = _genus(taxon)
+        return tuple(
+            row
+            for row in self.heats
+            if row.taxon.startswith(GENERAL) or (row.taxon.split()[0] == genus and row.taxon not in self._rows)
+        )
+
+    def meant(self, name: str) -> Taxon | None:
+        """Give the one kind that a misspelt name surely means, or None.
+
+        Parameters
+        ----------
+        name : str
+            A name that `find` does not know.
+
+        Returns
+        -------
+        Taxon or None
+            The kind with a name that is the fewest slips of the pen away, if they are few for a name of that length
+            (`SLIPS`) and no other kind is as near.
+        """
+        wanted = folded(name[:120])
+        allowed = next((slips for letters, slips in SLIPS if len(wanted) >= letters), 0)
+        near: dict[str, int] = {}
+        for known, taxon in self._by_name.items():
+            if abs(len(known) - len(wanted)) <= allowed:
+                slips = slips_between(wanted, known)
+                near[taxon.key] = min(slips, near.get(taxon.key, slips))
+        least = min(near.values(), default=allowed + 1)
+        meant = [key for key, slips in near.items() if slips == least]
+        return self._by_name[folded(meant[0])] if least <= allowed and len(meant) == 1 else None
+
     def family(self, family: str) -> tuple[Taxon, ...]:
         """Give the kinds of a family."""
         return tuple(taxon for taxon in self.taxa if taxon.family == family)
@@ -267,12 +311,34 @@ def folded(name: str) -> str:
     return re.sub(r"[^a-z0-9]", "", re.sub(r"\bx\b", " ", plain))
 
 
+def slips_between(one: str, other: str) -> int:
+    """Count the letters left out, added, changed or swapped with their neighbour between two words.
+
+    The optimal string alignment distance: no letter is touched twice.
+
+    Examples
+    --------
+    >>> slips_between("mangoe", "mango"), slips_between("passionfriut", "passionfruit")
+    (1, 1)
+    """
+    before: list[int] = []
+    row = list(range(len(other) + 1))
+    for at, letter in enumerate(one, start=1):
+        earlier, before, row = before, row, [at]
+        for to, wanted in enumerate(other, start=1):
+            least = min(before[to] + 1, row[to - 1] + 1, before[to - 1] + (letter != wanted))
+            if at > 1 and to > 1 and letter == other[to - 2] and one[at - 2] == wanted:
+                least = min(least, earlier[to - 2] + 1)
+            row.append(least)
+    return row[-1]
+
+
 @cache
 def catalogue() -> Catalogue:
     """Give the catalogue that comes with fruitwall; read once."""
     data = resources.files("fruitwall.plants") / "data"
     sources = {
-        row["source_key"]: _source(row)
+        row["source_key"]: read_source(row)
         for file in ("sources.csv", "sources_added.csv")
         for row in csv.DictReader((data / file).read_text(encoding="utf-8").splitlines())
     }
@@ -416,7 +482,8 @@ def _evidence(row: dict[str, str], sources: dict[str, Source], voices: dict[str,
     )
 
 
-def _source(row: dict[str, str]) -> Source:
+def read_source(row: dict[str, str]) -> Source:
+    """Read one row of a table of sources."""
     return Source(
         key=row["source_key"],
         authors=row["authors"],

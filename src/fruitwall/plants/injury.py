@@ -4,8 +4,9 @@ From exposures (the coldest 30 min, 1, 2, 4, 8 h of each tissue) and a `Toleranc
 injury, to the share of the tree's worth that is lost, and to the temperature of first injury. Where exposures come
 from is the physics layer's question, where tolerance comes from is `plants.tolerance`'s.
 
-Two ways of being hurt are kept apart: freezing (acute; the worst exposure governs) and, in kinds that suffer above
-freezing, chilling (slow; degree-hours). Whatever is unknown of a tree is the same unknown in every ensemble member,
+Two ways of being hurt are kept apart: freezing (acute; the worst exposure governs) and chilling (slow; degree-hours):
+burnt leaf in kinds that suffer above freezing, and leaf that pales in weeks of cool nights in most evergreens. Whatever
+is unknown of a tree is the same unknown in every ensemble member,
 every night and every tissue: it is one shift of the whole tree, so
 
 - the mean of `grade_chances` over members is the chance under forecast *and* tolerance uncertainty;
@@ -21,6 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
+from fruitwall.plants.effects import PALE_DOSE_K_H, PALE_MEMORY
 from fruitwall.plants.tolerance import FRUIT, GRADES, LEAF, ROOT, TISSUES, TWIG, WOOD, Tolerance
 
 DURATIONS_H = (0.5, 1.0, 2.0, 4.0, 8.0)
@@ -101,7 +103,9 @@ def grade_chances(
 
         P(grade ≥ g) = max over t and g' ≥ g of Φ((threshold[t, g'] - felt[t]) / s[t])
 
-    Chilling works through another mechanism with its own unknown: P = 1 - (1 - P_freeze)(1 - P_chill).
+    What is not known of b is a second unknown of the tree, summed over three Gauss-Hermite nodes. Chilling works
+    through another mechanism with its own unknown: P = 1 - (1 - P_freeze)(1 - P_chill); so does paling, which is
+    grade 1 and no more.
     """
     cold, hours = _exposures(coldest_c, durations_h)
     if nights_axis is not None and not 0 <= nights_axis < cold.ndim - 2:
@@ -109,12 +113,16 @@ def grade_chances(
             f"nights_axis must be an axis of coldest_c before tissue and duration, 0 to {cold.ndim - 3}, "
             f"got {nights_axis}"
         )
-    felt = felt_c(cold, hours, tolerance.duration_k_per_log2h)
-    if nights_axis is not None:
-        felt = _nanmin(felt, nights_axis)
-    at_least = _frozen_at_least(tolerance, felt)
+    at_least = np.zeros(())
+    for weight, per_log2h in _durations(tolerance):
+        felt = felt_c(cold, hours, per_log2h)
+        if nights_axis is not None:
+            felt = _nanmin(felt, nights_axis)
+        at_least = at_least + weight * _frozen_at_least(tolerance, felt)
     if not np.isnan(tolerance.chill_level_c):
         at_least = 1.0 - (1.0 - at_least) * (1.0 - _chilled_at_least(tolerance, cold, hours, nights_axis))
+    if not np.isnan(tolerance.pale_level_c):
+        at_least[..., 1] = 1.0 - (1.0 - at_least[..., 1]) * (1.0 - _paler(tolerance, cold, hours, nights_axis))
     at_least[..., 0] = 1.0
     return _from_at_least(_falling(at_least), unknown=np.asarray(np.isnan(felt).all(axis=-1)))
 
@@ -139,7 +147,14 @@ def fruit_loss_chance(
         0-1; the worse of fruit and flower. 0 if the tree carries neither; NaN if it does but the tissue is NaN.
     """
     cold, hours = _exposures(coldest_c, durations_h)
-    felt = felt_c(cold, hours, tolerance.duration_k_per_log2h)
+    lost = np.zeros(cold.shape[:-2])
+    for weight, per_log2h in _durations(tolerance):
+        lost = lost + weight * _crop_lost(tolerance, felt_c(cold, hours, per_log2h))
+    return lost
+
+
+def _crop_lost(tolerance: Tolerance, felt: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Share of fruit or bloom lost, for felt temperatures [..., tissue]. [...]"""
     lost = np.zeros(felt.shape[:-1])
     if not np.isnan(tolerance.fruit_c):
         spread = np.hypot(tolerance.fruit_sd_k, tolerance.slope_k)
@@ -215,6 +230,17 @@ def first_injury_c(tolerance: Tolerance, tissue: str) -> tuple[float, float, flo
     return min(middle - spread, 0.0), min(middle, 0.0), min(middle + spread, 0.0)
 
 
+def _durations(tolerance: Tolerance) -> list[tuple[float, float]]:
+    """Weights and values that stand for what is not known of the effect of duration: never below 0. [-], [K per log2 h]
+
+    Three Gauss-Hermite nodes, exact for chances that bend up to the fifth power.
+    """
+    middle, sd = tolerance.duration_k_per_log2h, tolerance.duration_sd_k_per_log2h
+    if sd == 0.0:
+        return [(1.0, middle)]
+    return [(w, max(middle + z * sd, 0.0)) for w, z in ((1 / 6, -np.sqrt(3.0)), (2 / 3, 0.0), (1 / 6, np.sqrt(3.0)))]
+
+
 def felt_c(
     coldest_c: NDArray[np.float64], hours: NDArray[np.float64], duration_k_per_log2h: float
 ) -> NDArray[np.float64]:
@@ -277,28 +303,62 @@ def _chilled_at_least(
     The dose bends where the leaf stays above the level, and nights add up: no closed form, so equally spaced nodes
     over what is unknown of the level.
     """
-    leaf = cold[..., LEAF, :]
     causes = [g for g in range(1, len(GRADES)) if not np.isnan(tolerance.chill_dose_k_h[g])]
-    kept = [n for axis, n in enumerate(leaf.shape[:-1]) if axis != nights_axis]
+    kept = [n for axis, n in enumerate(cold.shape[:-2]) if axis != nights_axis]
     at_least = np.zeros((*kept, len(GRADES)))
     for node, weight in zip(*_NODES, strict=True):
         level = tolerance.chill_level_c + node * tolerance.chill_sd_k
-        dose = np.nan_to_num(np.fmax.reduce(np.maximum(level - leaf, 0.0) * hours, axis=-1))
-        if nights_axis is not None:
-            dose = _carried(dose, nights_axis)
+        dose = _dose(level, cold, hours, nights_axis, CHILL_MEMORY)
         for g in causes:
-            reached = ndtr((dose - tolerance.chill_dose_k_h[g]) / (8.0 * tolerance.slope_k))
-            at_least[..., g] += weight * np.where(dose > 0, reached, 0.0)
+            at_least[..., g] += weight * _reached(dose, tolerance.chill_dose_k_h[g], tolerance)
     return at_least
 
 
-def _carried(dose: NDArray[np.float64], axis: int) -> NDArray[np.float64]:
+def _paler(
+    tolerance: Tolerance, cold: NDArray[np.float64], hours: NDArray[np.float64], nights_axis: int | None
+) -> NDArray[np.float64]:
+    """Chance that cool nights have made the leaf paler. [...] without the nights' axis
+
+    The dose rises with the level: all levels above the one that just suffices pale, found between the nodes by a
+    straight line. (A sum over the nodes would be off by half of a node's weight.)
+    """
+    nodes = _NODES[0][::2]
+
+    def dose(z: float) -> NDArray[np.float64]:
+        return _dose(tolerance.pale_level_c + z * tolerance.pale_sd_k, cold, hours, nights_axis, PALE_MEMORY)
+
+    most = dose(nodes[-1])
+    if (most < PALE_DOSE_K_H).all():
+        return np.zeros(most.shape)
+    doses = np.stack([*(dose(z) for z in nodes[:-1]), most])
+    above = np.clip((doses < PALE_DOSE_K_H).sum(axis=0), 1, nodes.size - 1)
+    low, high = (np.take_along_axis(doses, (above - back)[None], axis=0)[0] for back in (1, 0))
+    share = (PALE_DOSE_K_H - low) / np.maximum(high - low, 1e-9)
+    just = nodes[above - 1] + np.clip(share, 0.0, 1.0) * (nodes[above] - nodes[above - 1])
+    return np.where(most < PALE_DOSE_K_H, 0.0, ndtr(-just))
+
+
+def _dose(
+    level_c: float, cold: NDArray[np.float64], hours: NDArray[np.float64], nights_axis: int | None, memory: float
+) -> NDArray[np.float64]:
+    """Degree-hours of the leaf below a level, the worst over the nights. [...] without the nights' axis, in [K h]"""
+    dose = np.nan_to_num(np.fmax.reduce(np.maximum(level_c - cold[..., LEAF, :], 0.0) * hours, axis=-1))
+    return dose if nights_axis is None else _carried(dose, nights_axis, memory)
+
+
+def _reached(dose: NDArray[np.float64], needed_k_h: float, tolerance: Tolerance) -> NDArray[np.float64]:
+    """Share of a crown that a dose has brought over what is needed; none without a dose. [...]"""
+    reached = ndtr((dose - needed_k_h) / (8.0 * tolerance.slope_k))
+    return np.asarray(np.where(dose > 0, reached, 0.0))
+
+
+def _carried(dose: NDArray[np.float64], axis: int, memory: float) -> NDArray[np.float64]:
     """Worst chilling over successive nights, each carrying a share into the next. [...] without `axis`"""
     nights = np.moveaxis(dose, axis, 0)
     carried = np.zeros(nights.shape[1:])
     worst = carried
     for night in nights:
-        carried = CHILL_MEMORY * carried + night
+        carried = memory * carried + night
         worst = np.maximum(worst, carried)
     return worst
 

@@ -45,7 +45,7 @@ class Scales:
     outlier_sd_k: float = 4.5
     outlier_share: float = 0.1
     usual_c: float = -7.0
-    temperate_c: float = -15.0
+    temperate_c: float = -17.0
     ultra_tropical_c: float = -4.0
     family_sd_k: float = 1.3
     kind_sd_k: float = 2.2

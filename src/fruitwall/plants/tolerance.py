@@ -54,6 +54,8 @@ class Tolerance:
         Spread within one tree, by which injury rises gradually instead of at one temperature. [K]
     duration_k_per_log2h : float
         How much milder an exposure of twice the hours may be to hurt as much. [K per doubling]
+    duration_sd_k_per_log2h : float
+        Its uncertainty, one for the whole tree. [K per doubling]
     fruit_c, fruit_sd_k : float
         Fruit temperature of a one-hour exposure at which half of the fruit is lost, and its uncertainty; NaN without
         fruit. [°C], [K]
@@ -65,6 +67,9 @@ class Tolerance:
     chill_dose_k_h : ndarray [grade]
         Degree-hours of one night below `chill_level_c` at which each grade is reached; NaN for grades that chilling
         alone does not cause. [K h]
+    pale_level_c, pale_sd_k : float
+        Leaf temperature of nights below which many of them make the leaf paler, and its uncertainty; NaN for kinds that
+        rest leafless and for bare trees. [°C], [K]
     provenance : tuple of str
         From what all this was made, one plain sentence each.
     """
@@ -81,6 +86,9 @@ class Tolerance:
     chill_level_c: float = float("nan")
     chill_sd_k: float = float("nan")
     chill_dose_k_h: NDArray[np.float64] = field(default_factory=lambda: np.full(len(GRADES), np.nan))
+    duration_sd_k_per_log2h: float = 0.0
+    pale_level_c: float = float("nan")
+    pale_sd_k: float = float("nan")
     provenance: tuple[str, ...] = ()
 
 
@@ -154,6 +162,9 @@ def prior(
         notes.append(f"young or small: {gap:.1f} K more tender than a grown tree")
     notes += weaker_told
     grade_c += shift + gap + weaker
+    top_c = float(grade_c[7])
+    stump_k = effects.stump_k(taxon.family, origin)
+    grade_c[7] -= stump_k
     common = np.sqrt(effects.TREE_SD_K**2 + effects.AIR_TO_TISSUE_SD_K**2 + (young * effects.YOUNG_GAP_SD_K) ** 2)
     grade_sd_k = np.sqrt(grade_sd_k**2 + common**2 + doubt**2 + weaker_sd**2)
 
@@ -166,8 +177,9 @@ def prior(
     if "flush" in carried and not leafless:
         notes.append(_soften(threshold, sd, about))
     if potted:
-        notes.append(_pot(threshold, sd))
+        notes.append(_pot(threshold, sd, top_c))
     chill_level, chill_sd, chilled = (np.nan, np.nan, []) if leafless else _chilling(about, young, acclimation_c)
+    pale_level, pale_sd = (np.nan, np.nan) if leafless else _paling(taxon, about)
     fruit, flower = _crop(about, carried)
     return Tolerance(
         taxon=taxon.scientific,
@@ -175,6 +187,7 @@ def prior(
         sd_k=sd,
         slope_k=effects.SLOPE_K,
         duration_k_per_log2h=effects.DURATION_K_PER_LOG2H,
+        duration_sd_k_per_log2h=effects.DURATION_SD_K_PER_LOG2H,
         fruit_c=fruit[0],
         fruit_sd_k=fruit[1],
         flower_c=flower[0],
@@ -182,7 +195,9 @@ def prior(
         chill_level_c=chill_level,
         chill_sd_k=chill_sd,
         chill_dose_k_h=np.array(effects.CHILL_DOSE_K_H),
-        provenance=(*notes, *chilled, _SHELTER_NOTE),
+        pale_level_c=pale_level,
+        pale_sd_k=pale_sd,
+        provenance=(*notes, *chilled, _stump_note(stump_k, origin), _SHELTER_NOTE),
     )
 
 
@@ -247,9 +262,9 @@ def _soften(threshold: Array, sd: Array, about: Kind) -> str:
     return f"soft new growth is killed near {soft:.1f} °C"
 
 
-def _pot(threshold: Array, sd: Array) -> str:
-    """Give the limits of roots in a pot; return a note."""
-    dead = effects.root_c(float(threshold[WOOD, 7]))
+def _pot(threshold: Array, sd: Array, top_c: float) -> str:
+    """Give the limits of roots in a pot of a tree whose top dies at `top_c`; return a note."""
+    dead = effects.root_c(top_c)
     threshold[ROOT, 1:] = dead + effects.ROOT_STEP_K * np.arange(6, -1, -1)
     sd[ROOT] = np.hypot(effects.ROOT_SD_K, effects.TREE_SD_K)
     return f"in a pot: roots die near {dead:.1f} °C"
@@ -296,6 +311,22 @@ def _chilling(about: Kind, young: float, acclimation_c: float | None) -> tuple[f
     level = first_burn + effects.CHILL_DOSE_K_H[2] / 8.0
     note = f"suffers above freezing: a night of eight hours at {first_burn:.0f} °C burns some leaf"
     return level, float(np.sqrt(sd**2 + effects.TREE_SD_K**2 + doubt**2)), [note]
+
+
+def _paling(taxon: Taxon, about: Kind) -> tuple[float, float]:
+    """Night temperature below which the leaf loses chlorophyll, and its uncertainty. [°C], [K]"""
+    if taxon.needs_winter_chill:
+        return np.nan, np.nan
+    hardier = max(effects.PALE_WOOD_C - float(about.grade_c[7]), 0.0)
+    return effects.PALE_C - effects.PALE_PER_K * hardier, float(np.hypot(effects.PALE_SD_K, effects.TREE_SD_K))
+
+
+def _stump_note(stump_k: float, origin: str) -> str:
+    """One sentence on what comes again."""
+    if stump_k == 0.0:
+        return "a palm whose top is killed does not come again"
+    again = "above the graft" if origin == "grafted" else "from the stump"
+    return f"a top that is killed comes again {again} unless its wood gets {stump_k:g} K colder still"
 
 
 def _crop(about: Kind, carried: frozenset[str]) -> tuple[tuple[float, float], tuple[float, float]]:

@@ -2,7 +2,9 @@
 
 One event for each occasion of the evening and the morning. The same occasion of the same night keeps its identifier
 when the plan is made anew, with a higher sequence number, so that a calendar that reads the new file replaces the
-event (RFC 5545, section 3.8.7.4). Times are in UTC, which every calendar shows in its own zone.
+event (RFC 5545, section 3.8.7.4). An occasion of an earlier plan at which nothing is left to do is cancelled
+(`STATUS:CANCELLED`, section 3.8.1.11), not left out: a calendar that had imported it would go on ringing. Times are in
+UTC, which every calendar shows in its own zone.
 """
 
 from __future__ import annotations
@@ -10,10 +12,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 from zoneinfo import ZoneInfo
 
-from fruitwall.service.evening_document import EveningPlan, Task
+from fruitwall.service.evening_document import EveningPlan, Occasion, Task, Withdrawn
 from fruitwall.service.household import Household, minutes
 from fruitwall.service.words import OCCASIONS
 
@@ -27,6 +29,11 @@ SHORTEST = timedelta(minutes=15)
 
 WARNING_AHEAD = timedelta(minutes=30)
 """How long before work must begin the first alarm rings; the second rings when it must begin. Our judgement."""
+
+ASKED_AGAIN = timedelta(minutes=30)
+"""How often a calendar that subscribes should ask again: as often as a new forecast is fetched."""
+
+ORDER: tuple[Occasion, ...] = get_args(Occasion)
 
 COUNTED_FROM = datetime(2020, 1, 1, tzinfo=UTC)
 """Sequence numbers are the seconds from here to when the plan was made: they rise without anything being kept."""
@@ -55,20 +62,73 @@ def calendar_of(plan: EveningPlan, yard: Yard) -> bytes:
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", f"{plan.yard}: trees")
     calendar.add("x-wr-timezone", plan.time_zone)
-    tasks = [*plan.tasks, *plan.morning]
-    for when in OCCASIONS:
-        of_occasion = sorted((task for task in tasks if task.when == when), key=lambda task: task.order)
-        if of_occasion:
-            calendar.add_component(_event(plan, when, of_occasion, household))
+    # For calendars that subscribe (RFC 7986, section 5.7).
+    calendar.add("refresh-interval", ASKED_AGAIN, parameters={"VALUE": "DURATION"})
+    for when, tasks in _occasions(plan).items():
+        calendar.add_component(_event(plan, when, tasks, household))
+    for withdrawn in plan.withdrawn:
+        calendar.add_component(_cancelled(plan, withdrawn))
     written: bytes = calendar.to_ical()
     return written
 
 
-def _event(plan: EveningPlan, when: str, tasks: Sequence[Task], household: Household) -> Event:
+def withdrawn_since(plan: EveningPlan, before: EveningPlan | None) -> list[Withdrawn]:
+    """Give the occasions that calendars may hold from earlier plans and at which this plan has nothing to do.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        The plan made now.
+    before : EveningPlan or None
+        The last one made for the same night and yard; what it had withdrawn itself counts too.
+
+    Returns
+    -------
+    list of Withdrawn
+        In the order of the evening; what is over when the plan is made is left as it was.
+    """
+    if before is None:
+        return []
+    earlier = {withdrawn.when: withdrawn for withdrawn in before.withdrawn}
+    for when, tasks in _occasions(before).items():
+        begins, ends = _times(before, tasks)
+        earlier[when] = Withdrawn(when=when, begins=begins, ends=ends)
+    still = _occasions(plan)
+    return [earlier[when] for when in ORDER if when in earlier and when not in still and earlier[when].ends > plan.made]
+
+
+def _occasions(plan: EveningPlan) -> dict[Occasion, list[Task]]:
+    """Give the tasks of each occasion at which there is something to do, in the order of the evening."""
+    tasks = sorted((*plan.tasks, *plan.morning), key=lambda task: task.order)
+    by_occasion = {when: [task for task in tasks if task.when == when] for when in ORDER}
+    return {when: found for when, found in by_occasion.items() if found}
+
+
+def _event(plan: EveningPlan, when: Occasion, tasks: Sequence[Task], household: Household) -> Event:
     """Make the event of one occasion: from when work must begin to the deadline."""
+    count = "1 thing" if len(tasks) == 1 else f"{len(tasks)} things"
+    summary = f"{OCCASIONS[when]}: {count} to do for the trees"
+    event = _bare(plan, when, *_times(plan, tasks))
+    event.add("status", "CONFIRMED")
+    event.add("summary", summary)
+    event.add("description", "\n".join(_line(task, household) for task in tasks))
+    for ahead in (WARNING_AHEAD, timedelta(0)):
+        event.add_component(_alarm(summary, ahead))
+    return event
+
+
+def _cancelled(plan: EveningPlan, withdrawn: Withdrawn) -> Event:
+    """Make the event that takes an earlier one back: at its hour, without alarms."""
+    event = _bare(plan, withdrawn.when, withdrawn.begins, withdrawn.ends)
+    event.add("status", "CANCELLED")
+    event.add("summary", f"{OCCASIONS[withdrawn.when]}: nothing left to do for the trees")
+    return event
+
+
+def _bare(plan: EveningPlan, when: Occasion, start: datetime, end: datetime) -> Event:
+    """Make what all events have: identifier, sequence, hours and place."""
     from icalendar import Event
 
-    start, end = _times(plan, tasks)
     event = Event()
     event.add("uid", f"{plan.night}-{when}-{sha256(plan.yard.encode()).hexdigest()[:16]}@fruitwall")
     event.add("dtstamp", plan.made.astimezone(UTC))
@@ -76,12 +136,7 @@ def _event(plan: EveningPlan, when: str, tasks: Sequence[Task], household: House
     event.add("sequence", max(int((plan.made - COUNTED_FROM).total_seconds()), 0))
     event.add("dtstart", start.astimezone(UTC))
     event.add("dtend", end.astimezone(UTC))
-    count = "1 thing" if len(tasks) == 1 else f"{len(tasks)} things"
-    event.add("summary", f"{OCCASIONS[when]}: {count} to do for the trees")
     event.add("location", plan.yard)
-    event.add("description", "\n".join(_line(task, household) for task in tasks))
-    for ahead in (WARNING_AHEAD, timedelta(0)):
-        event.add_component(_alarm(f"{OCCASIONS[when]}: {count} to do for the trees", ahead))
     return event
 
 
@@ -92,7 +147,8 @@ def _times(plan: EveningPlan, tasks: Sequence[Task]) -> tuple[datetime, datetime
         start = min(possible)
         return start, start + max(SHORTEST, timedelta(minutes=sum(task.minutes for task in tasks)))
     first, last = min(task.deadline for task in tasks), max(task.deadline for task in tasks)
-    start = first - max(SHORTEST, timedelta(minutes=_longest_work(tasks)))
+    starts = [task.start_by for task in tasks if task.start_by is not None]
+    start = min([first - max(SHORTEST, timedelta(minutes=_longest_work(tasks))), *starts])
     # What is planned late cannot begin before it is planned.
     return min(max(start, plan.made), last - SHORTEST), last
 

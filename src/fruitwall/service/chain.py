@@ -160,7 +160,7 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
     parts += [
         ReasonPart(label="  because", value="", note=household.in_own_units(line)) for line in tolerance.provenance
     ]
-    fruit = outlook.situation.yard.trees[at].fruit_worth > 0
+    fruit = outlook.situation.yard.trees[at].crop_worth > 0
     rows = [("left alone", 0)] + ([("with the plan", chosen)] if chosen else [])
     for name, row in rows:
         chances = outlook.chances[at][row, 0]

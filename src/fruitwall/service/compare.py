@@ -148,7 +148,15 @@ def _as_last_time(
                 for row, option in zip(rows[at], its, strict=True)
             )
         )
-    return replace(problem, options=tuple(options), done=frozenset(), night_weights=None, trouble=0.0, aversion=0.0)
+    return replace(
+        problem,
+        options=tuple(options),
+        done=frozenset(),
+        sun_minutes=np.inf,  # what is watered already would else be asked for once more
+        night_weights=None,
+        trouble=0.0,
+        aversion=0.0,
+    )
 
 
 def _without_limits(problem: EveningProblem, outlook: Outlook, rows: Sequence[Sequence[int]]) -> EveningProblem:
@@ -169,6 +177,7 @@ def _without_limits(problem: EveningProblem, outlook: Outlook, rows: Sequence[Se
         supplies=_plenty(problem.supplies, len(problem.trees)),
         prices=prices,
         wear_weight=HARDLY,
+        sun_minutes=np.inf,
         done=frozenset(),
         night_weights=None,
         trouble=0.0,

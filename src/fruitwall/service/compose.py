@@ -23,6 +23,7 @@ from fruitwall.service.evening_document import (
     ReasonPart,
     Solver,
     Spread,
+    StandingPart,
     TreePlan,
     WayOut,
 )
@@ -99,7 +100,8 @@ def compose(
     trees = [_tree_plan(outlook, decision, followed, at, household) for at in range(len(yard.trees))]
     tasks = evening_tasks(outlook, decision, household)
     morning = morning_tasks(outlook, decision, followed.venting, household)
-    forecast = _forecast(outlook, warnings, household)
+    standing = _standing(outlook, decision)
+    forecast = _forecast(outlook, [*warnings, *words.standing_words(standing)], household)
     order = sorted(range(len(trees)), key=lambda t: _urgency(trees[t]))
     tonight = decision.solution.tonight()
     return EveningPlan(
@@ -118,7 +120,7 @@ def compose(
             dark=evening.dark,
             settled=_settled(outlook, decision),
         ),
-        needs_action=bool(tasks) if situation.done else any(t.measure != "leave" for t in trees),
+        needs_action=bool(tasks) if situation.done or standing else any(t.measure != "leave" for t in trees),
         forecast=forecast,
         trees=[trees[t] for t in order],
         tasks=tasks,
@@ -142,6 +144,7 @@ def compose(
             notes=[*decision.solution.notes, *_too_late(outlook), *_worst(decision, yard.display.currency)],
         ),
         done=list(situation.done),
+        standing=standing,
         compare=list(decision.compare),
     )
 
@@ -160,9 +163,19 @@ def _worst(decision: Decision, currency: str) -> list[str]:
 def _settled(outlook: Outlook, decision: Decision) -> set[str]:
     """Give the trees for which everything planned is done already."""
     open_ = {tree for task in decision.solution.tonight() if not task.idle for tree in task.part.trees}
-    done = {task.key for task in outlook.situation.done}
+    done = {task.key for task in outlook.situation.done} | {part.key for part in _standing(outlook, decision)}
     served = {tree for task in decision.solution.tonight() if task.part.key in done for tree in task.part.trees}
     return served - open_
+
+
+def _standing(outlook: Outlook, decision: Decision) -> list[StandingPart]:
+    """Give what is taken to stand since an earlier night, as far as the yard still knows it and it stays by day."""
+    situation = outlook.situation
+    parts = [part for options in situation.measures for measure in options for part in measure.parts]
+    parts += [part for setting in situation.settings for part in setting.parts]
+    stays = {part.key for part in parts if part.stays}
+    used = {task.part.key for task in decision.solution.tonight()}
+    return [part.model_copy(update={"used": part.key in used}) for part in situation.standing if part.key in stays]
 
 
 def _too_late(outlook: Outlook) -> list[str]:
@@ -200,8 +213,8 @@ def _tree_plan(outlook: Outlook, decision: Decision, followed: Followed, at: int
     harm = {"nothing": _at_least(nothing, HARM), "chosen": _at_least(with_plan, HARM)}
     death = {"nothing": _at_least(nothing, DEATH), "chosen": _at_least(with_plan, DEATH)}
     fruit = {
-        "nothing": float(outlook.fruit_lost[at][0, 0]) if tree.fruit_worth > 0 else 0.0,
-        "chosen": float(outlook.fruit_lost[at][chosen, 0]) if tree.fruit_worth > 0 else 0.0,
+        "nothing": float(outlook.fruit_lost[at][0, 0]) if tree.crop_worth > 0 else 0.0,
+        "chosen": float(outlook.fruit_lost[at][chosen, 0]) if tree.crop_worth > 0 else 0.0,
     }
     found = decision.runners_up.get(tree.id)
     names = {t.id: t.name for t in situation.yard.trees}

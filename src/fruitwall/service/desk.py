@@ -10,7 +10,7 @@ from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
-from fruitwall.service.earlier import done_so_far, earlier_plans
+from fruitwall.service.earlier import done_so_far, earlier_plans, following, standing_so_far
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
 from fruitwall.service.nights import tonight
 from fruitwall.service.yards import load_yard
@@ -61,7 +61,7 @@ class EveningsDesk:
         self._members = members
         self._lock = threading.Lock()
         self._fetched: tuple[datetime, str, Forcing, Forcing | None] | None = None
-        self._plans: dict[tuple[str, date, datetime], EveningPlan] = {}
+        self._plans: dict[tuple[object, ...], EveningPlan] = {}
 
     def yard(self) -> Yard:
         """Give the yard as it stands now."""
@@ -86,9 +86,12 @@ class EveningsDesk:
         day = night or tonight(yard.location, now)
         with self._lock:
             fetched, forecast, history = self._current_weather(yard, version, now)
-            key = (version.sha256, day, fetched)
+            # What is done may be told elsewhere, at the terminal; the journal knows.
+            earlier = earlier_plans(self._journal, version.yard, day)
+            done = done_so_far((), earlier, now)
+            standing = standing_so_far((), earlier)
+            key = (version.sha256, day, fetched, tuple((task.key, task.at) for task in done), standing)
             if key not in self._plans:
-                earlier = earlier_plans(self._journal, version.yard, day)
                 plan = plan_evening(
                     yard,
                     forecast,
@@ -97,9 +100,12 @@ class EveningsDesk:
                     history=history,
                     members=self._members,
                     report=report,
-                    done=done_so_far((), earlier, now),
+                    done=done,
+                    standing=standing,
                     last=earlier.last,
+                    before=earlier.tonight,
                 )
+                plan = following(plan, earlier)
                 self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)
                 self._plans[key] = plan
                 while len(self._plans) > PLANS_KEPT:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from pydantic import ValidationError
 
 from fruitwall.errors import PlanError
-from fruitwall.service.evening_document import DoneTask, EveningPlan
+from fruitwall.service.calendar import withdrawn_since
+from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredPlan
@@ -43,10 +44,13 @@ class Earlier:
     tonight : EveningPlan or None
         The plan of this night that was made last.
     last : LastTime or None
+    standing : tuple of StandingPart
+        What should still stand: told to be done the night before, and used since.
     """
 
     tonight: EveningPlan | None = None
     last: LastTime | None = None
+    standing: tuple[StandingPart, ...] = ()
 
 
 def earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
@@ -67,7 +71,64 @@ def earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
     """
     stored = journal.latest_plan(night, yard=yard)
     before = journal.plan_before(night, yard=yard)
-    return Earlier(_plan(stored), _last(before))
+    plan = _plan(stored)
+    last_night = _plan(before) if before is not None and before.night == night - timedelta(days=1) else None
+    return Earlier(plan, _last(before), still_standing(plan, last_night))
+
+
+def still_standing(tonight: EveningPlan | None, last_night: EveningPlan | None) -> tuple[StandingPart, ...]:
+    """Give what should still stand this evening, as far as it was told.
+
+    Parameters
+    ----------
+    tonight : EveningPlan or None
+        The plan of this night that was made last: what it took to stand holds.
+    last_night : EveningPlan or None
+        The last plan of the night just before. Of nights longer ago too much may have been changed since.
+
+    Returns
+    -------
+    tuple of StandingPart
+        What was told to be done last night, and what stood then already and was used; fruit once picked stays so.
+        Whether a part is of a kind that stays by day is for the planner.
+    """
+    if tonight is not None:
+        return tuple(part.model_copy(update={"used": True}) for part in tonight.standing)
+    if last_night is None:
+        return ()
+    found = {part.key: part for part in last_night.standing if part.used or part.key.startswith("pick@")}
+    for task in last_night.done:
+        since = found[task.key].since if task.key in found else last_night.night
+        found[task.key] = StandingPart(
+            key=task.key, what=task.what, since=since, sheet=task.sheet, circuit=task.circuit, lead=task.lead
+        )
+    return tuple(found.values())
+
+
+def standing_so_far(given: Sequence[str], earlier: Earlier) -> tuple[StandingPart, ...]:
+    """Give what is taken to stand since an earlier night; nothing where ``none`` is told to be done.
+
+    Parameters
+    ----------
+    given : sequence of str
+        As in `done_so_far`.
+    earlier : Earlier
+        From `earlier_plans`.
+    """
+    return () if "none" in [word.strip() for word in given] else earlier.standing
+
+
+def following(plan: EveningPlan, earlier: Earlier) -> EveningPlan:
+    """Give a new plan with what it takes back of the one before it.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        Just made.
+    earlier : Earlier
+        What the journal held before it.
+    """
+    return plan.model_copy(update={"withdrawn": withdrawn_since(plan, earlier.tonight)})
 
 
 def done_so_far(given: Sequence[str], earlier: Earlier, now: datetime) -> tuple[DoneTask, ...]:
@@ -77,7 +138,7 @@ def done_so_far(given: Sequence[str], earlier: Earlier, now: datetime) -> tuple[
     ----------
     given : sequence of str
         Numbers of tonight's checklist as it was last made, or keys of its tasks; blanks are passed over. ``none``
-        forgets what was told before.
+        forgets what was told before, and what stands since an earlier night (`standing_so_far`).
     earlier : Earlier
         From `earlier_plans`; without a plan of tonight only keys can be told.
     now : datetime, aware

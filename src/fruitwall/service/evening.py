@@ -16,7 +16,7 @@ from fruitwall.service.nights import tonight as tonight_of
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
     from fruitwall.service.earlier import LastTime
-    from fruitwall.service.evening_document import DoneTask, EveningPlan
+    from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
     from fruitwall.service.outlook import Outlook, Situation
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Location, Yard
@@ -58,8 +58,10 @@ def plan_evening(
     threads: int = 2,
     report: Report = lambda _: None,
     done: Sequence[DoneTask] = (),
+    standing: Sequence[StandingPart] = (),
     last: LastTime | None = None,
     worst_case: float | None = None,
+    before: EveningPlan | None = None,
 ) -> EveningPlan:
     """Give the best plan for tonight, tree by tree.
 
@@ -85,10 +87,14 @@ def plan_evening(
         Told in a few words what is being done, for a progress display: `STAGES`, and `PREPARING` where it applies.
     done : sequence of DoneTask
         What of tonight's checklist is done already: it stays and costs nothing more (`service.earlier.done_so_far`).
+    standing : sequence of StandingPart
+        What is taken to stand since an earlier night (`service.earlier.standing_so_far`): it costs no setting up.
     last : LastTime, optional
         What was chosen last time, to compare with.
     worst_case : float, optional
         Aversion to the worst cases, 0 to 1, instead of that of the yard's prices.
+    before : EveningPlan, optional
+        The plan made before for this night: its choices are tried as well where the optimum is not found in time.
 
     Returns
     -------
@@ -116,7 +122,7 @@ def plan_evening(
     hardened = acclimation(forecast, history, now)
     try:
         left = with_time_left(yard, evenings[0], spent(done))
-        situation = prepare_situation(left, weather, evenings, hardened, done)
+        situation = prepare_situation(left, weather, evenings, hardened, done, standing)
         _refuse_unknown(situation)
         report(STAGES[2])
         with telling_when_compiling(lambda: report(PREPARING)):
@@ -125,7 +131,7 @@ def plan_evening(
         # The layers below refuse what is impossible in their own words; here it is the yard or weather that is.
         raise PlanError(f"this evening cannot be computed: {error}") from error
     report(STAGES[3])
-    decision, seconds = _decide(outlook, last=last, aversion=worst_case)
+    decision, seconds = _decide(outlook, last=last, aversion=worst_case, before=before)
     report(STAGES[4])
     return _document(outlook, decision, now=now, warnings=weather.warnings, seconds=seconds, threads=threads)
 
@@ -234,7 +240,9 @@ def _weather(
     return dress(joined, members=members, rng=rng, now=now)
 
 
-def _decide(outlook: Outlook, *, last: LastTime | None, aversion: float | None) -> tuple[Decision, float]:
+def _decide(
+    outlook: Outlook, *, last: LastTime | None, aversion: float | None, before: EveningPlan | None = None
+) -> tuple[Decision, float]:
     """Choose, and find what would have been next, what one more would buy, and what else could be done."""
     from fruitwall.plans.evening import one_more, runners_up, solve
     from fruitwall.plans.measures import refused_measures, supplies_of
@@ -248,6 +256,7 @@ def _decide(outlook: Outlook, *, last: LastTime | None, aversion: float | None) 
     yard = situation.yard
     rows = [outlook.worth_asking(at) for at in range(len(yard.trees))]
     shuns = yard.prices.worst_case_aversion if aversion is None else aversion
+    there: list[DoneTask | StandingPart] = [*situation.standing, *situation.done]
     problem = EveningProblem(
         trees=tuple(tree.id for tree in yard.trees),
         options=tuple(
@@ -262,9 +271,12 @@ def _decide(outlook: Outlook, *, last: LastTime | None, aversion: float | None) 
         settings=situation.settings,
         done=frozenset(task.key for task in situation.done),
         aversion=shuns,
-        hanging={task.key: task.sheet for task in situation.done if task.sheet is not None},
+        in_place=frozenset(part.key for part in situation.standing),
+        sun_minutes=max(0.0, (situation.evenings[0].sun_leaves - situation.evenings[0].begins) / timedelta(minutes=1)),
+        hanging={its.key: its.sheet for its in there if its.sheet is not None},
     )
-    solution = solve(problem)
+    chosen_before = {tree.id: (tree.measure,) for tree in before.trees} if before is not None else None
+    solution = solve(problem, earlier=chosen_before)
     chosen = [rows[at][solution.choices[at][0]] for at in range(len(yard.trees))]
     acting = [tree.id for tree, row in zip(yard.trees, chosen, strict=True) if row != 0]
     return (
@@ -295,6 +307,7 @@ def _document(
     from fruitwall.service.explained import explain_cold, explain_fluxes
     from fruitwall.service.hours import hours_of_trees
     from fruitwall.service.household import Household
+    from fruitwall.service.since import nights_of_trees
     from fruitwall.service.venting import venting_of
 
     situation = outlook.situation
@@ -304,6 +317,7 @@ def _document(
             situation,
             [situation.treatments[at][row] for at, row in enumerate(decision.chosen)],
             [outlook.endangered_tissue(at) for at in range(len(situation.spots))],
+            nights=nights_of_trees(situation, decision.chosen),
             threads=threads,
         ),
         cold=explain_cold(outlook, decision.chosen, household, threads=threads),

@@ -135,6 +135,18 @@ class TreePlan(Document):
     following_nights: list[str] = Field(description="Chosen measure in words for each following night")
 
 
+Occasion = Literal["now", "before_sun_leaves", "before_dusk", "before_bed", "morning", "when_mild"]
+"""When something of the checklist is done."""
+
+
+class Withdrawn(Document):
+    """An occasion that an earlier plan of this night put into calendars and this one does not."""
+
+    when: Occasion
+    begins: datetime
+    ends: datetime
+
+
 class Task(Document):
     """One thing to do before sunset or later tonight, in the morning or when it is mild again, in walking order."""
 
@@ -147,7 +159,7 @@ class Task(Document):
         default=None, description="Where only what is over by the deadline counts: the latest it may be begun"
     )
     not_before: datetime | None = Field(default=None, description="Too early before this; null: at once")
-    when: Literal["now", "before_sun_leaves", "before_dusk", "before_bed", "morning", "when_mild"]
+    when: Occasion
     person: str | None
     minutes: float
     steps: list[str]
@@ -174,6 +186,18 @@ class DoneTask(Document):
     sheet: str | None = None
     circuit: str | None = None
     lead: str | None = None
+
+
+class StandingPart(Document):
+    """Something that is taken to stand since an earlier night, because it was told to be done then."""
+
+    key: str = Field(description="As in the task by which it was put there")
+    what: str = Field(description="The same in words")
+    since: date = Field(description="Night for which it was put there")
+    sheet: str | None = None
+    circuit: str | None = None
+    lead: str | None = None
+    used: bool = Field(default=True, description="Whether tonight's plan uses it; if not, it is taken away")
 
 
 class WayOut(Document):
@@ -257,6 +281,10 @@ class EveningPlan(Document):
     )
     solver: Solver
     done: list[DoneTask] = Field(default=[], description="What was already done when the plan was made")
+    withdrawn: list[Withdrawn] = Field(
+        default=[], description="Occasions still to come of earlier plans of this night at which nothing is left to do"
+    )
+    standing: list[StandingPart] = Field(default=[], description="What is taken to stand since an earlier night")
     compare: list[WayOut] = Field(
         default=[], description="Doing nothing, the same as last time (if there is one), the plan, everything possible"
     )

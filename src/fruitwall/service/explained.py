@@ -53,31 +53,35 @@ def explain_cold(
         One per tree; None where the tree has no such tissue.
     """
     from fruitwall.physics.contributions import contributions
+    from fruitwall.service.since import batches, nights_of_trees
 
     situation = outlook.situation
     evening = situation.evenings[0]
     trees = range(len(situation.spots))
     tissues = [outlook.endangered_tissue(at) for at in trees]
     durations = [DURATIONS_H[outlook.duration(at, tissue)] for at, tissue in zip(trees, tissues, strict=True)]
-    chains = contributions(
-        situation.forcing.select(situation.forcing.start_utc, evening.end_hour),
-        situation.spots,
-        situation.bodies,
-        [situation.treatments[at][chosen[at]] for at in trees],
-        evening.night,
-        tissues=tissues,
-        durations_h=durations,
-        threads=threads,
-        faces=situation.faces,
-        soil=situation.yard.ground.soil,
-        moisture=situation.yard.ground.moisture,
-        clear_night_offset_k=situation.yard.location.clear_night_offset_k,
-    )
+    chains: dict[int, Chain] = {}
+    for night, some in batches(nights_of_trees(situation, chosen), len(situation.spots)):
+        found = contributions(
+            situation.forcing.select(situation.forcing.start_utc, evening.end_hour),
+            [situation.spots[at] for at in some],
+            [situation.bodies[at] for at in some],
+            [situation.treatments[at][chosen[at]] for at in some],
+            night,
+            tissues=[tissues[at] for at in some],
+            durations_h=[durations[at] for at in some],
+            threads=threads,
+            faces=situation.faces,
+            soil=situation.yard.ground.soil,
+            moisture=situation.yard.ground.moisture,
+            clear_night_offset_k=situation.yard.location.clear_night_offset_k,
+        )
+        chains.update(zip(some, found, strict=True))
     return [
         _explained(chain, _words(outlook, at, chosen[at], tissues[at], household), tissues[at], durations[at])
         if np.isfinite(chain.after_c).all()
         else None
-        for at, chain in zip(trees, chains, strict=True)
+        for at, chain in sorted(chains.items())
     ]
 
 

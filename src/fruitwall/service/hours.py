@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -15,8 +16,12 @@ from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import HourOfTree
 from fruitwall.service.nights import Evening
 from fruitwall.service.outlook import Situation
+from fruitwall.service.since import batches
 from fruitwall.service.station import spread
 from fruitwall.weather.forcing import as_datetime64
+
+if TYPE_CHECKING:
+    from fruitwall.physics.treatment import Night
 
 FloatArray = NDArray[np.float64]
 
@@ -54,7 +59,12 @@ def shown_times(evening: Evening, zone: ZoneInfo) -> list[datetime]:
 
 
 def hours_of_trees(
-    situation: Situation, chosen: Sequence[Treatment], tissues: Sequence[str], *, threads: int = 2
+    situation: Situation,
+    chosen: Sequence[Treatment],
+    tissues: Sequence[str],
+    *,
+    nights: Sequence[Night] | None = None,
+    threads: int = 2,
 ) -> list[TreeHours]:
     """Run tonight again for the chosen measures and keep its hours.
 
@@ -65,6 +75,8 @@ def hours_of_trees(
         One per tree.
     tissues : sequence of str
         The tissue to show for each tree: the most endangered one.
+    nights : sequence of Night, optional
+        Tonight as each tree's treatment meets it (`service.since`); default from now for all.
     threads : int
 
     Returns
@@ -76,15 +88,15 @@ def hours_of_trees(
     evening = situation.evenings[0]
     times = shown_times(evening, ZoneInfo(situation.yard.location.time_zone))
     forcing = situation.forcing.select(situation.forcing.start_utc, evening.end_hour)
-    found: list[TreeHours] = []
-    for first in range(0, len(situation.spots), TREES_AT_A_TIME):
-        trees = range(first, min(first + TREES_AT_A_TIME, len(situation.spots)))
+    found: dict[int, TreeHours] = {}
+    own = nights or [evening.night] * len(situation.spots)
+    for night, trees in batches(own, TREES_AT_A_TIME):
         result = simulate(
             forcing,
             [situation.spots[t] for t in trees],
             [situation.bodies[t] for t in trees],
             [[situation.treatments[t][0], chosen[t]] for t in trees],
-            [evening.night],
+            [night],
             faces=situation.faces,
             soil=situation.yard.ground.soil,
             moisture=situation.yard.ground.moisture,
@@ -97,8 +109,8 @@ def hours_of_trees(
         steps = np.searchsorted(result.time_utc, np.array([as_datetime64(t) for t in times]))
         for row, t in enumerate(trees):
             series = {name: values[row] for name, values in result.series.items()}
-            found.append(_hours(series, steps, times, situation, t, tissues[t]))
-    return found
+            found[t] = _hours(series, steps, times, situation, t, tissues[t])
+    return [found[t] for t in range(len(own))]
 
 
 def _hours(

@@ -10,7 +10,8 @@ from math import hypot, isnan
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon
+from fruitwall.errors import UnknownTaxonError
+from fruitwall.plants.catalogue import GENERAL, Catalogue, Evidence, Heat, Source, Taxon
 from fruitwall.plants.kinds import Kind, kind
 from fruitwall.plants.reading import readings
 from fruitwall.plants.tolerance import GRADES, LEAF, ROOT, TWIG, WOOD, Tolerance, prior
@@ -75,6 +76,35 @@ def list_kinds(known: Catalogue) -> list[KindLine]:
     return sorted(lines, key=lambda line: (not line.own, line.family, line.name.casefold()))
 
 
+def look_up(name: str, known: Catalogue) -> tuple[Taxon, bool]:
+    """Find a kind as a person asks for it, who may misspell it.
+
+    Parameters
+    ----------
+    name : str
+        Any of its names or cultivars, or its key; a slip or two of the pen are forgiven.
+    known : Catalogue
+        Where to look.
+
+    Returns
+    -------
+    Taxon, bool
+        The kind, and whether it was guessed: whoever shows it says so.
+
+    Raises
+    ------
+    UnknownTaxonError
+        If no kind is called so nor surely meant; it offers near names.
+    """
+    try:
+        return known.find(name), False
+    except UnknownTaxonError:
+        meant = known.meant(name)
+        if meant is None:
+            raise
+        return meant, True
+
+
 def describe_kind(name: str, known: Catalogue) -> KindDocument:
     """Give everything known of a kind.
 
@@ -120,14 +150,8 @@ def _describe(taxon: Taxon, known: Catalogue) -> KindDocument:
         ],
         habits=_habits(taxon, known),
         heats=[
-            HeatFact(
-                stage=row.stage,
-                effect=row.effect,
-                temperature_c=row.temperature_c,
-                note=row.note,
-                origin=_origin(row.source, row.locator),
-            )
-            for row in known.heat(taxon)
+            *(_heat(row, "") for row in known.heat(taxon)),
+            *(_heat(row, row.taxon.removeprefix(GENERAL)) for row in known.heat_of_others(taxon)),
         ],
         state="at rest, without leaf" if taxon.needs_winter_chill else "in leaf",
         grades=_grades(grown),
@@ -155,8 +179,8 @@ def _facts(taxon: Taxon) -> list[str]:
     return facts
 
 
-def _origin(source: Source, place: str) -> Origin:
-    """Give a source with the place in it."""
+def origin_of(source: Source, place: str) -> Origin:
+    """Give a source with the place in it, as documents hold it."""
     return Origin(
         key=source.key,
         authors=source.authors,
@@ -181,7 +205,7 @@ def _statement(number: int, row: Evidence, *, rests: bool) -> Statement:
         high_c=row.high_c,
         as_stated=row.as_stated,
         hours=row.duration_h,
-        origin=_origin(row.source, row.locator),
+        origin=origin_of(row.source, row.locator),
         voice=row.voice,
         note=TAG.sub("", row.note).strip(),
         from_memory=row.from_memory,
@@ -203,8 +227,22 @@ def _habits(taxon: Taxon, known: Catalogue) -> list[HabitFact]:
             low, high = row.bloom_to_harvest_months
             span = f"{low:g} to {high:g}" if low < high else f"{low:g}"
             parts.append(f"{span} months from bloom to harvest")
-        facts.append(HabitFact(text="; ".join(part for part in parts if part), origin=_origin(row.source, row.locator)))
+        facts.append(
+            HabitFact(text="; ".join(part for part in parts if part), origin=origin_of(row.source, row.locator))
+        )
     return facts
+
+
+def _heat(row: Heat, about: str) -> HeatFact:
+    """Give one row on heat."""
+    return HeatFact(
+        about=about,
+        stage=row.stage,
+        effect=row.effect,
+        temperature_c=row.temperature_c,
+        note=row.note,
+        origin=origin_of(row.source, row.locator),
+    )
 
 
 def _grades(grown: Tolerance) -> list[GradeLimit]:

@@ -59,6 +59,9 @@ class HabitFact(Document):
 class HeatFact(Document):
     """One published figure on heat."""
 
+    about: str = Field(
+        description="What it was found of, if not of this kind: its genus, many kinds together, or another fruit"
+    )
     stage: str
     effect: str
     temperature_c: float
@@ -115,3 +118,9 @@ class KindLine(Document):
     statements: int
     sources: int
     own: bool
+
+
+class KindList(Document):
+    """All kinds."""
+
+    kinds: list[KindLine]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import ceil, floor
 
 from fruitwall.service.household import Household
-from fruitwall.service.kind_document import KindDocument, Mark, Origin, Statement
+from fruitwall.service.kind_document import HeatFact, KindDocument, Mark, Origin, Statement
 
 STAGES = {
     "any": "of no stated age",
@@ -112,6 +112,18 @@ def figure(statement: Statement, household: Household) -> str:
 def hours(statement: Statement) -> str:
     """Say for how long, if it is published."""
     return "hours not published" if statement.hours is None else f"for {statement.hours:g} h"
+
+
+def heat_words(heat: HeatFact, household: Household) -> str:
+    """Say what is published on heat: "46.0 °C: sunburn (apple fruit)", with our note."""
+    effect = HEAT_EFFECTS.get(heat.effect, heat.effect.replace("_", " "))
+    note = f". Our note: {heat.note}" if heat.note else ""
+    return f"{household.temperature(heat.temperature_c)}: {effect} ({heat.about or STAGES[heat.stage]}){note}"
+
+
+def guessed_words(asked: str, name: str) -> str:
+    """Say that a name was taken for that of a kind."""
+    return f"No kind is named “{asked}”. This is {name}, whose name comes nearest."
 
 
 def mark_words(mark: Mark, household: Household) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from math import inf
+from math import inf, nan
 from typing import TYPE_CHECKING, TypedDict
 
 import numpy as np
@@ -32,9 +32,9 @@ if TYPE_CHECKING:
     from fruitwall.plans.parts import Measure, Setting
     from fruitwall.plans.replan import Stands
     from fruitwall.plants.catalogue import Taxon
-    from fruitwall.service.evening_document import DoneTask
+    from fruitwall.service.evening_document import DoneTask, StandingPart
     from fruitwall.weather.forcing import Forcing
-    from fruitwall.yard.model import Yard
+    from fruitwall.yard.model import Tree, Yard
 
 FloatArray = NDArray[np.float64]
 
@@ -83,6 +83,8 @@ class Situation:
     faces : tuple of Face
     done : tuple of DoneTask
         What is done already this evening.
+    standing : tuple of StandingPart
+        What is taken to stand since an earlier night.
     """
 
     yard: Yard
@@ -96,6 +98,7 @@ class Situation:
     treatments: tuple[tuple[Treatment, ...], ...]
     faces: tuple[Face, ...]
     done: tuple[DoneTask, ...] = ()
+    standing: tuple[StandingPart, ...] = ()
 
     @property
     def settings(self) -> tuple[Setting, ...]:
@@ -103,8 +106,9 @@ class Situation:
         from fruitwall.plans.measures import settings_of
         from fruitwall.plans.replan import settings_still_possible
 
-        settings = settings_of(_with_everybody(self.yard, self.done), night_hours=lit_hours(self.evenings[0]))
-        return settings_still_possible(settings, **too_late(self.evenings[0], self.done))
+        there: list[DoneTask | StandingPart] = [*self.standing, *self.done]
+        settings = settings_of(_with_everybody(self.yard, there), night_hours=lit_hours(self.evenings[0]))
+        return settings_still_possible(settings, **too_late(self.evenings[0], there))
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +125,7 @@ class Outlook:
     losses : list of ndarray, shape (treatment, night)
         Per tree: expected loss of each night on its own. [currency]
     fruit_lost : list of ndarray, shape (treatment, night)
-        Per tree: expected share of its fruit or bloom lost. [0-1]
+        Per tree: expected share of its fruit and bloom lost, each by its worth. [0-1]
     added : list of ndarray, shape (treatment, night)
         Per tree: what each night adds to the loss of the whole spell, for the programme, which adds nights up.
         [currency]
@@ -167,7 +171,7 @@ class Outlook:
     def in_danger(self, tree: int) -> bool:
         """Tell whether a tree that is left tonight may be harmed or lose fruit that is worth something."""
         harm = float(self.chances[tree][0, 0, HARM:].sum())
-        fruit = float(self.fruit_lost[tree][0, 0]) if self.situation.yard.trees[tree].fruit_worth > 0 else 0.0
+        fruit = float(self.fruit_lost[tree][0, 0]) if self.situation.yard.trees[tree].crop_worth > 0 else 0.0
         return harm >= 0.05 or fruit >= 0.10
 
     def worth_asking(self, tree: int) -> list[int]:
@@ -209,6 +213,7 @@ def prepare_situation(
     evenings: Sequence[Evening],
     acclimation_c: float | None,
     done: Sequence[DoneTask] = (),
+    standing: Sequence[StandingPart] = (),
 ) -> Situation:
     """Survey the yard and list what could be done for each tree.
 
@@ -224,6 +229,8 @@ def prepare_situation(
         Mean temperature of the preceding weeks, if known. [°C]
     done : sequence of DoneTask
         What is done already this evening: it stays, and what is too late by now is not offered.
+    standing : sequence of StandingPart
+        What is taken to stand since an earlier night.
 
     Raises
     ------
@@ -243,7 +250,8 @@ def prepare_situation(
     sun = (tonight.sun_leaves - tonight.begins) / timedelta(minutes=1)
     sun = sun if sun >= 0.0 else inf
     told = {task.key: task.at for task in done}
-    able = _with_everybody(yard, done)
+    there: list[DoneTask | StandingPart] = [*standing, *done]
+    able = _with_everybody(yard, there)
     measures = [
         tuple(
             still_possible(
@@ -254,7 +262,7 @@ def prepare_situation(
                     night_hours=hours,
                     sun_minutes=inf if f"wet@{tree.id}" in told else sun,
                 ),
-                **too_late(tonight, done),
+                **too_late(tonight, there),
             )
         )
         for tree in yard.trees
@@ -277,6 +285,7 @@ def prepare_situation(
         ),
         faces=tuple(survey_faces(yard, winter=winter)),
         done=tuple(done),
+        standing=tuple(standing),
     )
 
 
@@ -288,8 +297,8 @@ class TooLate(TypedDict):
     done: dict[str, Stands]
 
 
-def too_late(evening: Evening, done: Sequence[DoneTask]) -> TooLate:
-    """Say what hour it is for those who still have to do things, and what is done."""
+def too_late(evening: Evening, done: Sequence[DoneTask | StandingPart]) -> TooLate:
+    """Say what hour it is for those who still have to do things, and what is done or stands."""
     from fruitwall.plans.replan import Stands
 
     return {
@@ -299,7 +308,7 @@ def too_late(evening: Evening, done: Sequence[DoneTask]) -> TooLate:
     }
 
 
-def _with_everybody(yard: Yard, done: Sequence[DoneTask]) -> Yard:
+def _with_everybody(yard: Yard, done: Sequence[DoneTask | StandingPart]) -> Yard:
     """Give the yard with at least a minute of everybody once something is done: who has no time left did it."""
     if not done:
         return yard
@@ -365,13 +374,15 @@ def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
 
 
 def finished_rows(situation: Situation) -> dict[int, list[int]]:
-    """Give by tree the treatments of which every part is done already, leaving it apart."""
+    """Give by tree the treatments of which every part is done already or stands as it is to be, leaving it apart."""
     done = {task.key for task in situation.done}
+    stands = {part.key for part in situation.standing}
     found = {
         at: [
             row
             for row, measure in enumerate(measures)
-            if measure.all_parts and {p.key for p in measure.all_parts} <= done
+            if measure.all_parts
+            and all(p.key in done or (p.key in stands and p.stays and not p.minutes_again) for p in measure.all_parts)
         ]
         for at, measures in enumerate(situation.measures)
     }
@@ -397,13 +408,47 @@ def judge(situation: Situation, result: NightResult) -> Outlook:
         by_member = grade_chances(tolerance, cold, DURATIONS_H)
         of_tree = by_member.mean(axis=1)
         chances.append(of_tree)
-        fruit = fruit_loss_chance(tolerance, cold, DURATIONS_H) * still_hanging(situation.measures[at])[:, None, None]
-        fruit_lost.append(fruit.mean(axis=1))
-        member_losses.append(tree.worth * loss_share(by_member) + tree.fruit_worth * np.nan_to_num(fruit))
+        crop = crop_lost(tree, tolerance, cold, still_hanging(situation.measures[at]))
+        fruit_lost.append(crop.mean(axis=1))
+        member_losses.append(tree.worth * loss_share(by_member) + tree.crop_worth * np.nan_to_num(crop))
         member_deaths.append(np.nan_to_num(by_member[:, :, 0, DEATH]))
-        losses.append(tree.worth * loss_share(of_tree) + tree.fruit_worth * np.nan_to_num(fruit_lost[-1]))
+        losses.append(tree.worth * loss_share(of_tree) + tree.crop_worth * np.nan_to_num(fruit_lost[-1]))
     added = [added_by_night(loss) for loss in losses]
     return Outlook(situation, result, chances, losses, fruit_lost, added, member_losses, member_deaths)
+
+
+def crop_lost(tree: Tree, tolerance: Tolerance, cold: FloatArray, hanging: FloatArray) -> FloatArray:
+    """Give the expected share of a tree's crop that a night takes.
+
+    Parameters
+    ----------
+    tree : Tree
+        With the worth of its fruit, and of the crop that its bloom promises.
+    tolerance : Tolerance
+        What fruit and flowers stand.
+    cold : ndarray, shape (treatment, ..., tissue, duration)
+        Exposures. [°C]
+    hanging : ndarray, shape (treatment,)
+        Share of the fruit that still hangs: picking saves fruit, not bloom. [0-1]
+
+    Returns
+    -------
+    ndarray, shape (treatment, ...)
+        Of fruit and bloom by their worth; of the worse of both if neither is worth anything. [0-1]
+    """
+    share = hanging.reshape(-1, *[1] * (cold.ndim - 3))
+    fruit = fruit_loss_chance(replace(tolerance, flower_c=nan), cold, DURATIONS_H) * share
+    bloom = fruit_loss_chance(replace(tolerance, fruit_c=nan), cold, DURATIONS_H)
+    if tree.crop_worth <= 0.0:
+        return np.maximum(fruit, bloom)
+    worth_of_bloom = tree.promised_worth if "flower" in tree.stages else 0.0
+    # What it does not carry is lost by a share of 0 and weighs nothing.
+    lost = sum(
+        (worth / tree.crop_worth) * its
+        for worth, its in ((tree.crop_worth - worth_of_bloom, fruit), (worth_of_bloom, bloom))
+        if worth > 0.0
+    )
+    return np.asarray(lost)
 
 
 def still_hanging(measures: Sequence[Measure]) -> FloatArray:

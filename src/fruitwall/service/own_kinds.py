@@ -15,7 +15,8 @@ from pydantic import TypeAdapter
 
 from fruitwall.errors import UnknownTaxonError
 from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon, catalogue, folded
-from fruitwall.yard.model import OwnFigure, OwnKind, Yard
+from fruitwall.yard.model import Yard
+from fruitwall.yard.own_kinds import OwnFigure, OwnKind
 from fruitwall.yard.problems import Problem
 
 USUAL_SIZE_M = 0.05
@@ -30,16 +31,29 @@ def own_kind_problems(yard: Yard) -> list[Problem]:
     taken = {folded(n): t.scientific for t in catalogue().taxa for n in (t.key, *t.names)}
     for at, own in enumerate(yard.kinds):
         problems += [Problem("error", ("kinds", at, *loc), text) for loc, text in _problems(own)]
-        for name in (own.id, *own.names, *own.spanish):
+        for field, name in _names(own):
             other = taken.setdefault(folded(name), own.id)
             if other != own.id:
                 text = f'"{name}" is already a name of {other}; give it another, such as "{name} here"'
-                problems.append(Problem("error", ("kinds", at, "id" if name == own.id else "names"), text))
+                problems.append(Problem("error", ("kinds", at, field), text))
     return problems
 
 
-def _problems(own: OwnKind) -> Iterator[tuple[tuple[str, ...], str]]:
+def _names(own: OwnKind) -> Iterator[tuple[str, str]]:
+    """Give every name that must be the kind's alone, with the field that holds it."""
+    yield "id", own.id
+    for field, names in (("names", own.names), ("spanish", own.spanish), ("cultivars", own.cultivars)):
+        yield from ((field, name) for name in names)
+    if own.scientific is not None:
+        yield "scientific", own.scientific
+
+
+def _problems(own: OwnKind) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Give what is wrong with one kind by itself, each with its place."""
+    for at, figure in enumerate(own.evidence):
+        if (figure.temperature_c is None) == (figure.between_c is None):
+            text = "expected either temperature: one figure, or between: two, such as [-3, -2], and not both"
+            yield ("evidence", at), text
     if (own.like is None) == (own.family is None):
         yield (), "expected either like: a kind of the catalogue, or family: a botanical family, and not both"
     if own.like is not None:
@@ -75,7 +89,7 @@ def _extended(kinds: str) -> Catalogue:
     base = catalogue()
     owns = _KINDS.validate_json(kinds)
     # A cultivar that a user describes is the user's: the catalogue's name for it only found the kind.
-    described = {folded(name) for own in owns for name in (*own.names, *own.spanish)}
+    described = {folded(name) for own in owns for name in (*own.names, *own.spanish, *own.cultivars)}
     taxa = [
         replace(t, cultivars=tuple(c for c in t.cultivars if folded(c) not in described)) if t.cultivars else t
         for t in base.taxa
@@ -114,11 +128,11 @@ def _taxon(own: OwnKind, base: Catalogue) -> Taxon:
     return replace(
         usual,
         key=own.id,
-        scientific=f"{like.scientific} '{own.names[0]}'" if like else own.names[0],
+        scientific=own.scientific or (f"{like.scientific} '{own.names[0]}'" if like else own.names[0]),
         english=tuple(own.names),
         spanish=tuple(own.spanish),
         synonyms=(),
-        cultivars=(),
+        cultivars=tuple(own.cultivars),
         like=like.scientific if like else None,
         own=True,
         **{name: value for name, value in said.items() if value is not None},  # type: ignore[arg-type]
@@ -141,14 +155,16 @@ def _taken_over(row: Evidence, taxon: Taxon, hardier_k: float) -> Evidence:
 
 def _evidence(figure: OwnFigure, taxon: Taxon) -> Evidence:
     """Give an own figure as the catalogue holds figures."""
+    ends_c = figure.between_c if figure.temperature_c is None else [figure.temperature_c]
+    assert ends_c is not None, "held by own_kind_problems"
     return Evidence(
         taxon=taxon.scientific,
         common_name=taxon.name,
         stage=figure.stage,
         effect=figure.effect,
         type=figure.type,
-        low_c=figure.temperature_c,
-        high_c=figure.temperature_c,
+        low_c=min(ends_c),
+        high_c=max(ends_c),
         as_stated="",
         duration_h=None if figure.lasted_min is None else figure.lasted_min / 60.0,
         source=Source(key="own", authors="", year="", title=figure.source, publisher="", identifier="", kind="own"),

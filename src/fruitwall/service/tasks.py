@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 MORNING_VERBS = {"cover": "Open", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}
 """What undoes a part in the morning, by its kind; for containers see `carrying_back`."""
 
+AGAIN_VERBS = {"cover": "Close again", "lamps": "Switch on", "heater": "Switch on"}
+"""What is done in the evening for a part that stands since an earlier night, by its kind."""
+
 
 def evening_tasks(outlook: Outlook, decision: Decision, household: Household) -> list[Task]:
     """Give tonight's tasks by deadline, those of one deadline on a short walk from where the last ones ended.
@@ -94,7 +97,7 @@ def _task(
     lift = planned.way.lift
     return Task(
         order=order,
-        what=sentence(planned.part.name),
+        what=_again_words(planned, yard) if planned.again else sentence(planned.part.name),
         trees=list(planned.part.trees),
         position=planned.part.position,
         deadline=evening.deadline(deadline),
@@ -124,21 +127,28 @@ def _task(
 def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
     """Say what to take, what to do, and how."""
     steps = []
+    if planned.again:
+        kept = ["Draw it down to the ground all round and weigh the edge down."] if planned.sheet else []
+        return [*kept, *plug_in_steps(planned, yard)]
     if planned.sheet:
         sheet = next(c for c in yard.gear.covers if c.id == planned.sheet)
         steps.append(f"Take {sheet.name}, {household.length(sheet.width_m)} by {household.length(sheet.length_m)}.")
     steps += planned.part.steps
-    if planned.circuit:
-        circuit = next(c for c in yard.circuits if c.id == planned.circuit)
-        lead = next((lead.name for lead in yard.gear.leads if lead.id == planned.lead), None)
-        steps.append(
-            f"Plug in at {circuit.name}{f', by {lead}, fully unrolled' if lead else ', without an extension lead'}."
-        )
+    steps += plug_in_steps(planned, yard)
     if planned.way.note:
         steps.append(
             planned.way.note[0].upper() + planned.way.note[1:] + ("" if planned.way.note.endswith(".") else ".")
         )
     return steps
+
+
+def plug_in_steps(planned: PlannedTask, yard: Yard) -> list[str]:
+    """Say where a lamp string or heater is plugged in, if it is one."""
+    if not planned.circuit:
+        return []
+    circuit = next(c for c in yard.circuits if c.id == planned.circuit)
+    lead = next((lead.name for lead in yard.gear.leads if lead.id == planned.lead), None)
+    return [f"Plug in at {circuit.name}{f', by {lead}, fully unrolled' if lead else ', without an extension lead'}."]
 
 
 def morning_tasks(
@@ -195,16 +205,27 @@ def _warmest_c(hottest: Venting | None) -> float:
     return hottest.warmest_c if hottest is not None else float("-inf")
 
 
+def _again_words(task: PlannedTask, yard: Yard) -> str:
+    """Say what is done anew in the evening for what stands: verb, thing, and at which tree."""
+    return _verb_and_thing(AGAIN_VERBS.get(task.part.kind, "See to"), task, yard)
+
+
 def _morning_words(task: PlannedTask, yard: Yard) -> str:
     """Say what undoes a part in the morning: verb, thing, and at which tree."""
+    part = task.part
+    if part.kind == "close":
+        shelter = next((s.name for s in yard.shelters if set(part.trees) <= set(s.trees)), part.name)
+        return f"{MORNING_VERBS[part.kind]} {shelter}"
+    return _verb_and_thing(MORNING_VERBS[part.kind], task, yard)
+
+
+def _verb_and_thing(verb: str, task: PlannedTask, yard: Yard) -> str:
+    """Name a sheet, string or heater, and the trees that have it."""
     names = {tree.id: tree.name for tree in yard.trees}
     things = {cover.id: cover.name for cover in yard.gear.covers}
     things |= {lamps.id: lamps.name for lamps in yard.gear.lamps}
     things |= {heater.id: heater.name for heater in yard.gear.heaters}
     part = task.part
-    if part.kind == "close":
-        shelter = next((s.name for s in yard.shelters if set(part.trees) <= set(s.trees)), part.name)
-        return f"{MORNING_VERBS[part.kind]} {shelter}"
     thing = things.get(task.sheet or part.device or "", part.name)
     where = ", ".join(names[tree] for tree in part.trees)
-    return f"{MORNING_VERBS[part.kind]}: {thing}, at {where}"
+    return f"{verb}: {thing}, at {where}"

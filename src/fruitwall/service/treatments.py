@@ -154,7 +154,8 @@ def treatment_of(
     standing shelter's top and sides may be of different material; lamps and heaters under it warm all of its air.
     A frame over several trees has the size of them all. Cloth draped over several is computed for each of them as if
     it hung round that crown alone: it touches the leaves as such a cloth does, and has as much skin for its ground as
-    the one over all or more, which errs to the cold side.
+    the one over all or more, which errs to the cold side; of lamps below it each has the share of the ground
+    under its own.
     """
     lamps = {lamp.id: lamp for lamp in yard.gear.lamps}
     heaters = {heater.id: heater for heater in yard.gear.heaters}
@@ -162,9 +163,9 @@ def treatment_of(
     heater = heaters[measure.heater] if measure.heater else None
     heated = Treatment(
         key=measure.key,
-        lamp_w=lamp.watts if lamp else 0.0,
+        lamp_w=measure.heat_share * lamp.watts if lamp else 0.0,
         lamp_kind=lamp.kind if lamp else "incandescent",
-        heater_w=heater.watts if heater else 0.0,
+        heater_w=measure.heat_share * heater.watts if heater else 0.0,
         thermostat_c=heater.thermostat_c if heater and heater.thermostat_c is not None else nan,
     )
     if measure.place is not None:

@@ -10,7 +10,7 @@ from datetime import date, datetime
 
 from fruitwall.plans.problem import OneMore, RunnerUp
 from fruitwall.plans.reasons import Reason
-from fruitwall.service.evening_document import Spread, TreePlan
+from fruitwall.service.evening_document import Spread, StandingPart, TreePlan
 from fruitwall.service.household import Household, percent, short_day
 
 OCCASIONS = {
@@ -130,12 +130,13 @@ def reason(
     side = "above" if margin >= 0 else "below"
     alone = f"{household.temperature(nothing.p50)}, {household.difference(margin)} {side} where harm begins"
     if measure != "leave" and harm[0] < 0.05 and fruit[0] < FRUIT_WORTH_A_WORD:
-        return f"{what} left alone: {alone}. Not for tonight alone: it is done now for {later or 'the nights after'}."
-    if measure == "pick":
-        return f"{what} left alone: {alone}; picking saves the fruit and changes nothing for the tree.{_fruit(fruit)}"
+        return f"{what} without help: {alone}. It is done tonight already for {later or 'the nights after'}."
+    if measure in ("pick", "pick-half"):
+        saves = "saves the fruit" if measure == "pick" else "half of the fruit saves that half"
+        return f"{what} without help: {alone}; picking {saves} and changes nothing for the tree.{_fruit(fruit)}"
     if measure != "leave":
         return (
-            f"{what} left alone: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
+            f"{what} without help: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
             f"{percent(harm[1])} instead of {percent(harm[0])}.{_fruit(fruit)}"
         )
     if harm[0] < 0.05:
@@ -232,6 +233,30 @@ def why_at_risk(tree: TreePlan) -> str:
 def sentence(text: str) -> str:
     """Begin with a capital, without touching the rest (names stay names)."""
     return text[:1].upper() + text[1:]
+
+
+def standing_words(parts: Sequence[StandingPart]) -> list[str]:
+    """Say what is taken to stand since an earlier night, and what of it is not needed tonight.
+
+    Parameters
+    ----------
+    parts : sequence of StandingPart
+
+    Returns
+    -------
+    list of str
+        Without capital and full stop.
+    """
+    used, spare = [[part.what for part in parts if part.used is kind] for kind in (True, False)]
+    told = []
+    if used:
+        told.append(
+            f"taken to stand as it was ticked on an earlier night: {'; '.join(used)}. Look whether it does; plan with "
+            "--done none if not"
+        )
+    if spare:
+        told.append(f"stands since an earlier night and is not needed tonight: {'; '.join(spare)}")
+    return told
 
 
 def start_words(start_by: datetime, over_by: datetime, household: Household) -> str:

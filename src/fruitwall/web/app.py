@@ -40,7 +40,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     -------
     FastAPI
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
-        known of each kind, ``/health``.
+        known of each kind, ``/gear`` what is published on containers and covers, ``/health``.
     """
     assets = Assets([HERE, HERE / "access", HERE / "evening", HERE / "kinds", HERE / "sheet"])
     pages = Pages(assets)

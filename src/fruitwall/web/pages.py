@@ -7,6 +7,7 @@ from pathlib import Path
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from pydantic import BaseModel
 
 from fruitwall.speech import language, say, say_count
 from fruitwall.web.areas import places
@@ -14,6 +15,9 @@ from fruitwall.web.assets import Assets
 from fruitwall.web.who import who
 
 HERE = Path(__file__).parent
+
+AGE = {"cache-control": "no-cache"}
+"""Browsers ask again each time, since a plan ages by the hour and a yard file is edited."""
 
 
 class Pages:
@@ -32,12 +36,17 @@ class Pages:
         """URLs of the areas that the application has; set once it is put together."""
 
     def render(self, request: Request, template: str, *, status: int = 200, **values: object) -> Response:
-        """Render a page; browsers ask again each time, since a plan ages by the hour."""
+        """Render a page."""
         path = request.url.path
         text = self.templates.get_template(template).render(
             path=path, places=places(self.areas, path), who=who(request), language=language(), **values
         )
-        return HTMLResponse(text, status, headers={"cache-control": "no-cache"})
+        return HTMLResponse(text, status, headers=AGE)
+
+    @staticmethod
+    def document(model: BaseModel) -> Response:
+        """Answer with a document as JSON, asked for again each time like the page that shows it."""
+        return Response(model.model_dump_json(), media_type="application/json", headers=AGE)
 
     def problem(self, request: Request, status: int, title: str, lines: list[str]) -> Response:
         """Say what went wrong: a page for people, one shape of JSON for programs.

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime
 
-from fruitwall.yard.model import Building, Canopy, Part, Pond, Tree, Wall, Yard
+from fruitwall.yard.base import Part
+from fruitwall.yard.model import Building, Canopy, Pond, Tree, Wall, Yard
 from fruitwall.yard.near_names import did_you_mean
 from fruitwall.yard.problems import Location, Problem, path_text
 
@@ -180,8 +181,16 @@ def _m(length_m: float) -> str:
 
 
 def _picking(yard: Yard) -> Iterator[Problem]:
-    """What may be picked must hang there and be worth something, or nothing comes of it."""
+    """What may be picked must hang there and be worth something, and so must the bloom, or nothing comes of it."""
     for number, tree in enumerate(yard.trees):
+        if tree.bloom_worth and "flower" not in tree.stages:
+            message = (
+                f"the bloom of {tree.name} is worth something, but its stages do not name flower: it counts nothing"
+            )
+            yield _warning(message, "trees", number, "bloom_worth")
+        elif tree.bloom_worth is None and tree.fruit_worth > 0 and {"fruit", "flower"} <= set(tree.stages):
+            message = f"{tree.name} carries fruit and flowers: give `bloom_worth`, or its bloom counts nothing"
+            yield _warning(message, "trees", number, "stages")
         if not tree.pickable:
             continue
         if "fruit" not in tree.stages:
@@ -189,9 +198,6 @@ def _picking(yard: Yard) -> Iterator[Problem]:
             yield _warning(message, "trees", number, "pickable")
         elif tree.fruit_worth == 0:
             message = f"the fruit of {tree.name} may be picked, but its worth is 0: nothing is picked"
-            yield _warning(message, "trees", number, "pickable")
-        elif "flower" in tree.stages:
-            message = f"{tree.name} carries fruit and flowers, which have one worth: nothing is picked"
             yield _warning(message, "trees", number, "pickable")
 
 

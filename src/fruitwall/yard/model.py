@@ -15,11 +15,12 @@ What this module leaves to others: reading files (`yard.file`), units (`yard.uni
 
 from __future__ import annotations
 
-from datetime import date
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints, WithJsonSchema
+from pydantic import Field
 
+from fruitwall.yard.base import Day, Identifier, Label, Line, Notes, Outline, Part, Point
+from fruitwall.yard.own_kinds import OwnKind
 from fruitwall.yard.quantities import (
     Amperes,
     Angle,
@@ -38,41 +39,7 @@ from fruitwall.yard.quantities import (
     Watts,
     Years,
     YesNo,
-    read_day,
-    read_point,
 )
-
-PlanMetres = Annotated[Metres, Field(ge=-10000, le=10000)]
-
-Point = Annotated[tuple[PlanMetres, PlanMetres], BeforeValidator(read_point)]
-"""Position in the yard's frame: x to the east, y to the north. [m, m]"""
-
-Line = Annotated[list[Point], Field(min_length=2)]
-Outline = Annotated[list[Point], Field(min_length=3)]
-"""Corners in order; the last is joined to the first."""
-
-Identifier = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_-]{0,63}$")]
-"""Name by which other parts of the file refer to a thing: lower-case letters, digits, '-' and '_'."""
-
-Label = Annotated[
-    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$")
-]
-"""One line of text for people."""
-
-Notes = Annotated[str, Field(max_length=5000, pattern=r"^[^\x00-\x08\x0b-\x1f\x7f-\x9f]*$")]
-"""Text of several lines."""
-
-Day = Annotated[
-    date,
-    BeforeValidator(read_day),
-    WithJsonSchema({"type": "string", "format": "date", "pattern": r"^\s*[0-9]{4}-[0-9]{2}-[0-9]{2}\s*$"}),
-]
-
-
-class Part(BaseModel):
-    """Base of everything in a yard: immutable, unknown fields refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
 
 class Location(Part):
@@ -301,6 +268,12 @@ class Tree(Part):
         default=100.0, ge=0, le=1e6, description="What losing it would cost the grower, in the household's currency"
     )
     fruit_worth: Money = Field(default=0.0, ge=0, le=1e6, description="Worth of the fruit on it now")
+    bloom_worth: Money | None = Field(
+        default=None,
+        ge=0,
+        le=1e6,
+        description="Worth of the crop that its bloom promises; if left out, `fruit_worth` where it carries no fruit",
+    )
     pickable: YesNo = Field(
         default=False, description="Whether that fruit may be picked now, and keeps its worth if it is"
     )
@@ -312,6 +285,19 @@ class Tree(Part):
         description="Of that fruit, for the time that picking takes; guessed from its worth if left out",
     )
     notes: Notes | None = Field(default=None, description="Anything else worth knowing")
+
+    @property
+    def promised_worth(self) -> float:
+        """Worth of the crop that its bloom promises; without a figure that of the fruit, if none hangs yet."""
+        if self.bloom_worth is not None:
+            return self.bloom_worth
+        return 0.0 if "fruit" in self.stages else self.fruit_worth
+
+    @property
+    def crop_worth(self) -> float:
+        """Worth of all that it carries, fruit and bloom; what it does not carry counts for nothing."""
+        fruit = self.fruit_worth if "fruit" in self.stages else 0.0
+        return fruit + (self.promised_worth if "flower" in self.stages else 0.0)
 
 
 # ---------------------------------------------------------------- shelters and gear
@@ -480,11 +466,13 @@ class IndoorPlace(Part):
 
 
 class Person(Part):
-    """Somebody who helps before dark."""
+    """Somebody who helps on an evening."""
 
     id: Identifier = Field(description=_ID)
     name: Label = Field(description="As the checklist shall call them")
-    minutes_before_dusk: Minutes = Field(ge=0, le=600, description="Time they can give on an evening")
+    minutes_before_dusk: Minutes = Field(
+        ge=0, le=600, description="Time they can give on an evening, before it is dark"
+    )
     lifts: YesNo = Field(default=True, description="Whether they lift at all")
     max_lift_kg: Kilograms | None = Field(
         default=None,
@@ -508,61 +496,6 @@ class Prices(Part):
     )
 
 
-class OwnFigure(Part):
-    """A figure of your own on what cold does to a kind: seen here, told by a neighbour, read somewhere."""
-
-    temperature_c: Celsius = Field(
-        alias="temperature", ge=-60, le=30, description="Air temperature, or the plant's own with `at_tissue: yes`"
-    )
-    type: Literal["observed", "survives", "threshold"] = Field(
-        default="observed",
-        description="It was hurt so at this; it stood this without such injury; it is hurt so at this and below",
-    )
-    effect: Literal["leaf_injury", "twig_injury", "severe_injury", "death", "chilling_injury"] = Field(
-        description="What the cold does"
-    )
-    stage: Literal["any", "mature", "young", "new_growth", "flower", "fruit"] = Field(
-        default="any", description="Of which tree, or what of it"
-    )
-    lasted_min: Minutes | None = Field(
-        default=None, alias="lasted", gt=0, le=20160, description="For how long, such as 3 h"
-    )
-    at_tissue: YesNo = Field(default=False, description="Measured on the plant itself, or in air moved by wind")
-    source: Label = Field(description="Who says it; each different text counts as one independent source")
-    notes: Notes = Field(default="", description="Anything else")
-
-
-class OwnKind(Part):
-    """A kind or cultivar of your own, beside those of the catalogue."""
-
-    id: Identifier = Field(description=_ID)
-    names: list[Label] = Field(min_length=1, description="What it is called; the first is shown")
-    spanish: list[Label] = Field(default=[], description="Further names, in Spanish")
-    like: Label | None = Field(
-        default=None, description="Kind of the catalogue whose published figures, sizes and habits it takes over"
-    )
-    hardier_k: Kelvins = Field(
-        default=0.0, alias="hardier", ge=-10, le=10, description="How much more cold than `like` it stands; minus: less"
-    )
-    family: Label | None = Field(default=None, description="Botanical family, if it is like no kind of the catalogue")
-    leaf_habit: Literal["evergreen", "deciduous", "briefly_deciduous"] | None = Field(
-        default=None, description="If left out as `like`, else evergreen"
-    )
-    leaf_width_m: Metres | None = Field(
-        default=None, alias="leaf_width", gt=0, le=1, description="If left out as `like`, else 5 cm"
-    )
-    fruit_diameter_m: Metres | None = Field(
-        default=None, alias="fruit_diameter", gt=0, le=1, description="If left out as `like`, else 5 cm"
-    )
-    chill_sensitive: YesNo | None = Field(
-        default=None, description="Whether its leaf suffers above freezing; if left out as `like`, else no"
-    )
-    needs_winter_chill: YesNo | None = Field(
-        default=None, description="Whether it rests leafless in winter; if left out as `like`, else no"
-    )
-    evidence: list[OwnFigure] = Field(default=[], description="Figures of your own on it")
-
-
 class Yard(Part):
     """One place with its trees, structures, gear and people."""
 
@@ -573,7 +506,7 @@ class Yard(Part):
     outline: Outline = Field(description="Boundary: corners in order, as [x, y]")
     ground: Ground = Field(default=Ground(), description="Ordinary ground")
     horizon: list[HorizonPoint] = Field(default=[], description="Skyline, where it is not level")
-    gear_store: Point = Field(description="Where covers and gear are kept; the walk before dark starts here")
+    gear_store: Point = Field(description="Where covers and gear are kept; the evening's round starts here")
     structures: list[Structure] = Field(default=[], description="What stands and lies about and shapes the cold")
     trees: list[Tree] = Field(min_length=1, description="The plants to be looked after")
     shelters: list[Shelter] = Field(default=[], description="Standing frames with covers")

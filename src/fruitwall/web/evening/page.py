@@ -342,7 +342,7 @@ def _limit(limit: Limit) -> LimitLine:
     )
 
 
-WAYS_HEADS = ["expected loss", "a tree lost", "trees", "work", "lifts", "kWh"]
+WAYS_HEADS = ["Expected loss", "A tree lost", "Trees", "Work", "Lifts", "kWh"]
 """Heads of the figures of a `WayLine`."""
 
 

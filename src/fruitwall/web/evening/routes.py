@@ -86,7 +86,6 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     @router.api_route("/plan.json", methods=["GET", "HEAD"])
     def plan_document(night: Night = None) -> Response:
         """Give the evening plan as a document."""
-        plan = settings.plan_for(night)
-        return Response(plan.model_dump_json(), media_type="application/json", headers={"cache-control": "no-cache"})
+        return pages.document(settings.plan_for(night))
 
     return router

@@ -11,14 +11,13 @@ from markupsafe import Markup
 from fruitwall.service.household import Household
 from fruitwall.service.kind_document import KindDocument, KindLine
 from fruitwall.service.kind_words import (
-    HEAT_EFFECTS,
     SHORT_TYPES,
-    STAGES,
     TYPES,
     alternatives,
     axis_of,
     cited,
     figure,
+    heat_words,
     hours,
     mark_words,
     subject,
@@ -53,6 +52,7 @@ class Figure:
 class KindPage:
     """One kind as shown."""
 
+    key: str
     name: str
     scientific: str
     family: str
@@ -70,6 +70,8 @@ class KindPage:
     season: list[tuple[str, str]]
     """What is said, and who says it."""
     heat: list[tuple[str, str]]
+    general_heat: list[tuple[str, str]]
+    """The same of many kinds together."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +97,7 @@ def kind_page_of(document: KindDocument, household: Household) -> KindPage:
     axis = axis_of(document, household, most_ticks=7)
     english = document.english[0]
     return KindPage(
+        key=document.key,
         name=english[:1].upper() + english[1:],
         scientific=document.scientific,
         family=document.family,
@@ -151,15 +154,8 @@ def kind_page_of(document: KindDocument, household: Household) -> KindPage:
             for s in document.statements
         ],
         season=[(fact.text, cited(fact.origin)) for fact in document.habits],
-        heat=[
-            (
-                f"{household.temperature(heat.temperature_c)}: "
-                f"{HEAT_EFFECTS.get(heat.effect, heat.effect.replace('_', ' '))} ({STAGES.get(heat.stage, heat.stage)})"
-                + (f"; {heat.note}" if heat.note else ""),
-                cited(heat.origin),
-            )
-            for heat in document.heats
-        ],
+        heat=[(heat_words(heat, household), cited(heat.origin)) for heat in document.heats if not heat.about],
+        general_heat=[(heat_words(heat, household), cited(heat.origin)) for heat in document.heats if heat.about],
     )
 
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 from typing import Annotated
 from urllib.parse import quote
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, HTTPException, Query, Request, Response
 from fastapi.responses import RedirectResponse
 
 from fruitwall.errors import UnknownTaxonError
-from fruitwall.service.kind import describe_kind, list_kinds, reader
+from fruitwall.service.gear import describe_gear
+from fruitwall.service.kind import describe_kind, list_kinds, look_up, reader
+from fruitwall.service.kind_document import KindList
+from fruitwall.service.kind_words import guessed_words
 from fruitwall.service.own_kinds import catalogue_of
+from fruitwall.web.kinds.gear import gear_page_of
 from fruitwall.web.kinds.page import families_of, kind_page_of
 from fruitwall.web.pages import Pages
 from fruitwall.web.settings import WebSettings
@@ -28,7 +32,8 @@ def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/kinds`` the list (``?name=`` searches it), ``/kinds/mangifera-indica`` one kind.
+        ``/kinds`` the list (``?name=`` searches it), ``/kinds/mangifera-indica`` one kind, ``/gear``
+        containers and covers; all also as documents with ``.json`` at their end.
     """
     router = APIRouter()
 
@@ -50,13 +55,27 @@ def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         if not name.strip():
             return listed(request, "", [], 200)
         try:
-            taxon = catalogue_of(settings.yard()).find(name)
+            taxon, guessed = look_up(name, catalogue_of(settings.yard()))
         except UnknownTaxonError as unknown:
             return listed(request, name, unknown.near, 404)
-        return RedirectResponse(f"/kinds/{quote(taxon.key)}", 303)
+        asked = f"?asked={quote(name)}" if guessed else ""
+        return RedirectResponse(f"/kinds/{quote(taxon.key)}{asked}", 303)
+
+    @router.api_route("/kinds.json", methods=["GET", "HEAD"])
+    def kinds_document() -> Response:
+        """Give all kinds, with how much is published on each."""
+        return pages.document(KindList(kinds=list_kinds(catalogue_of(settings.yard()))))
+
+    @router.api_route("/kinds/{key}.json", methods=["GET", "HEAD"])
+    def kind_document(key: str) -> Response:
+        """Give everything known of a kind, by its key or any of its names, in °C."""
+        try:
+            return pages.document(describe_kind(key, catalogue_of(settings.yard())))
+        except UnknownTaxonError as unknown:
+            raise HTTPException(404, str(unknown)) from None
 
     @router.api_route("/kinds/{key}", methods=["GET", "HEAD"], include_in_schema=False)
-    def one_kind(request: Request, key: str) -> Response:
+    def one_kind(request: Request, key: str, asked: Annotated[str, Query(max_length=120)] = "") -> Response:
         yard = settings.yard()
         known = catalogue_of(yard)
         try:
@@ -66,6 +85,16 @@ def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         if key != taxon.key:  # by a name: one address for each kind
             return RedirectResponse(f"/kinds/{quote(taxon.key)}", 303)
         page = kind_page_of(describe_kind(key, known), reader(yard))
-        return pages.render(request, "kinds/kind.html", page=page)
+        guessed = guessed_words(asked, taxon.name) if asked.strip() else ""
+        return pages.render(request, "kinds/kind.html", page=page, guessed=guessed)
+
+    @router.api_route("/gear", methods=["GET", "HEAD"], include_in_schema=False)
+    def gear(request: Request) -> Response:
+        return pages.render(request, "kinds/gear.html", page=gear_page_of(describe_gear(), reader(settings.yard())))
+
+    @router.api_route("/gear.json", methods=["GET", "HEAD"])
+    def gear_document() -> Response:
+        """Give everything published on containers and covers, in SI units."""
+        return pages.document(describe_gear())
 
     return router

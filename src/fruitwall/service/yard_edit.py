@@ -1,0 +1,509 @@
+"""Edits of the yard: one thing added, moved, changed or taken out, stored as a new version of its file.
+
+The file stays its owner's: comments, order and units are kept (`yard.revise`). Each new text is checked whole before
+it is stored, and every version stays in the journal. An edit names the version on which it was made; where somebody
+else changed the same thing meanwhile, nothing is stored and both are told.
+"""
+
+from __future__ import annotations
+
+import copy
+import re
+import unicodedata
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from fruitwall.errors import FruitwallError
+from fruitwall.journal.entries import YardVersion
+from fruitwall.journal.store import YardMoved
+from fruitwall.service.house import House
+from fruitwall.service.yards import examine_yard_text
+from fruitwall.speech import say
+from fruitwall.yard.problems import Problem, path_text
+from fruitwall.yard.revise import CannotRevise, revise, same
+from fruitwall.yard.units import KINDS, read_quantity
+from fruitwall.yard.yaml_text import plain_document
+
+OUTLINE = "@outline"
+"""Stands for the boundary of the yard where a thing is named."""
+GEAR = "@gear"
+"""Stands for the place where the gear is kept."""
+
+_OF_YARD = {OUTLINE: "outline", GEAR: "gear_store"}
+
+LISTS = {
+    "tree": "trees",
+    "wall": "structures",
+    "building": "structures",
+    "roof": "structures",
+    "paving": "structures",
+    "canopy": "structures",
+    "fence": "structures",
+    "pond": "structures",
+    "hollow": "structures",
+    "shelter": "shelters",
+    "circuit": "circuits",
+    "indoor_place": "indoor_places",
+}
+"""Where in the file a thing of each kind stands."""
+
+_SHAPES = ("line", "outline")
+_PLACES = ("position", "outlet")
+TRIES = 5
+
+
+@dataclass(frozen=True)
+class Add:
+    """A new thing.
+
+    Attributes
+    ----------
+    kind : str
+        One of `LISTS`.
+    fields : mapping
+        As in the yard file; an ``id`` is made from the name.
+    """
+
+    kind: str
+    fields: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Change:
+    """Fields of a thing, as in the yard file; None takes a field out."""
+
+    thing: str
+    fields: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Move:
+    """A thing to another place.
+
+    Attributes
+    ----------
+    thing : str
+        Its id, `OUTLINE` or `GEAR`.
+    to : (x, y)
+        Where it, or the corner, shall lie. [m, m]
+    corner : int or None
+        Which corner moves; None for the whole thing, whose first corner then lies at `to`.
+    """
+
+    thing: str
+    to: tuple[float, float]
+    corner: int | None = None
+
+
+@dataclass(frozen=True)
+class Remove:
+    """A thing to be taken out; what the ledger says of it stays."""
+
+    thing: str
+
+
+Edit = Add | Change | Move | Remove
+
+
+@dataclass(frozen=True)
+class Edited:
+    """What came of an edit.
+
+    Attributes
+    ----------
+    version : YardVersion
+        The new one.
+    thing : str or None
+        Id of what was edited; None where it is gone.
+    warnings : tuple of str
+        What its owner should look at.
+    """
+
+    version: YardVersion
+    thing: str | None
+    warnings: tuple[str, ...] = ()
+
+
+class EditRefused(FruitwallError):
+    """The yard would not hold together, or the edit does not fit it.
+
+    Attributes
+    ----------
+    problems : list of (str, str)
+        Field of the edited thing, empty for what is wrong elsewhere, and what is wrong.
+    """
+
+    def __init__(self, problems: list[tuple[str, str]]) -> None:
+        self.problems = problems
+        super().__init__("\n".join(message for _, message in problems))
+
+
+class EditConflict(FruitwallError):
+    """Somebody else changed the same thing meanwhile.
+
+    Attributes
+    ----------
+    thing : str
+    before, theirs, mine : mapping or None
+        The thing as it was, as it is now and as it would be; None where it is not there.
+    version : YardVersion
+        The newest.
+    """
+
+    def __init__(
+        self, thing: str, before: Mapping[str, Any] | None, theirs: Any, mine: Any, version: YardVersion
+    ) -> None:
+        self.thing = thing
+        self.before = before
+        self.theirs = theirs
+        self.mine = mine
+        self.version = version
+        super().__init__(say("{author} changed the same thing meanwhile.", author=version.author))
+
+
+# ---------------------------------------------------------------- data
+
+
+def data_of(text: str) -> dict[str, Any]:
+    """Give the plain data of a yard file, as a copy of one's own."""
+    return copy.deepcopy(dict(plain_document(text).data))
+
+
+def things(data: Mapping[str, Any]) -> Iterator[tuple[str, str, int, dict[str, Any]]]:
+    """Give everything on the plan that has an id: id, name of its list, place in it, fields."""
+    for name in dict.fromkeys(LISTS.values()):
+        for place, one in enumerate(data.get(name) or []):
+            yield str(one.get("id", "")), name, place, one
+
+
+def find(data: Mapping[str, Any], thing: str) -> dict[str, Any] | None:
+    """Give the fields of a thing; None if it is not there."""
+    if thing in _OF_YARD:
+        return {_OF_YARD[thing]: data.get(_OF_YARD[thing])}
+    return next((one for name, _, _, one in things(data) if name == thing), None)
+
+
+def changed_things(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
+    """Give the ids of what differs between two states of a yard's data, in the order of the later one."""
+    old = {name: one for name, _, _, one in things(before)}
+    new = {name: one for name, _, _, one in things(after)}
+    named = [*_OF_YARD, *new, *(name for name in old if name not in new)]
+    old |= {name: find(before, name) or {} for name in _OF_YARD}
+    new |= {name: find(after, name) or {} for name in _OF_YARD}
+    return [name for name in named if not same(old.get(name), new.get(name))]
+
+
+def applied(data: Mapping[str, Any], edit: Edit) -> tuple[dict[str, Any], str]:
+    """Give a yard's data after an edit, and the id of what it edits.
+
+    Parameters
+    ----------
+    data : mapping
+        Plain data of a yard file; it is not changed.
+    edit : Add, Change, Move or Remove
+
+    Returns
+    -------
+    data : dict
+    thing : str
+
+    Raises
+    ------
+    EditRefused
+        If there is no such thing or corner.
+    """
+    new = copy.deepcopy(dict(data))
+    if isinstance(edit, Add):
+        if edit.kind not in LISTS:
+            raise EditRefused([("", say("Nothing of the kind {kind} can be added.", kind=edit.kind))])
+        name = free_id(new, str(edit.fields.get("name") or edit.kind))
+        fields = {key: value for key, value in edit.fields.items() if value is not None and key not in ("id", "kind")}
+        kind = {"kind": edit.kind} if LISTS[edit.kind] == "structures" else {}
+        new[LISTS[edit.kind]] = [*(new.get(LISTS[edit.kind]) or []), {**kind, "id": name, **fields}]
+        return new, name
+    found = find(new, edit.thing)
+    if found is None:
+        raise EditRefused([("", say("This is no longer in the yard. Undo brings it back."))])
+    if isinstance(edit, Remove):
+        if edit.thing in _OF_YARD:
+            raise EditRefused([("", say("The yard cannot be without this."))])
+        _take_out(new, edit.thing)
+        return new, edit.thing
+    fields = _moved(found, edit) if isinstance(edit, Move) else dict(edit.fields)
+    target = new if edit.thing in _OF_YARD else found
+    for key, value in fields.items():
+        if key in ("id", "kind"):
+            continue
+        if value is None:
+            target.pop(key, None)
+        else:
+            target[key] = value
+    return new, edit.thing
+
+
+def _take_out(data: dict[str, Any], thing: str) -> None:
+    """Take a thing out, and a tree out of its shelter."""
+    for name in dict.fromkeys(LISTS.values()):
+        if data.get(name):
+            data[name] = [one for one in data[name] if one.get("id") != thing]
+    for shelter in data.get("shelters") or []:
+        if thing in (shelter.get("trees") or []):
+            shelter["trees"] = [tree for tree in shelter["trees"] if tree != thing]
+
+
+def _moved(found: Mapping[str, Any], move: Move) -> dict[str, Any]:
+    """Give the fields of a thing that moved."""
+    for name in (*_PLACES, "gear_store"):
+        if name in found and move.corner is None:
+            return {name: _like(found[name], move.to)}
+    for name in _SHAPES:
+        if name not in found:
+            continue
+        corners = list(found[name])
+        if move.corner is not None:
+            if not 0 <= move.corner < len(corners):
+                break
+            corners[move.corner] = _like(corners[move.corner], move.to)
+            return {name: corners}
+        first = [_metres(one) for one in corners[0]]
+        east, north = move.to[0] - first[0], move.to[1] - first[1]
+        return {name: [_like(one, (_metres(one[0]) + east, _metres(one[1]) + north)) for one in corners]}
+    raise EditRefused([("", say("There is nothing that could be moved so."))])
+
+
+def _metres(written: Any) -> float:
+    """Read a coordinate as it stands in the file. [m]"""
+    return read_quantity(KINDS["length"], written)
+
+
+def _like(old: Any, to: tuple[float, float]) -> list[Any]:
+    """Write a point in the units in which the old one was written, to a centimetre."""
+    return [_like_one(was, now) for was, now in zip(old, to, strict=True)]
+
+
+def _like_one(was: Any, now_m: float) -> Any:
+    if abs(_metres(was) - now_m) < 0.0005:
+        return was
+    unit = re.search(r"([A-Za-z]+)\s*$", was) if isinstance(was, str) else None
+    if unit and unit[1].lower() in ("ft", "foot", "feet"):
+        return f"{round(now_m / 0.3048, 2):g} {unit[1]}"
+    return round(now_m, 2) + 0.0
+
+
+def free_id(data: Mapping[str, Any], name: str) -> str:
+    """Make an id from a name that nothing in the file has yet."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    stem = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:48].strip("-") or "thing"
+    taken = set(_ids(data))
+    return next(one for number in range(1, 10**6) if (one := stem if number == 1 else f"{stem}-{number}") not in taken)
+
+
+def _ids(value: Any) -> Iterator[str]:
+    """Give every id in the file, wherever it stands."""
+    if isinstance(value, Mapping):
+        if "id" in value:
+            yield str(value["id"])
+        for one in value.values():
+            yield from _ids(one)
+    elif isinstance(value, list):
+        for one in value:
+            yield from _ids(one)
+
+
+# ---------------------------------------------------------------- versions
+
+
+def edit_yard(house: House, edit: Edit, *, base: int, author: str) -> Edited:
+    """Make an edit and store the yard as a new version.
+
+    Parameters
+    ----------
+    house : House
+    edit : Add, Change, Move or Remove
+    base : int
+        Number of the version that whoever made the edit saw.
+    author : str
+        Who made it.
+
+    Returns
+    -------
+    Edited
+
+    Raises
+    ------
+    EditRefused
+        If the yard would not hold together; nothing is stored.
+    EditConflict
+        If the same thing was changed since that version; nothing is stored.
+    """
+    for _ in range(TRIES):
+        current = house.journal.current_yard(house.yard_name)
+        _stop_conflict(house, edit, base, current)
+        text, thing, warnings = edited_text(current, edit, house.clock())
+        try:
+            stored = house.journal.store_yard(
+                text, name=current.yard, now=house.clock(), author=author, after=current.number
+            )
+        except YardMoved:
+            continue
+        return Edited(stored, None if isinstance(edit, Remove) else thing, warnings)
+    raise EditRefused([("", say("Others change the yard at this moment. Try again."))])
+
+
+def edited_text(version: YardVersion, edit: Edit, now: datetime) -> tuple[str, str, tuple[str, ...]]:
+    """Give the text of a yard after an edit, checked whole; the id of what is edited, and warnings about it.
+
+    Raises
+    ------
+    EditRefused
+        With what is wrong.
+    """
+    data, thing = applied(data_of(version.text), edit)
+    try:
+        text = revise(version.text, data)
+    except CannotRevise as problem:
+        raise EditRefused(
+            [("", say("The yard file is written in a way that cannot be changed here. Export it, edit it, import it."))]
+        ) from problem
+    examined = examine_yard_text(text, version.yard, today=now.date())
+    at = next(((place, number) for name, place, number, _ in things(data) if name == thing), None)
+    about = [(problem, _field_of(problem, at, thing)) for problem in examined.problems]
+    if examined.yard is None:
+        errors = [(name or "", _told(one, name)) for one, name in about if one.severity == "error"]
+        raise EditRefused(errors)
+    warnings = tuple(one.message for one, name in about if one.severity == "warning" and name is not None)
+    return text, thing, warnings
+
+
+def _field_of(problem: Problem, at: tuple[str, int] | None, thing: str) -> str | None:
+    """Give which field of the edited thing a problem is about; None if it is about something else."""
+    if thing in _OF_YARD and problem.loc[:1] == (_OF_YARD[thing],):
+        return _OF_YARD[thing]
+    if at is None or problem.loc[:2] != at:
+        return None
+    return ".".join(str(step) for step in problem.loc[2:] if isinstance(step, str))
+
+
+def _told(problem: Problem, name: str | None) -> str:
+    return problem.message if name is not None else f"{path_text(problem.loc)}: {problem.message}"
+
+
+def _stop_conflict(house: House, edit: Edit, base: int, current: YardVersion) -> None:
+    """Refuse an edit of what somebody else changed since."""
+    if base == current.number or isinstance(edit, Add):
+        return
+    seen = house.journal.yard_version(base, house.yard_name)
+    if seen is None:
+        raise EditRefused([("", say("This page belongs to another yard or is very old. Load it again."))])
+    if seen.text == current.text:
+        return
+    before, now = data_of(seen.text), data_of(current.text)
+    if edit.thing not in changed_things(before, now):
+        return
+    mine, _ = applied(before, edit)
+    raise EditConflict(edit.thing, find(before, edit.thing), find(now, edit.thing), find(mine, edit.thing), current)
+
+
+@dataclass(frozen=True)
+class Steps:
+    """Where the yard stands between what can be undone and what can be redone.
+
+    Attributes
+    ----------
+    current : int
+        Number of the newest version.
+    undo, redo : int or None
+        Number of the version that would be brought back.
+    """
+
+    current: int
+    undo: int | None
+    redo: int | None
+
+
+def steps_of(versions: list[tuple[int, int | None]]) -> Steps:
+    """Work out from the versions what undo and redo would bring back.
+
+    Parameters
+    ----------
+    versions : list of (number, restores)
+        Oldest first, at least one.
+
+    Returns
+    -------
+    Steps
+
+    Notes
+    -----
+    Versions form a line of states. One that restores a state of the line moves along it; any other is a new state
+    behind the present one, and what lay behind is no longer to be redone (it stays in the journal).
+    """
+    line: list[int] = []
+    at = -1
+    stands_for: dict[int, int] = {}
+    for number, restores in versions:
+        state = stands_for.get(restores, restores) if restores is not None else None
+        if state in line:
+            at = line.index(state)
+            stands_for[number] = state
+            continue
+        line[at + 1 :] = [number]
+        at += 1
+    undo = line[at - 1] if at > 0 else None
+    redo = line[at + 1] if at + 1 < len(line) else None
+    return Steps(versions[-1][0], undo, redo)
+
+
+def yard_steps(house: House) -> Steps:
+    """Give what can be undone and redone now."""
+    return steps_of(house.journal.yard_steps(house.yard_name))
+
+
+def step(house: House, way: str, *, base: int, author: str) -> Edited:
+    """Undo or redo one edit.
+
+    Parameters
+    ----------
+    house : House
+    way : str
+        ``undo`` or ``redo``.
+    base : int
+        Number of the version that whoever asks saw.
+    author : str
+
+    Returns
+    -------
+    Edited
+        With the id of what changed by it, if it is there.
+
+    Raises
+    ------
+    EditRefused
+        If there is nothing to undo or redo, or the yard was changed meanwhile.
+    """
+    steps = yard_steps(house)
+    target = steps.undo if way == "undo" else steps.redo
+    current = house.journal.current_yard(house.yard_name)
+    if base != current.number or steps.current != current.number:
+        raise EditRefused([("", _meanwhile(current))])
+    if target is None:
+        nothing = say("There is nothing to undo.") if way == "undo" else say("There is nothing to redo.")
+        raise EditRefused([("", nothing)])
+    wanted = house.journal.yard_version(target, house.yard_name)
+    if wanted is None:
+        raise RuntimeError(f"version {target} is on the line of states and not in the journal")
+    try:
+        stored = house.journal.store_yard(
+            wanted.text, name=current.yard, now=house.clock(), author=author, restores=target, after=current.number
+        )
+    except YardMoved as moved:
+        raise EditRefused([("", _meanwhile(house.journal.current_yard(house.yard_name)))]) from moved
+    after = data_of(wanted.text)
+    changed = [one for one in changed_things(data_of(current.text), after) if find(after, one) is not None]
+    return Edited(stored, changed[0] if changed else None)
+
+
+def _meanwhile(version: YardVersion) -> str:
+    return say("{author} changed the yard meanwhile. Look at it, then try again.", author=version.author)
