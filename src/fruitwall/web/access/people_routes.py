@@ -65,6 +65,10 @@ def people_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
         answer.headers["cache-control"] = "no-store"
         return answer
 
+    def row(request: Request, number: int) -> str:
+        """Name the form of an account; one's own has none among the others."""
+        return "people" if number == who(request).account else f"person-{number}"
+
     def done(word: str) -> Response:
         sessions.forget()
         return RedirectResponse(f"{PAGE}?done={word}", 303)
@@ -112,7 +116,7 @@ def people_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
         try:
             people.change_role(people.numbered(number).id, role)
         except JournalError as error:
-            return shown(request, 422, str(error), f"person-{number}")
+            return shown(request, 422, str(error), row(request, number))
         return done("role")
 
     @router.post("/{number}/close", dependencies=[Depends(need("owner"))])
@@ -120,7 +124,7 @@ def people_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
         try:
             people.close(people.numbered(number).id)
         except JournalError as error:
-            return shown(request, 422, str(error), f"person-{number}")
+            return shown(request, 422, str(error), row(request, number))
         return done("closed")
 
     @router.post("/own/passphrase")

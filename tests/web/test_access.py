@@ -1,0 +1,605 @@
+"""Who may come in: log-in, sessions, requests of other sites, roles, pairing, keys for scripts, headers."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import UTC, datetime, timedelta
+from urllib.parse import quote
+
+import pytest
+from argon2 import PasswordHasher
+from fastapi import Depends
+from starlette.datastructures import Headers
+from starlette.testclient import TestClient
+
+from fruitwall.service.accounts import PAIRING_CODE, People, Preferences
+from fruitwall.service.accounts_passphrases import Passphrases
+from fruitwall.service.accounts_waits import FREE_TRIES, LONGEST_WAIT_S
+from fruitwall.web.access.authority import Authority
+from fruitwall.web.access.origin import made_here
+from fruitwall.web.access.qr import qr_picture
+from fruitwall.web.access.reach import Reach
+from fruitwall.web.access.routes import place_within
+from fruitwall.web.access.sessions import REMEMBERED_S
+from fruitwall.web.who import need
+from tests.web.markup import read_page
+
+GOOD = "stone pear window"
+FOREIGN = "http://evil.example"
+
+
+class Time:
+    """Both clocks of the log-in, moved by hand."""
+
+    def __init__(self) -> None:
+        self.moment = datetime(2026, 12, 22, 22, tzinfo=UTC)
+
+    def now(self) -> datetime:
+        return self.moment
+
+    def seconds(self) -> float:
+        return self.moment.timestamp()
+
+    def pass_by(self, seconds: float) -> None:
+        self.moment += timedelta(seconds=seconds)
+
+
+@pytest.fixture
+def time():
+    return Time()
+
+
+@pytest.fixture
+def reach(time):
+    quick = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+    return Reach(now=time.now, seconds=time.seconds, passphrases=quick, cookie_key=b"k" * 32)
+
+
+@pytest.fixture
+def people(house, reach):
+    return People(house.accounts, reach.now, reach.passphrases)
+
+
+@pytest.fixture
+def app(make_app, house, reach):
+    app = make_app(house=house, reach=reach)
+
+    @app.post("/changed", dependencies=[Depends(need("helper"))])
+    def changed() -> str:
+        return "changed"
+
+    @app.post("/forgotten")
+    def forgotten() -> str:
+        return "a route that forgot to ask who it is"
+
+    return app
+
+
+@pytest.fixture
+def browser_at(app):
+    """Make a browser that says of each request that it was made on our own page."""
+
+    def make(site="same-origin", base="http://localhost", agent="Mozilla/5.0 (Android 14) Firefox/140.0", **headers):
+        known = {"sec-fetch-site": site, "user-agent": agent} | headers
+        return TestClient(app, base_url=base, headers=known, follow_redirects=False)
+
+    return make
+
+
+@pytest.fixture
+def ana(people):
+    return people.add("Ana", "owner", GOOD)
+
+
+def logged_in(browser, name="Ana", passphrase=GOOD):
+    answer = browser.post("/log-in", data={"name": name, "passphrase": passphrase})
+    assert answer.status_code == 303, answer.text
+    return browser
+
+
+# ------------------------------------------------------------ before and after the first account
+
+
+def test_where_nobody_has_an_account_whoever_sits_here_is_the_owner(browser_at):
+    browser = browser_at()
+
+    assert browser.get("/").status_code == 200
+    assert browser.post("/changed").text == '"changed"'
+    page = read_page(browser.get("/settings/people").text)
+    assert page.one("form").attributes["action"] == "/settings/people/first"
+
+
+def test_an_account_of_another_process_is_noticed_within_seconds(browser_at, people, time):
+    browser = browser_at()
+    assert browser.get("/").status_code == 200
+    people.add("Ana", "owner", GOOD)
+    time.pass_by(REMEMBERED_S + 1)
+
+    answer = browser.get("/night/2026-12-22?x=1")
+    assert answer.status_code == 303
+    assert answer.headers["location"] == "/log-in?next=" + quote("/night/2026-12-22?x=1")
+
+
+def test_programs_get_a_status_and_json_instead_of_a_page(browser_at, ana):
+    for address in ("/plan.json", "/api/trees", "/api/openapi.json"):
+        answer = browser_at().get(address)
+        assert answer.status_code == 401
+        assert answer.headers["content-type"] == "application/problem+json"
+        assert answer.headers["www-authenticate"].startswith("Bearer")
+        assert {"title", "status", "detail"} <= set(answer.json())
+    answer = browser_at(accept="application/json").post("/changed")
+    assert answer.status_code == 401
+    assert "Nothing was stored" in answer.json()["detail"]
+
+
+def test_the_first_owner_is_made_on_the_page_and_is_in_at_once(browser_at, people):
+    browser = browser_at()
+    form = {"name": "Ana", "passphrase": GOOD, "again": GOOD}
+    assert browser.post("/settings/people/first", data=form | {"again": "x"}).status_code == 422
+    assert not people.any_ever()
+
+    assert browser.post("/settings/people/first", data=form).status_code == 303
+
+    assert browser.get("/").status_code == 200
+    assert browser_at().get("/").status_code == 303  # at once, also for whoever was in before
+    assert browser.post("/settings/people/first", data=form | {"name": "Eve"}).status_code == 403
+
+
+def test_a_server_that_others_can_reach_shows_nothing_before_there_is_an_owner(make_app, house, reach):
+    from dataclasses import replace
+
+    client = TestClient(make_app(house=house, reach=replace(reach, beyond=True)), base_url="http://localhost")
+
+    answer = client.get("/")
+    assert answer.status_code == 403
+    assert "fruitwall account add" in answer.text
+    form = {"name": "Eve", "passphrase": GOOD, "again": GOOD}
+    assert client.post("/settings/people/first", data=form).status_code == 403
+    assert house.accounts.all() == []
+
+
+def test_strangers_get_the_log_in_and_its_files_and_nothing_of_the_household(browser_at, ana):
+    browser = browser_at()
+
+    page = read_page(browser.get("/log-in").text)
+    assert not list(page.all("nav"))
+    for element in page.all("link"):
+        assert browser.get(element.attributes["href"]).status_code == 200
+    for address in ("/more", "/kinds", "/settings/people", "/evening/sheet", "/log-in-not", "/static"):
+        assert browser.get(address).status_code in (303, 401, 404), address
+        assert "Lizard" not in browser.get(address).text
+
+
+def test_strangers_cannot_fill_the_memory(browser_at, ana):
+    answer = browser_at().post("/log-in", data={"name": "x" * 70_000})
+
+    assert answer.status_code == 413
+    assert browser_at().post("/log-in", content=iter([b"name=x"])).status_code == 413
+
+
+# ------------------------------------------------------------ log-in and cookies
+
+
+def test_the_cookie_is_signed_and_out_of_reach_of_scripts_and_other_sites(browser_at, ana):
+    answer = browser_at().post("/log-in", data={"name": " ana ", "passphrase": GOOD, "next": "/kinds"})
+
+    assert answer.headers["location"] == "/kinds"
+    name, rest = answer.headers["set-cookie"].split("=", 1)
+    assert name == "fruitwall"
+    assert {"HttpOnly", "Path=/", "SameSite=lax"} <= set(rest.split("; "))
+    assert "Domain" not in rest
+
+
+def test_over_https_the_cookie_is_kept_from_neighbours_and_the_browser_stays_on_https(browser_at, ana):
+    answer = browser_at(base="https://localhost").post("/log-in", data={"name": "Ana", "passphrase": GOOD})
+
+    assert answer.headers["set-cookie"].startswith("__Host-fruitwall=")
+    assert "Secure" in answer.headers["set-cookie"].split("; ")
+    assert answer.headers["strict-transport-security"].startswith("max-age=")
+    assert "strict-transport-security" not in browser_at().get("/log-in").headers
+
+
+def test_a_cookie_that_was_not_signed_here_asks_nothing_of_the_database(browser_at, ana, people, monkeypatch):
+    browser = logged_in(browser_at())
+    good = browser.cookies["fruitwall"]
+    secret = good.rsplit(".", 1)[0]
+    monkeypatch.setattr(People, "session", lambda self, secret: pytest.fail("asked the database"))
+
+    for forged in (secret, secret + ".x", secret + "." + "A" * 43, "x." + good.rsplit(".", 1)[1], "", "ä.b"):
+        cookie = {"cookie": f"fruitwall={forged}".encode("latin-1", "replace")}
+        assert browser_at().get("/", headers=cookie).status_code == 303
+
+
+@pytest.mark.parametrize(
+    ("name", "passphrase"), [("Ana", "wrong wrong wrong"), ("Nobody", GOOD), ("Ben", ""), ("", "")]
+)
+def test_a_failed_log_in_never_tells_which_part_was_wrong(browser_at, ana, people, name, passphrase):
+    people.add("Ben", "helper")
+
+    answer = browser_at().post("/log-in", data={"name": name, "passphrase": passphrase})
+
+    assert answer.status_code == 403
+    page = read_page(answer.text)
+    assert page.one("p", cls="said").text == "Name and passphrase do not belong together."
+    assert [e.attributes.get("value") for e in page.all("input") if e.attributes["name"] == "name"] == [name]
+    assert passphrase not in answer.text or not passphrase
+    assert "set-cookie" not in answer.headers
+
+
+def test_guessing_has_to_wait_by_name_and_by_address(browser_at, ana, time):
+    browser = browser_at()
+    for _ in range(FREE_TRIES):
+        assert browser.post("/log-in", data={"name": "Ana", "passphrase": "no"}).status_code == 403
+
+    answer = browser.post("/log-in", data={"name": "Ana", "passphrase": GOOD})  # right, but too soon
+    assert answer.status_code == 429
+    assert answer.headers["retry-after"] == "2"
+    assert "2 seconds" in answer.text
+    assert browser.post("/log-in", data={"name": "Ben", "passphrase": "no"}).status_code == 429  # same address
+    elsewhere = TestClient(browser.app, base_url="http://localhost", client=("192.168.1.9", 5), follow_redirects=False)
+    assert elsewhere.post("/log-in", data={"name": "ANA", "passphrase": GOOD}).status_code == 429  # same name
+
+    time.pass_by(2)
+    assert browser.post("/log-in", data={"name": "Ana", "passphrase": GOOD}).status_code == 303
+    time.pass_by(LONGEST_WAIT_S)
+
+
+def test_log_out_ends_the_session_for_whoever_kept_the_cookie(browser_at, ana):
+    browser = logged_in(browser_at())
+    kept = {"cookie": f"fruitwall={browser.cookies['fruitwall']}"}
+    assert browser_at().get("/", headers=kept).status_code == 200
+
+    answer = browser.post("/log-out")
+
+    assert 'fruitwall=""' in answer.headers["set-cookie"]
+    assert browser.get("/").status_code == 303
+    assert browser_at().get("/", headers=kept).status_code == 303
+
+
+def test_a_new_log_in_ends_the_session_that_the_browser_had(browser_at, ana, people):
+    browser = logged_in(browser_at())
+    logged_in(browser)
+
+    assert len(people.devices()) == 1
+
+
+@pytest.mark.parametrize(
+    ("asked", "place"),
+    [
+        ("/walk?tree=a#b", "/walk?tree=a#b"),
+        ("", "/"),
+        ("//evil.example", "/"),
+        ("/\\evil.example", "/"),
+        ("/\t/evil.example", "/"),
+        ("/x\\y", "/"),
+        ("https://evil.example", "/"),
+        ("javascript:alert(1)", "/"),
+        ("/log-out", "/"),
+        ("/" + "x" * 3000, "/"),
+    ],
+)
+def test_the_log_in_leads_to_no_other_site(asked, place):
+    assert place_within(asked) == place
+
+
+def test_a_device_is_recognised_for_seconds_without_asking_and_an_end_counts_at_once(browser_at, ana, people, time):
+    phone, desk = logged_in(browser_at()), logged_in(browser_at())
+    phone.get("/")
+    key = next(one for one in people.devices() if one.id == min(device.id for device in people.devices()))
+
+    people.end(key.id)  # by another process: not noticed for some seconds
+    assert phone.get("/").status_code == 200
+    time.pass_by(REMEMBERED_S + 0.1)
+    assert phone.get("/").status_code == 303
+
+    phone = logged_in(browser_at())
+    assert phone.get("/").status_code == 200
+    newest = max(device.id for device in people.devices())
+    assert desk.post(f"/settings/people/keys/{newest}/end").status_code == 303
+    assert phone.get("/").status_code == 303
+
+
+def test_a_page_is_in_the_language_and_units_of_the_account(browser_at, ana, people, app):
+    browser = logged_in(browser_at(**{"accept-language": "en"}))
+    assert '<html lang="en">' in browser.get("/more").text
+
+    people.set_preferences(ana.id, Preferences(language="es", temperature="F"))
+    browser.post("/changed")  # whatever is sent makes this process look anew
+
+    assert '<html lang="es">' in browser.get("/more").text
+
+
+# ------------------------------------------------------------ requests of other sites
+
+
+@pytest.mark.parametrize(
+    ("headers", "passes"),
+    [
+        ({"sec-fetch-site": "same-origin"}, True),
+        ({"sec-fetch-site": "none"}, True),
+        ({"sec-fetch-site": "same-site"}, False),
+        ({"sec-fetch-site": "cross-site"}, False),
+        ({"sec-fetch-site": "cross-site", "origin": "http://garden.local:8765"}, False),
+        ({"origin": "http://garden.local:8765"}, True),
+        ({"origin": "HTTP://Garden.Local:8765"}, True),
+        ({"origin": "https://garden.local:8765"}, False),
+        ({"origin": "http://garden.local"}, False),
+        ({"origin": "http://garden.local:8765.evil.example"}, False),
+        ({"origin": "null"}, False),
+        ({"origin": ""}, False),
+        ({"origin": FOREIGN, "cookie": "fruitwall=x"}, False),
+        ({"cookie": "fruitwall=x"}, False),
+        ({}, True),
+    ],
+)
+def test_a_browser_says_where_a_request_was_made(headers, passes):
+    assert made_here(Headers({"host": "garden.local:8765"} | headers), "http") is passes
+
+
+def test_the_port_that_goes_without_saying_makes_no_difference():
+    assert made_here(Headers({"host": "garden.local", "origin": "https://garden.local:443"}), "https")
+    assert made_here(Headers({"host": "garden.local:443", "origin": "https://garden.local"}), "https")
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE"])
+@pytest.mark.parametrize(
+    "headers",
+    [{"sec-fetch-site": "cross-site"}, {"origin": "null"}, {"origin": FOREIGN}, {}],
+    ids=["form of another site", "null origin", "another origin", "no header"],
+)
+def test_what_another_site_makes_a_browser_send_changes_nothing(app, ana, browser_at, method, headers):
+    cookie = {"cookie": f"fruitwall={logged_in(browser_at()).cookies['fruitwall']}"}
+    client = TestClient(app, base_url="http://localhost", headers=headers | cookie, follow_redirects=False)
+
+    answer = client.request(method, "/changed")
+
+    assert answer.status_code == 403
+    assert read_page(answer.text).one("h1").text == "This came from another page"
+    assert client.get("/", headers={"sec-fetch-site": "cross-site"}).status_code == 200  # a link may lead here
+
+
+def test_also_where_nobody_logs_in_other_sites_change_nothing(browser_at):
+    for site in ("cross-site", "same-site"):
+        assert browser_at(site=site).post("/changed").status_code == 403
+        assert browser_at(site=site).post("/settings/people/first", data={"name": "Eve"}).status_code == 403
+
+
+def test_another_site_cannot_log_a_browser_in(browser_at, ana, people):
+    answer = browser_at(site="cross-site").post("/log-in", data={"name": "Ana", "passphrase": GOOD})
+
+    assert answer.status_code == 403
+    assert people.devices() == []
+
+
+def test_a_name_and_password_that_a_proxy_asked_for_make_no_exception(browser_at, ana):
+    browser = logged_in(browser_at())
+    basic = {"authorization": "Basic YTpi"}
+
+    assert browser.post("/changed", headers=basic).status_code == 200
+    assert browser.post("/changed", headers=basic | {"sec-fetch-site": "cross-site"}).status_code == 403
+
+
+# ------------------------------------------------------------ roles
+
+
+def test_a_viewer_changes_nothing_even_where_a_route_forgot_to_ask(browser_at, ana, people):
+    for name, role in (("Ben", "helper"), ("Carl", "viewer")):
+        people.add(name, role, f"{name} likes old pears")
+    ben = logged_in(browser_at(), "Ben", "Ben likes old pears")
+    carl = logged_in(browser_at(), "Carl", "Carl likes old pears")
+
+    assert (ben.post("/changed").status_code, ben.post("/forgotten").status_code) == (200, 200)
+    assert (carl.post("/changed").status_code, carl.post("/forgotten").status_code) == (403, 403)
+    assert carl.get("/").status_code == 200
+
+
+def test_only_owners_change_accounts_and_only_their_own_devices_are_ended_by_others(browser_at, ana, people):
+    people.add("Ben", "helper", "Ben likes old pears")
+    owner, ben = logged_in(browser_at()), logged_in(browser_at(), "Ben", "Ben likes old pears")
+    of_owner = next(one.id for one in people.devices(ana.id))
+    number = people.named("Ben").id
+
+    for address, form in (
+        ("add", {"name": "Eve", "role": "owner", "passphrase": GOOD}),
+        (f"{number}/role", {"role": "owner"}),
+        (f"{ana.id}/close", {}),
+        (f"{ana.id}/pair", {}),
+        (f"keys/{of_owner}/end", {}),
+    ):
+        assert ben.post(f"/settings/people/{address}", data=form).status_code == 403, address
+    assert [one.name for one in people.all()] == ["Ana", "Ben"]
+    assert "Ana" not in read_page(ben.get("/settings/people").text).one("main").text
+
+    assert owner.post(f"/settings/people/{number}/role", data={"role": "viewer"}).status_code == 303
+    assert ben.post("/changed").status_code == 403  # at once
+    assert owner.post(f"/settings/people/{number}/close").status_code == 303
+    assert ben.get("/").status_code == 303
+    answer = owner.post(f"/settings/people/{ana.id}/close")
+    assert answer.status_code == 422
+    assert "must stay" in answer.text
+
+
+def test_what_was_typed_is_kept_beside_what_is_wrong(browser_at, ana):
+    owner = logged_in(browser_at())
+
+    answer = owner.post("/settings/people/add", data={"name": "Ben", "role": "viewer", "passphrase": "short"})
+
+    assert answer.status_code == 422
+    page = read_page(answer.text)
+    assert "at least 15 characters" in page.one("p", cls="said").text
+    values = {e.attributes.get("id"): e.attributes.get("value") for e in page.all("input")}
+    assert values["add-name"] == "Ben"
+    assert values["add-new"] is None
+
+
+def test_the_passphrase_is_changed_by_whoever_knows_it(browser_at, ana, people):
+    here, elsewhere = logged_in(browser_at()), logged_in(browser_at())
+    form = {"new": "window pear stone", "again": "window pear stone"}
+
+    assert here.post("/settings/people/own/passphrase", data=form | {"current": "no"}).status_code == 422
+    assert here.post("/settings/people/own/passphrase", data=form | {"current": GOOD}).status_code == 303
+
+    assert here.get("/").status_code == 200
+    assert elsewhere.get("/").status_code == 303
+    logged_in(elsewhere, "Ana", "window pear stone")
+
+
+# ------------------------------------------------------------ pairing
+
+
+def code_on(page):
+    return re.sub(r"\D", "", page.one("p", cls="digits").text)
+
+
+def test_a_phone_is_paired_by_a_code_that_works_once(browser_at, ana, people):
+    owner = logged_in(browser_at(base="http://localhost"))
+    people.add("Ben", "helper")
+    code = code_on(read_page(owner.post(f"/settings/people/{people.named('Ben').id}/pair").text))
+    phone = browser_at(site="none")
+
+    for _ in range(3):  # looking spends nothing: cameras and messengers look before anybody has said yes
+        shown = phone.get(f"/pair/{code}")
+    assert shown.status_code == 200
+    assert read_page(shown.text).one("h1").text == "Use this device as Ben?"
+    assert phone.get("/").status_code == 303
+
+    answer = phone.post(f"/pair/{code}", headers={"sec-fetch-site": "same-origin"})
+    assert (answer.status_code, answer.headers["location"]) == (303, "/")
+    assert phone.get("/").status_code == 200
+    assert [key.label for key in people.devices(people.named("Ben").id)] == ["Firefox on Android"]
+
+    again = browser_at().post(f"/pair/{code}")
+    assert again.status_code == 404
+    assert "set-cookie" not in again.headers
+
+
+def test_a_code_expires_after_ten_minutes(browser_at, ana, people, time):
+    code = people.pairing_code(ana).secret
+    time.pass_by(PAIRING_CODE.total_seconds() + 1)
+
+    assert browser_at().get(f"/pair/{code}").status_code == 404
+    assert browser_at().post(f"/pair/{code}").status_code == 404
+
+
+def test_digits_may_be_typed_with_whatever_between(browser_at, ana, people):
+    code = people.pairing_code(ana).secret
+
+    answer = browser_at().get("/pair", params={"code": f" {code[:4]}-{code[4:8]} {code[8:]} "})
+
+    assert answer.headers["location"] == f"/pair/{code}"
+
+
+def test_codes_cannot_be_guessed_by_looking(browser_at, ana, people):
+    code = people.pairing_code(ana).secret
+    phone = browser_at()
+    tried = [phone.get(f"/pair/{number:012d}").status_code for number in range(FREE_TRIES + 2)]
+
+    assert tried == [404] * FREE_TRIES + [429] * 2
+    assert phone.get(f"/pair/{code}").status_code == 429
+
+
+def test_the_picture_of_the_address_says_where_a_phone_finds_the_server(make_app, house, reach, ana):
+    from dataclasses import replace
+
+    reach = replace(reach, beyond=True, addresses=("https://192.168.1.20:8765",))
+    app = make_app(house=house, reach=reach, hosts=("localhost", "garden.local"))
+    for host, base in (("localhost", "https://192.168.1.20:8765"), ("garden.local:81", "http://garden.local:81")):
+        owner = TestClient(app, base_url=f"http://{host}", headers={"sec-fetch-site": "same-origin"})
+        owner.post("/log-in", data={"name": "Ana", "passphrase": GOOD})
+        page = read_page(owner.post(f"/settings/people/{ana.id}/pair").text)
+        assert page.one("p", cls="address").text == f"{base}/pair"
+        assert page.one("svg", cls="qr").attributes["role"] == "img"
+
+
+def test_without_a_network_the_page_says_that_no_phone_comes_here(browser_at, ana):
+    answer = logged_in(browser_at()).post(f"/settings/people/{ana.id}/pair")
+
+    assert "fruitwall serve --host 0.0.0.0 --https" in answer.text
+    assert 'class="qr"' not in answer.text
+    assert answer.headers["cache-control"] == "no-store"
+
+
+def test_a_qr_code_has_its_quiet_zone_and_no_style():
+    picture = str(qr_picture("https://192.168.1.20:8765/pair/481209375562", "told"))
+
+    assert "style" not in picture
+    assert picture.count("<rect") == 1
+    first = re.search(r"M(\d+) (\d+)h7", picture)
+    assert first.groups() == ("4", "4")
+
+
+def test_the_page_for_phones_tells_how_to_trust_the_certificate(make_app, house, reach):
+    from dataclasses import replace
+
+    authority = Authority(b"\x30\x03der", "AB:" * 31 + "AB", "fruitwall at home 1f2e", datetime(2036, 1, 1, tzinfo=UTC))
+    client = TestClient(make_app(house=house, reach=replace(reach, authority=authority)), base_url="http://localhost")
+
+    page = client.get("/pair").text
+    assert "AB AB AB AB" in page
+    answer = client.get("/authority.crt")
+    assert answer.content == authority.certificate
+    assert answer.headers["content-type"] == "application/x-x509-ca-cert"
+
+
+def test_without_https_the_page_says_what_does_not_work(browser_at):
+    assert "without encryption" in browser_at().get("/pair").text
+    assert browser_at().get("/authority.crt").status_code == 404
+
+
+# ------------------------------------------------------------ keys for scripts
+
+
+def test_a_key_is_shown_once_and_opens_what_its_scope_says(browser_at, ana, app):
+    owner = logged_in(browser_at())
+    keys = {}
+    for scope in ("viewer", "helper", "readings"):
+        answer = owner.post("/settings/people/tokens", data={"label": f"{scope} script", "scope": scope})
+        keys[scope] = read_page(answer.text).one("p", cls="secret").text
+        assert answer.headers["cache-control"] == "no-store"
+    assert not any(key in owner.get("/settings/people").text for key in keys.values())
+
+    def status(scope, method, address):
+        script = TestClient(app, base_url="http://localhost", follow_redirects=False)
+        return script.request(method, address, headers={"authorization": f"Bearer {keys[scope]}"}).status_code
+
+    assert status("viewer", "GET", "/plan.json") == 200
+    assert status("viewer", "POST", "/changed") == 403
+    assert status("helper", "POST", "/changed") == 200
+    assert status("helper", "POST", "/settings/people/add") == 403
+    assert status("helper", "POST", "/log-out") == 403
+    assert status("readings", "GET", "/plan.json") == 403
+    assert status("readings", "POST", "/changed") == 403
+    assert status("readings", "GET", "/api/readings") == 422  # let through, and nothing named
+    assert status("readings", "POST", "/api/readings") == 422  # let through, and nothing sent
+
+
+def test_a_wrong_key_is_refused_everywhere_even_with_a_good_cookie(browser_at, ana):
+    owner = logged_in(browser_at())
+    for key in ("fw_wrong", "", "x", owner.cookies["fruitwall"].rsplit(".", 1)[0]):
+        for address in ("/", "/plan.json", "/log-in"):
+            assert owner.get(address, headers={"authorization": f"Bearer {key}"}).status_code == 401
+
+
+def test_a_key_needs_no_word_on_where_it_was_sent_from_and_ends_at_once(browser_at, ana, app, people):
+    owner = logged_in(browser_at())
+    made = people.make_token(ana, "helper", "script")
+    script = TestClient(app, base_url="http://localhost", headers={"authorization": f"Bearer {made.secret}"})
+    assert script.post("/changed", headers={"sec-fetch-site": "cross-site"}).status_code == 200
+
+    owner.post(f"/settings/people/keys/{people.tokens()[0].id}/end")
+
+    answer = script.post("/changed", headers={"accept": "application/json"})
+    assert answer.status_code == 401
+    assert json.loads(answer.text)["status"] == 401
+
+
+def test_a_key_never_may_more_than_whoever_made_it(browser_at, ana, app, people):
+    ben = people.add("Ben", "helper")
+    made = people.make_token(ben, "helper", "script")
+    script = TestClient(app, base_url="http://localhost", headers={"authorization": f"Bearer {made.secret}"})
+    assert script.post("/changed").status_code == 200
+
+    logged_in(browser_at()).post(f"/settings/people/{ben.id}/role", data={"role": "viewer"})
+
+    assert script.post("/changed").status_code == 403
