@@ -33,6 +33,10 @@ from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
 from fruitwall.journal.trouble import told
 
 
+class YardMoved(JournalError):
+    """Somebody else stored a newer version of the yard meanwhile."""
+
+
 class Journal:
     """An open database; made by `journal.opening.open_journal`. May be used by several threads at once.
 
@@ -63,7 +67,14 @@ class Journal:
     # ------------------------------------------------------------ yards
 
     def store_yard(
-        self, text: str, *, name: str, now: datetime, author: str, restores: int | None = None
+        self,
+        text: str,
+        *,
+        name: str,
+        now: datetime,
+        author: str,
+        restores: int | None = None,
+        after: int | None = None,
     ) -> YardVersion:
         """Store a yard file as the newest version of a yard.
 
@@ -79,6 +90,8 @@ class Journal:
             Who changed it, 1 to 200 characters.
         restores : int, optional
             Number of the version whose text this is, when undo or redo brings it back.
+        after : int, optional
+            Number of the version that this one was made from: nothing is stored if it is no longer the newest.
 
         Returns
         -------
@@ -89,6 +102,8 @@ class Journal:
         ------
         ValueError
             If an argument is outside its range, or `text` holds NUL characters or halves of surrogate pairs.
+        YardMoved
+            If there is a newer version than `after`.
         JournalError
             If the database cannot be written.
         """
@@ -102,6 +117,8 @@ class Journal:
             if yard_id is None:
                 yard_id = _inserted(connection.execute(insert(yards).values(name=name, created_utc=now)))
             current = connection.execute(newest_version(yard_id)).first()
+            if after is not None and (current is None or current.number != after):
+                raise YardMoved(f'the yard "{name}" was changed meanwhile')
             if current is not None and current.sha256 == digest:
                 return read_version(current, self.place)
             values = {
@@ -180,6 +197,45 @@ class Journal:
             yard_id = find_yard(connection, name, self.place)
             query = versions.where(yards.c.id == yard_id).order_by(yard_versions.c.number)
             return [read_version(row, self.place) for row in connection.execute(query)]
+
+    def yard_version(self, number: int, name: str | None = None) -> YardVersion | None:
+        """Give one version of a yard by its number; None if there is none.
+
+        Parameters
+        ----------
+        number : int
+            `YardVersion.number`.
+        name : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        YardVersion or None
+            As it was stored.
+        """
+        with self.reading() as connection:
+            yard_id = find_yard(connection, name, self.place)
+            query = versions.where(yards.c.id == yard_id, yard_versions.c.number == number)
+            row = connection.execute(query).first()
+            return None if row is None else read_version(row, self.place)
+
+    def yard_steps(self, name: str | None = None) -> list[tuple[int, int | None]]:
+        """Give the number of every version of a yard, oldest first, with the one that it restores.
+
+        Parameters
+        ----------
+        name : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        list of (number, restores)
+            Without the texts, so that many versions cost little.
+        """
+        with self.reading() as connection:
+            yard_id = find_yard(connection, name, self.place)
+            query = select(yard_versions.c.number, yard_versions.c.restores).where(yard_versions.c.yard_id == yard_id)
+            return [(row.number, row.restores) for row in connection.execute(query.order_by(yard_versions.c.number))]
 
     # ------------------------------------------------------------ forecasts
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.errors import YardFileError
 from fruitwall.service.treatments import unknown_kinds
-from fruitwall.yard.file import examine_yard, parse_yard, read_yard_text
+from fruitwall.yard.file import ExaminedYard, examine_yard, parse_yard, read_yard_text
 from fruitwall.yard.zones import zone_doubts
 
 if TYPE_CHECKING:
@@ -28,6 +28,11 @@ class CheckedYard:
     warnings: tuple[str, ...]
 
 
+def examine_yard_text(text: str, name: str = "yard.yaml", *, today: date | None = None) -> ExaminedYard:
+    """Examine a yard file's text whole: its form, its sense, and that every kind of tree is known."""
+    return examine_yard(text, name, today=today, also=lambda yard: [*unknown_kinds(yard), *zone_doubts(yard)])
+
+
 def check_yard_text(text: str, name: str = "yard.yaml", *, today: date | None = None) -> CheckedYard:
     """Check a yard file's text whole: its form, its sense, and that every kind of tree is known.
 
@@ -36,7 +41,7 @@ def check_yard_text(text: str, name: str = "yard.yaml", *, today: date | None = 
     YardFileError
         With every problem at once.
     """
-    examined = examine_yard(text, name, today=today, also=lambda yard: [*unknown_kinds(yard), *zone_doubts(yard)])
+    examined = examine_yard_text(text, name, today=today)
     if examined.yard is None:
         raise YardFileError(examined.errors)
     return CheckedYard(examined.yard, text, tuple(examined.warnings))
