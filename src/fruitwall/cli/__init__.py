@@ -14,10 +14,17 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import typer
 
-from fruitwall.cli import evening, keeping, lookup, weather, yard  # they add their commands, in this order of the help
+from fruitwall.cli import (
+    evening,
+    keeping,
+    lookup,
+    people,
+    weather,
+    yard,
+)  # they add their commands, in this order of the help
 from fruitwall.cli.app import app
 
-__all__ = ["app", "evening", "keeping", "lookup", "main", "weather", "yard"]
+__all__ = ["app", "evening", "keeping", "lookup", "main", "people", "weather", "yard"]
 
 BAD_INPUT = 2
 

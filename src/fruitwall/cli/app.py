@@ -19,8 +19,12 @@ yard_app = typer.Typer(
     help="The yard file: check it, keep it, get it back.", no_args_is_help=True, rich_markup_mode=None
 )
 weather_app = typer.Typer(help="Forecasts and past weather.", no_args_is_help=True, rich_markup_mode=None)
+account_app = typer.Typer(
+    help="Who may log in to the pages: people, their roles, their phones.", no_args_is_help=True, rich_markup_mode=None
+)
 app.add_typer(yard_app, name="yard")
 app.add_typer(weather_app, name="weather")
+app.add_typer(account_app, name="account")
 
 DatabaseOption = Annotated[
     str | None,

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import os
-import sys
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,9 +18,9 @@ from fruitwall.cli.given import (
     moment_asked,
     open_journal,
     present,
-    refuse,
     tree_named,
 )
+from fruitwall.cli.serving import Listening, serve_pages
 from fruitwall.cli.told import progress, show_plan, tell_preparing
 
 if TYPE_CHECKING:
@@ -128,7 +127,7 @@ def demo(
         show_plan(plan, desk.yard(), as_json=False, tree=None)
         if not once:
             house = house_of(journal, desk.yard().name, lambda: plan.made)
-            serve_pages(desk.plan_for, desk.yard, lambda: plan.made, "127.0.0.1", port, house)
+            serve_pages(desk.plan_for, desk.yard, lambda: plan.made, house, Listening(port=port))
 
 
 @app.command()
@@ -142,8 +141,17 @@ def serve(
     ] = None,
     now: NowOption = None,
     database: DatabaseOption = None,
+    host: Annotated[
+        str, typer.Option(metavar="ADDRESS", help="Listen here; 0.0.0.0 for the whole network, once there is an owner.")
+    ] = "127.0.0.1",
+    allow_host: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Answer under this name as well; may be given again.")
+    ] = None,
+    https: Annotated[
+        bool, typer.Option("--https", help="Speak https with a certificate of your own; see the page /pair.")
+    ] = False,
 ) -> None:
-    """Serve tonight's page on this machine (127.0.0.1 only).
+    """Serve tonight's page: on this machine, or with --host for phones in the network.
 
     With --now, or a --date that is past, the clock of the pages stands still.
     """
@@ -169,9 +177,8 @@ def serve(
             lambda asked: desk.plan_for(asked or day, report=tell_preparing),
             desk.yard,
             clock,
-            "127.0.0.1",
-            port,
             house,
+            Listening(host, port, tuple(allow_host or ()), https),
         )
 
 
@@ -181,25 +188,3 @@ def house_of(journal: Journal, yard: str | None, clock: Callable[[], datetime]) 
     from fruitwall.service.house import House
 
     return House(journal, yard, clock, PhotoFolder(photo_folder(journal.place, os.environ.get(VARIABLE))))
-
-
-def serve_pages(plan_for: Any, yard: Any, clock: Any, host: str, port: int, house: House) -> None:
-    """Serve the pages until interrupted; the address is printed once the port is taken."""
-    import socket
-
-    import uvicorn
-
-    from fruitwall.web.app import create_app
-    from fruitwall.web.settings import WebSettings
-
-    sock = socket.socket()
-    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    try:
-        sock.bind((host, port))
-    except OSError as error:
-        refuse(f"cannot listen on {host}:{port}: {error.strerror}; choose another --port, or 0 for a free one")
-    application = create_app(WebSettings(plan_for=plan_for, yard=yard, now=clock, house=house))
-    typer.echo(f"\nTonight's page: http://{host}:{sock.getsockname()[1]}/   (Ctrl-C to stop)")
-    sys.stdout.flush()
-    config = uvicorn.Config(application, log_level="warning", server_header=False)
-    uvicorn.Server(config).run(sockets=[sock])

@@ -79,6 +79,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     app.add_middleware(
         Guard,
         hosts=settings.hosts,
+        any_address=settings.reach.beyond,
         defect_page=lambda request: pages.problem(
             request,
             500,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from collections.abc import Callable
+from ipaddress import ip_address
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
@@ -55,12 +56,23 @@ class Guard:
     app : ASGI application
     hosts : tuple of str
         Host names that are answered, without port.
+    any_address : bool
+        Whether a bare address is answered as well. Another site cannot take one for a name of its own, and the
+        address of a machine at home changes when the router likes.
     defect_page : callable
         Makes the page for an error that is our defect; it gets the request and tells nothing of the error.
     """
 
-    def __init__(self, app: ASGIApp, *, hosts: tuple[str, ...], defect_page: Callable[[Request], Response]) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        *,
+        hosts: tuple[str, ...],
+        defect_page: Callable[[Request], Response],
+        any_address: bool = False,
+    ) -> None:
         self.app = app
+        self.any_address = any_address
         self.hosts = frozenset(host.lower() for host in hosts)
         self.defect_page = defect_page
 
@@ -83,7 +95,7 @@ class Guard:
             await send(message)
 
         host = host_name(Headers(scope=scope).get("host", ""))
-        if host not in self.hosts:
+        if host not in self.hosts and not (self.any_address and _is_address(host)):
             refusal = PlainTextResponse(
                 f"This server does not answer under the host name {host!r}. It answers under: "
                 f"{', '.join(sorted(self.hosts))}. Whoever started it can allow more names.\n",
@@ -125,3 +137,12 @@ def host_name(header: str) -> str:
 def _is_port(text: str) -> bool:
     """Tell whether text is a colon and digits."""
     return text.startswith(":") and text[1:].isascii() and text[1:].isdigit()
+
+
+def _is_address(host: str) -> bool:
+    """Tell a bare address from a name."""
+    try:
+        ip_address(host)
+    except ValueError:
+        return False
+    return True

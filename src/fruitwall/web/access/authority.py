@@ -252,6 +252,32 @@ class CertificateFolder:
         write_secret(path, content)
 
 
+def access_folder(place: str) -> Path:
+    """Give the folder of certificates and keys that belongs to a database.
+
+    Parameters
+    ----------
+    place : str
+        `Journal.place`.
+
+    Returns
+    -------
+    Path
+        Beside an SQLite file, else in the user's own data folder.
+    """
+    import platformdirs
+
+    if "://" in place or place.startswith("the database"):
+        return platformdirs.user_data_path("fruitwall", appauthor=False) / "access"
+    return Path(f"{place}.access")
+
+
+def is_private(address: IPv4Address | IPv6Address) -> bool:
+    """Tell whether an address is of `PRIVATE_NETWORKS`."""
+    networks = [ip_network(one) for one in PRIVATE_NETWORKS]
+    return any(address in network for network in networks if network.version == address.version)
+
+
 def write_secret(path: Path, content: bytes) -> None:
     """Write a file that only its owner may read; whoever finds it finds it whole.
 
