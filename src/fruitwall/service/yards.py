@@ -66,10 +66,15 @@ def import_yard(journal: Journal, checked: CheckedYard, *, now: datetime, author
 def load_yard(journal: Journal, name: str | None = None) -> tuple[Yard, YardVersion]:
     """Give the newest version of a yard, and the file it was read from."""
     version = journal.current_yard(name)
-    return _yard_of(version.text, f"{version.yard} (version {version.number})"), version
+    return parse_version(version), version
 
 
 @lru_cache(maxsize=8)
 def _yard_of(text: str, name: str) -> Yard:
     """Read a yard, once for each version: reading takes half a second, and a yard does not change."""
     return parse_yard(text, name)
+
+
+def parse_version(version: YardVersion) -> Yard:
+    """Read one version of a yard, whichever it is."""
+    return _yard_of(version.text, f"{version.yard} (version {version.number})")

@@ -1,0 +1,1 @@
+"""The plan of the yard, to look at and to change."""

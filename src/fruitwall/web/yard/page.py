@@ -1,0 +1,238 @@
+"""The page of the plan, worked out before its template."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from fruitwall.service.house import House
+from fruitwall.service.household import Household
+from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, yard_steps
+from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, part_of
+from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
+from fruitwall.service.yard_underlay import Underlay, underlay_of
+from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS
+from fruitwall.speech import say
+from fruitwall.web.who import Who
+from fruitwall.web.yard.plan import Plan, plan_of
+from fruitwall.web.yard.values import layer_words, legend_of, value_text
+from fruitwall.yard.display import in_household_unit, unit_symbol
+from fruitwall.yard.model import Display, Yard
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What somebody wants to see of the plan.
+
+    Attributes
+    ----------
+    pick : str or None
+        Id of a thing.
+    add : str or None
+        Kind of a thing to add.
+    layer : str or None
+        One of `yard_layers.LAYERS`.
+    said : str or None
+        What was done, as a key of `SAID`.
+    """
+
+    pick: str | None = None
+    add: str | None = None
+    layer: str | None = None
+    said: str | None = None
+
+    @property
+    def kept(self) -> str:
+        """The part of an address that stays when something else is picked."""
+        return f"&layer={self.layer}" if self.layer in LAYERS else ""
+
+
+@dataclass(frozen=True)
+class Conflict:
+    """Two people changed one thing: what each wants of every field that differs."""
+
+    author: str
+    rows: list[tuple[str, str, str, str]]
+    """Name of the field, as it was, theirs, mine."""
+    action: str
+    """Where "take mine" is sent, with `hidden`."""
+    hidden: list[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class LayerPage:
+    """A layer with its words."""
+
+    name: str
+    words: str
+    told: str
+    day: str
+    legend: list[tuple[str, str]]
+    rows: list[tuple[str, str, str]]
+    """Number, name and value of each tree."""
+
+
+@dataclass(frozen=True)
+class YardPage:
+    """All that the page shows."""
+
+    name: str
+    base: int
+    steps: Steps
+    plan: Plan
+    may_edit: bool
+    asked: Asked
+    kinds: list[tuple[str, str]]
+    layers: list[tuple[str, str]]
+    layer: LayerPage | None = None
+    thing: str = ""
+    title: str = ""
+    kind: str = ""
+    kind_words: str = ""
+    form: list[Field] = field(default_factory=list)
+    errors: list[str] = field(default_factory=list)
+    said: str = ""
+    warnings: list[str] = field(default_factory=list)
+    asks: str = ""
+    """What removing it means, where it was asked for."""
+    conflict: Conflict | None = None
+    underlay: Underlay | None = None
+
+
+def display_of(yard: Yard, asking: Who) -> Display:
+    """Give the units of whoever asks: their own where they chose some, else those of the yard."""
+    own = {"temperature": asking.temperature, "length": asking.length, "mass": asking.mass}
+    return yard.display.model_copy(update={key: unit for key, unit in own.items() if unit})
+
+
+def said_words(key: str | None) -> str:
+    """Say what was done."""
+    return {
+        "added": say("Added."),
+        "changed": say("Changed."),
+        "moved": say("Moved."),
+        "removed": say("Taken out. Undo brings it back; what was noted about it stays."),
+        "undo": say("Undone."),
+        "redo": say("Done again."),
+        "same": say("Nothing was changed."),
+    }.get(key or "", "")
+
+
+def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
+    """Work out the page.
+
+    Parameters
+    ----------
+    house : House
+    asked : Asked
+    asking : Who
+    **more
+        Fields of `YardPage` that are known already, such as a form with errors.
+
+    Returns
+    -------
+    YardPage
+    """
+    yard, version = house.yard()
+    display = display_of(yard, asking)
+
+    household = Household(display, ZoneInfo(yard.location.time_zone))
+    layer = layer_of(house, asked.layer, now=house.clock()) if asked.layer else None
+    underlay = underlay_of(house)
+    pick = asked.pick if asked.pick in (OUTLINE, GEAR) or (asked.pick and kind_of(asked.pick, yard)) else None
+    plan = plan_of(yard, household, picked=pick, layer=layer, underlay=underlay)
+    shown: dict[str, Any] = {}
+    if pick is not None:
+        shown = _thing(pick, yard, display)
+    elif asked.add in dict(kinds_to_add()):
+        shown = {
+            "kind": asked.add,
+            "kind_words": say(KIND_WORDS[asked.add or ""]),
+            "form": form_of(asked.add or "", yard, display),
+        }
+    if asked.layer == "margin" and layer is None:
+        shown["warnings"] = [say("No night was planned yet: there is no margin to show.")]
+    return YardPage(
+        **{
+            "name": yard.name,
+            "base": version.number,
+            "steps": yard_steps(house),
+            "plan": plan,
+            "may_edit": asking.may("owner"),
+            "asked": asked,
+            "kinds": kinds_to_add(),
+            "layers": [(name, layer_words(name)[0]) for name in LAYERS],
+            "layer": _layer(layer, yard, household) if layer is not None else None,
+            "said": said_words(asked.said),
+            "underlay": underlay,
+            **shown,
+            **more,
+        }
+    )
+
+
+def _thing(pick: str, yard: Yard, display: Display) -> dict[str, Any]:
+    """Give the form of what is picked."""
+    kind = kind_of(pick, yard)
+    if kind is None:
+        return {"thing": pick, "kind": pick, "title": say(KIND_WORDS[pick]), "form": place_form(pick, yard, display)}
+    part = part_of(pick, yard)
+    words = say(KIND_WORDS[kind])
+    title = str(getattr(part, "name", pick))
+    form = form_of(kind, yard, display, part)
+    return {"thing": pick, "kind": kind, "kind_words": words if words != title else "", "title": title, "form": form}
+
+
+def place_form(thing: str, yard: Yard, display: Display) -> list[Field]:
+    """Give the form of the boundary or of the place of the gear."""
+    corners = yard.outline if thing == OUTLINE else [yard.gear_store]
+    texts = tuple(
+        f"{in_household_unit(one, 'length', display):.2f}".rstrip("0").rstrip(".") for at in corners for one in at
+    )
+    unit = unit_symbol("length", display)
+    if thing == GEAR:
+        return [Field("position", say(FIELD_WORDS["position"]), "point", texts=texts, unit=unit, needed=True)]
+    texts = (*texts, "", "")
+    return [Field("outline", say(FIELD_WORDS["outline"]), "points", texts=texts, unit=unit, needed=True, least=3)]
+
+
+def _layer(layer: Layer, yard: Yard, household: Household) -> LayerPage:
+    words, told = layer_words(layer.name)
+    rows = [
+        (str(number), tree.name, value_text(layer.name, layer.trees[tree.id], household))
+        for number, tree in enumerate(yard.trees, start=1)
+        if tree.id in layer.trees
+    ]
+    day = layer.day.isoformat() if layer.day is not None else ""
+    return LayerPage(layer.name, words, told, day, legend_of(layer), rows)
+
+
+def conflict_rows(
+    before: Mapping[str, Any] | None, theirs: Mapping[str, Any] | None, mine: Mapping[str, Any] | None
+) -> list[tuple[str, str, str, str]]:
+    """Give every field in which two changes of a thing differ from each other or from what it was."""
+    sides = [dict(one or {}) for one in (before, theirs, mine)]
+    names = list(dict.fromkeys(name for one in sides for name in one if name not in ("id", "kind")))
+    rows = []
+    for name in names:
+        texts = [_plain(one.get(name)) for one in sides]
+        if len(set(texts)) > 1:
+            words = FIELD_WORDS.get(name, FIELD_WORDS.get(f"{name}.volume", name))
+            rows.append((say(words), texts[0], texts[1], texts[2]))
+    return rows
+
+
+def _plain(value: Any) -> str:
+    """Write a value of the file for reading."""
+    if value is None:
+        return "–"
+    if isinstance(value, Mapping):
+        return ", ".join(_plain(one) for one in value.values())
+    if isinstance(value, list | tuple):
+        inner = [_plain(one) for one in value]
+        return "; ".join(inner) if value and isinstance(value[0], list | tuple) else ", ".join(inner)
+    if isinstance(value, bool):
+        return say("yes") if value else say("no")
+    return f"{value:g}" if isinstance(value, float) else str(value)
