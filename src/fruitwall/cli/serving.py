@@ -161,8 +161,10 @@ def names_of(listening: Listening, machine: str, local: Sequence[str]) -> list[s
     """
     names = list(local)
     if not is_loopback(listening.host):
-        everywhere = listening.host in ("0.0.0.0", "::", "")
-        names += own_addresses() if everywhere else [listening.host]
+        if listening.host == "0.0.0.0":
+            names += [address for address in own_addresses() if ":" not in address]
+        else:
+            names += own_addresses() if listening.host == "::" else [listening.host]
         if machine:
             names += [machine, machine if machine.endswith(".local") else f"{machine}.local"]
     names += [name.lower() for name in listening.allow]
