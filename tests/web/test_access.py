@@ -603,3 +603,23 @@ def test_a_key_never_may_more_than_whoever_made_it(browser_at, ana, app, people)
     logged_in(browser_at()).post(f"/settings/people/{ben.id}/role", data={"role": "viewer"})
 
     assert script.post("/changed").status_code == 403
+
+
+@pytest.mark.parametrize("address", ["/sw.js", "/manifest.webmanifest", "/icons/icon-192.png", "/walk/-/offline"])
+def test_what_makes_the_pages_an_app_is_open(browser_at, ana, address):
+    assert browser_at().get(address).status_code in (200, 404)  # 404 as long as nothing is mounted there
+
+
+@pytest.mark.parametrize("address", ["/sw.jsx", "/walk/-/offlines", "/iconsx", "/pairx", "/healthy"])
+def test_what_only_begins_like_an_open_address_is_not(browser_at, ana, address):
+    assert browser_at().get(address).status_code == 303
+
+
+def test_only_where_others_can_come_bare_addresses_are_answered(make_app, house, reach):
+    from dataclasses import replace
+
+    here = TestClient(make_app(house=house, reach=reach), base_url="http://localhost")
+    beyond = TestClient(make_app(house=house, reach=replace(reach, beyond=True)), base_url="http://localhost")
+    for host, home in (("192.168.1.77:8765", 200), ("[fd00::7]:8765", 200), ("evil.example", 400), ("1.2.3", 400)):
+        assert here.get("/health", headers={"host": host}).status_code == 400
+        assert beyond.get("/health", headers={"host": host}).status_code == home

@@ -22,8 +22,11 @@ if TYPE_CHECKING:
 
 __all__ = ["AccessLayer", "anyone_here"]
 
-OPEN = ("/log-in", "/log-out", "/pair", "/authority.crt", "/health", "/manifest.webmanifest", "/favicon.ico")
+OPEN = ("/log-in", "/log-out", "/pair", "/authority.crt", "/health", "/favicon.ico")
 """Pages that everybody gets; those below them too."""
+
+OPEN_APP = ("/sw.js", "/manifest.webmanifest", "/icons", "/walk/-/offline")
+"""What makes the pages an app. Browsers ask for the manifest without cookies, and for a new worker when they like."""
 
 OPEN_FILES = "/static/"
 """The program's own style sheets and scripts: they hold nothing of the household."""
@@ -94,7 +97,8 @@ class AccessLayer:
         if not somebody and key is None:
             if not self.sessions.reach.beyond:
                 return anyone_here(request), None
-            return stranger(request), partial(self._refuse_unready, request)
+            closed = self._without(request, key) is not None
+            return stranger(request), partial(self._refuse_unready, request) if closed else None
         return stranger(request), self._without(request, key)
 
     @staticmethod
@@ -124,7 +128,7 @@ class AccessLayer:
     def _without(self, request: Request, key: str | None) -> Callable[[], Response] | None:
         """Send whoever was not recognised to the log-in; None where everybody may go on."""
         path = request.url.path
-        if key is None and (path.startswith(OPEN_FILES) or any(_below(path, place) for place in OPEN)):
+        if key is None and (path.startswith(OPEN_FILES) or any(_below(path, place) for place in OPEN + OPEN_APP)):
             large = request.headers.get("content-length", "0")
             counted = large.isdigit() and int(large) <= LARGEST_OF_STRANGERS
             if request.method in SAFE or (counted and "transfer-encoding" not in request.headers):
