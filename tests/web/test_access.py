@@ -22,6 +22,7 @@ from fruitwall.web.access.qr import qr_picture
 from fruitwall.web.access.reach import Reach
 from fruitwall.web.access.routes import place_within
 from fruitwall.web.access.sessions import REMEMBERED_S
+from fruitwall.web.guard import HEADERS
 from fruitwall.web.who import need
 from tests.web.markup import read_page
 
@@ -253,6 +254,7 @@ def test_log_out_ends_the_session_for_whoever_kept_the_cookie(browser_at, ana):
     answer = browser.post("/log-out")
 
     assert 'fruitwall=""' in answer.headers["set-cookie"]
+    assert answer.headers["clear-site-data"] == '"cache"'  # never "storage": there entries wait to be sent
     assert browser.get("/").status_code == 303
     assert browser_at().get("/", headers=kept).status_code == 303
 
@@ -623,3 +625,75 @@ def test_only_where_others_can_come_bare_addresses_are_answered(make_app, house,
     for host, home in (("192.168.1.77:8765", 200), ("[fd00::7]:8765", 200), ("evil.example", 400), ("1.2.3", 400)):
         assert here.get("/health", headers={"host": host}).status_code == 400
         assert beyond.get("/health", headers={"host": host}).status_code == home
+
+
+# ------------------------------------------------------------ headers
+
+
+def test_the_content_policy_allows_what_the_walk_needs_and_no_more():
+    policy = dict(part.split(" ", 1) for part in HEADERS["content-security-policy"].split("; "))
+
+    assert policy == {
+        "default-src": "'none'",
+        "style-src": "'self'",
+        "script-src": "'self'",
+        "img-src": "'self' blob:",
+        "connect-src": "'self'",
+        "manifest-src": "'self'",
+        "worker-src": "'self'",
+        "form-action": "'self'",
+        "base-uri": "'none'",
+        "frame-ancestors": "'none'",
+    }
+    assert HEADERS["permissions-policy"] == "camera=(self), geolocation=(), microphone=()"
+
+
+def test_also_whoever_is_sent_away_gets_the_headers(browser_at, ana):
+    for answer in (
+        browser_at().get("/"),
+        browser_at().get("/plan.json"),
+        browser_at(site="cross-site").post("/changed"),
+        browser_at().get("/pair/1"),
+    ):
+        assert answer.status_code in (303, 401, 403, 404)
+        for name, value in HEADERS.items():
+            assert answer.headers[name] == value
+
+
+def test_behind_a_proxy_of_this_machine_its_word_counts_and_nobody_elses(app, ana):
+    from uvicorn.middleware.proxy_headers import ProxyHeadersMiddleware
+
+    said = {"x-forwarded-proto": "https", "x-forwarded-for": "203.0.113.7", "sec-fetch-site": "same-origin"}
+    form = {"name": "Ana", "passphrase": GOOD}
+    for peer, cookie in (("127.0.0.1", "__Host-fruitwall="), ("192.168.1.9", "fruitwall=")):
+        proxied = ProxyHeadersMiddleware(app, trusted_hosts="127.0.0.1")
+        client = TestClient(proxied, base_url="http://localhost", client=(peer, 1), follow_redirects=False)
+        assert client.post("/log-in", data=form, headers=said).headers["set-cookie"].startswith(cookie)
+
+
+def test_no_socket_slips_in_without_a_log_in(app, ana):
+    from starlette.websockets import WebSocketDisconnect
+
+    @app.websocket("/socket")
+    async def socket(socket):
+        await socket.accept()
+
+    with (
+        pytest.raises(WebSocketDisconnect),
+        TestClient(app, base_url="http://localhost").websocket_connect("/socket"),
+    ):
+        pass
+
+
+def test_a_busy_database_turns_nobody_away(browser_at, ana, house, time, monkeypatch):
+    from fruitwall.errors import JournalError
+    from fruitwall.journal.accounts import Accounts
+
+    browser = logged_in(browser_at())
+
+    def busy(self, key, *, now):
+        raise JournalError("busy")
+
+    monkeypatch.setattr(Accounts, "use_key", busy)
+    time.pass_by(7200)
+    assert browser.get("/").status_code == 200

@@ -12,6 +12,7 @@ import json
 import secrets
 import unicodedata
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
@@ -374,7 +375,9 @@ class People:
         now = self.clock()
         key = self.accounts.key(kind, _digest(secret), now=now)
         if key is not None and (key.used is None or now - key.used >= USED_WITHIN):
-            self.accounts.use_key(key.id, now=now)
+            # A database that is busy for long is no reason to turn somebody away.
+            with suppress(JournalError):
+                self.accounts.use_key(key.id, now=now)
         return key
 
     def _alive(self, account: int | None, kinds: tuple[str, ...]) -> list[Key]:

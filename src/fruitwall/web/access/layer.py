@@ -60,6 +60,11 @@ class AccessLayer:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer in the language of who asks, or send them away."""
+        if scope["type"] == "websocket":
+            # No page uses them; one that comes to must not slip in without a log-in.
+            await receive()
+            await send({"type": "websocket.close", "code": 1008})
+            return
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return

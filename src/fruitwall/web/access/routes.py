@@ -60,6 +60,8 @@ def access_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
     def log_out(request: Request) -> Response:
         answer = RedirectResponse("/log-in", 303)
         sessions.take(request, answer)
+        # Pages that the browser kept go; entries that wait to be sent (its "storage") stay.
+        answer.headers["clear-site-data"] = '"cache"'
         return answer
 
     def asked(request: Request, status: int = 200, error: str = "", wait: float = 0.0, **kept: str) -> Response:
