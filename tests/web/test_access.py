@@ -21,7 +21,7 @@ from fruitwall.web.access.origin import made_here
 from fruitwall.web.access.qr import qr_picture
 from fruitwall.web.access.reach import Reach
 from fruitwall.web.access.routes import place_within
-from fruitwall.web.access.sessions import REMEMBERED_S
+from fruitwall.web.access.sessions import REMEMBERED_S, Sessions
 from fruitwall.web.guard import HEADERS
 from fruitwall.web.who import need
 from tests.web.markup import read_page
@@ -300,6 +300,23 @@ def test_a_device_is_recognised_for_seconds_without_asking_and_an_end_counts_at_
     newest = max(device.id for device in people.devices())
     assert desk.post(f"/settings/people/keys/{newest}/end").status_code == 303
     assert phone.get("/").status_code == 303
+
+
+def test_a_device_that_is_ended_while_it_is_looked_up_is_not_remembered(people, reach, ana, monkeypatch):
+    sessions = Sessions(people, reach)
+    made = people.log_in("Ana", GOOD, "phone")
+    find = People.session
+
+    def ended_meanwhile(self, secret):
+        key = find(self, secret)
+        self.end(key.id)
+        sessions.forget()
+        return key
+
+    monkeypatch.setattr(People, "session", ended_meanwhile)
+    assert sessions.look_up(made.secret, script=False) is not None  # this one request came before the end
+
+    assert sessions.remembered(made.secret) is None
 
 
 def test_a_page_is_in_the_language_and_units_of_the_account(browser_at, ana, people, app):
