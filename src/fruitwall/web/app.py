@@ -23,6 +23,7 @@ from fruitwall.web.guard import Guard
 from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages
 from fruitwall.web.settings import WebSettings
+from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.yard.routes import yard_routes
 
 FOR_EVER = "public, max-age=31536000, immutable"
@@ -43,7 +44,8 @@ def create_app(settings: WebSettings) -> FastAPI:
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
         known of each kind, ``/gear`` what is published on containers and covers, ``/health``.
     """
-    assets = Assets([HERE, HERE / "access", HERE / "evening", HERE / "kinds", HERE / "sheet", HERE / "yard"])
+    folders = ("access", "evening", "kinds", "sheet", "walk", "yard")
+    assets = Assets([HERE, *(HERE / name for name in folders)])
     pages = Pages(assets)
     sessions = sessions_of(settings)
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
@@ -52,6 +54,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     if settings.house is not None:
         routers.append(api_routes(settings, pages))
         routers.append(yard_routes(settings, pages))
+        routers.append(walk_routes(settings, pages))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]

@@ -1,0 +1,128 @@
+"""What a tree went through and how it looked, said in one sentence each."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from fruitwall.service.household import Household, ago, short_day
+from fruitwall.service.ledger import GRADES, SIGNS, Sighting
+from fruitwall.service.walk import Look, NightFelt, Stop
+from fruitwall.speech import say, say_count
+
+SIGN_WORDS = dict(SIGNS)
+
+TISSUES = {
+    "leaf": "leaves",
+    "twig": "twigs",
+    "wood": "wood",
+    "fruit": "fruit",
+    "root": "roots",
+}
+"""What the coldest part is called within a sentence."""
+
+
+def grade_word(grade: int | None) -> str:
+    """Name a grade."""
+    return say("Looked at, not graded") if grade is None else say(GRADES[grade][1])
+
+
+def looked(sighting: Sighting) -> str:
+    """Say what was seen: "Some leaf burnt; tips and margins only, brown"."""
+    signs = [say(SIGN_WORDS[sign]) if sign in SIGN_WORDS else sign for sign in sighting.signs]
+    lowered = [sign[:1].lower() + sign[1:] for sign in signs]
+    return "; ".join([grade_word(sighting.grade), *([", ".join(lowered)] if lowered else [])])
+
+
+def last_look(look: Look | None, now: datetime) -> str:
+    """Say when and how a tree was seen last."""
+    if look is None:
+        return say("Never looked at so far.")
+    return say(
+        "Last look {ago}, by {author}: {looked}.",
+        ago=ago(look.entry.at, now),
+        author=look.entry.author,
+        looked=looked(look.sighting),
+    )
+
+
+def went_through(stop: Stop, household: Household) -> str:
+    """Say what a tree went through since the last look, from the plans of those nights."""
+    night = stop.coldest
+    if night is None:
+        return say("Of the nights since then nothing is known: no plan was made for them.")
+    since = say_count("{count} night since then", "{count} nights since then", len(stop.nights))
+    return say("{since}; the coldest was {night}.", since=since, night=_night(night, household))
+
+
+def _night(night: NightFelt, household: Household) -> str:
+    """Say how one night was for a tree: both ways where something was planned, since nobody knows if it was done."""
+    tissue = say(TISSUES.get(night.tissue, night.tissue))
+    if night.measure == "leave":
+        return say(
+            "{day}, {tissue} at {temperature} by the forecast, {margin}",
+            day=short_day(night.night),
+            tissue=tissue,
+            temperature=household.temperature(night.alone_c),
+            margin=household.margin(night.margin_alone_k),
+        )
+    return say(
+        "{day}, {tissue} at {temperature} by the forecast with “{measure}”, {margin} ({alone} without)",
+        day=short_day(night.night),
+        tissue=tissue,
+        temperature=household.temperature(night.planned_c),
+        measure=say(night.measure_name),
+        margin=household.margin(night.margin_planned_k),
+        alone=household.temperature(night.alone_c),
+    )
+
+
+def short_margin(stop: Stop, household: Household) -> str | None:
+    """Say the least margin since the last look, for the list; None where nothing is known."""
+    night = stop.coldest
+    return None if night is None else household.margin(night.margin_planned_k)
+
+
+def corrections(looks: list[Look], household: Household) -> list[str]:
+    """Say each of several corrections of one look."""
+    return [
+        say(
+            "{author}, {moment}: {looked}",
+            author=look.entry.author,
+            moment=household.moment(look.entry.received),
+            looked=looked(look.sighting),
+        )
+        for look in looks
+    ]
+
+
+def waiting_words() -> dict[str, str]:
+    """Give what the script says about entries that wait on the device; ``{count}`` and the like are filled in there."""
+    return {
+        "one": say("1 waiting to be sent"),
+        "many": say("{count} waiting to be sent", count="{count}"),
+        "refused_one": say("1 was not taken: see why"),
+        "refused_many": say("{count} were not taken: see why", count="{count}"),
+        "none": say("Nothing is waiting to be sent."),
+        "waiting": say("waiting"),
+        "sending": say("Sending …"),
+        "refused": say("not taken: {reason}", reason="{reason}"),
+        "offline": say("No connection just now. It is kept on this device and sent later."),
+        "log_in": say("Log in again, then it will be sent."),
+        "again": say("Try again"),
+        "bare": say("Send without the photo"),
+        "drop": say("Throw away"),
+        "sure": say("Really throw it away?"),
+        "photos": say("photos: {count}", count="{count}"),
+        "empty": say("Choose a grade, a sign or a photo, or write a note. Or skip this tree."),
+        "too_large": say("This photo is too large to be sent; it was left out."),
+        "away": say("take away"),
+        "kept": say("The walk is kept on this device: it also works out of reach."),
+        "open_only": say(
+            "Out of reach the walk works only while this page stays open: the address is not secure (HTTPS)."
+        ),
+        "keeping": say("Keeping the walk on this device …"),
+        "gone": say("This page is not kept on this device, and there is no connection."),
+        "corrects": say("Corrects the look of {time}", time="{time}"),
+        "queued": say("On this device, not yet sent: {looked}", looked="{looked}"),
+        "no_store": say("This browser keeps nothing on the device: it sends at once or not at all."),
+    }
