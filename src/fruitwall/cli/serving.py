@@ -76,8 +76,8 @@ def serve_pages(plan_for: Any, yard: Any, clock: Any, house: House, listening: L
         certificates.server(names, machine)
     scheme = "https" if listening.https else "http"
     shown = [name for name in names if name not in LOCAL_HOSTS]
-    # An address is what every phone finds; a name ending in .local not every Android.
-    shown.sort(key=lambda name: not _is_address(name))
+    # An address is what every phone finds; a name ending in .local not every Android; a bare name few.
+    shown.sort(key=lambda name: (not _is_address(name), "." not in name))
     addresses = tuple(f"{scheme}://{_in_address(name)}:{port}" for name in shown)
     reach = Reach(
         beyond=listening.beyond, addresses=addresses, authority=authority, cookie_key=cookie_key(folder), now=present
