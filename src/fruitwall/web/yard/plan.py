@@ -113,7 +113,7 @@ def plan_of(
         _underlay(underlay, frame) if underlay is not None and underlay.placed else Markup(""),
         _grid(frame, yard),
         *shapes,
-        _raster(layer, frame, household) if layer is not None else Markup(""),
+        _raster(layer, frame, household, yard) if layer is not None else Markup(""),
         *(tag("text", letter, class_="letter", x=x, y=y, dy="0.36em") for letter, (x, y) in labels),
         *trees,
         north_arrow(frame),
@@ -288,7 +288,7 @@ def _grid(frame: Frame, yard: Yard) -> Markup:
     return tag("path", class_="grid", d="".join(lines), aria_hidden="true") if lines else Markup("")
 
 
-def _raster(layer: Layer, frame: Frame, household: Household) -> Markup:
+def _raster(layer: Layer, frame: Frame, household: Household, yard: Yard) -> Markup:
     """Draw the cells of a layer: a shade and a number in each."""
     side = layer.step_m * frame.scale
     parts = []
@@ -297,7 +297,8 @@ def _raster(layer: Layer, frame: Frame, household: Household) -> Markup:
         shade = f"cell {layer.name} shade-{shade_of(layer, value)}"
         parts.append(tag("rect", class_=shade, x=x - side / 2, y=y - side / 2, width=side, height=side))
         parts.append(tag("text", cell_text(layer.name, value, household), class_="cell-number", x=x, y=y, dy="0.36em"))
-    return tag("g", *parts, class_="raster", aria_hidden="true")
+    inside = tag("clipPath", tag("polygon", points=points(frame.all(yard.outline))), id="yard-inside")
+    return tag("g", inside, *parts, class_="raster", clip_path="url(#yard-inside)", aria_hidden="true")
 
 
 def _underlay(underlay: Underlay, frame: Frame) -> Markup:
@@ -308,7 +309,7 @@ def _underlay(underlay: Underlay, frame: Frame) -> Markup:
     matrix = (right[0] * k, -right[1] * k, down[0] * k, -down[1] * k, left, top)
     return tag(
         "image",
-        href=f"/photos/{underlay.photo}.jpg",
+        href=f"/yard/underlay/picture?{underlay.photo[:12]}",
         width=underlay.width,
         height=underlay.height,
         opacity=underlay.opacity,

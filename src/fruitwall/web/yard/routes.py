@@ -35,12 +35,14 @@ from fruitwall.web.pages import Pages
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import need, who
 from fruitwall.web.yard.page import Asked, Conflict, conflict_rows, display_of, place_form, yard_page
+from fruitwall.web.yard.underlay import limited_form, underlay_routes
 from fruitwall.yard.model import Yard
 
 Posted = Mapping[str, Sequence[str]]
 Did = Callable[[], Response]
 
-MOST_VERSIONS = 2**31 - 1
+MOST_BYTES = 100_000
+"""Of a form of the plan, notes included."""
 OWNER = Depends(need("owner"))
 
 
@@ -77,8 +79,8 @@ def yard_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
     def post(path: str, do: Callable[[Request, Posted], Response]) -> None:
         async def answer(request: Request) -> Response:
-            form = await request.form(max_files=0, max_fields=400)
-            posted = {key: [str(one) for one in form.getlist(key)] for key in form}
+            async with limited_form(request, MOST_BYTES, fields=400) as form:
+                posted = {key: [str(one) for one in form.getlist(key)] for key in form}
             return await run_in_threadpool(do, request, posted)
 
         router.add_api_route(path, answer, methods=["POST"], include_in_schema=False, dependencies=[OWNER])
@@ -89,6 +91,7 @@ def yard_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     post("/yard/remove", desk.remove)
     post("/yard/undo", lambda request, posted: desk.step(request, posted, "undo"))
     post("/yard/redo", lambda request, posted: desk.step(request, posted, "redo"))
+    router.include_router(underlay_routes(house, pages))
     return router
 
 
@@ -120,7 +123,7 @@ class _Desk:
         """Change the fields of a thing, compared with those of the version on which the form was made."""
         thing = _one(posted, "thing")
         asked = Asked(pick=thing, layer=_layer(posted))
-        base = _number(posted, "base")
+        base = _number(posted, "seen")
         seen = self.house.journal.yard_version(base, self.house.yard_name) if base is not None else None
         if seen is None:
             return self.show(request, asked, 422, errors=[say("This page is very old. Look at it and try again.")])
@@ -171,7 +174,7 @@ class _Desk:
     def step(self, request: Request, posted: Posted, way: str) -> Response:
         """Undo or redo."""
         asked = Asked(pick=_one(posted, "thing") or None, layer=_layer(posted))
-        base = _number(posted, "base") or 0
+        base = _number(posted, "seen") or 0
         return self.answer(request, asked, way, lambda: step(self.house, way, base=base, author=who(request).name))
 
     def do(
@@ -184,7 +187,7 @@ class _Desk:
         form: list[Field] | None = None,
     ) -> Response:
         """Make an edit and answer: the new state, what is wrong beside its fields, or both sides of a conflict."""
-        base = _number(posted, "base") or 0
+        base = _number(posted, "seen") or 0
         try:
             return self.answer(
                 request,
@@ -194,12 +197,12 @@ class _Desk:
                 form,
             )
         except EditConflict as conflict:
-            hidden = [(key, one) for key, values in posted.items() if key != "base" for one in values]
+            hidden = [(key, one) for key, values in posted.items() if key != "seen" for one in values]
             both = Conflict(
                 author=conflict.version.author,
                 rows=conflict_rows(conflict.before, conflict.theirs, conflict.mine),
                 action=request.url.path,
-                hidden=[*hidden, ("base", str(conflict.version.number))],
+                hidden=[*hidden, ("seen", str(conflict.version.number))],
             )
             return self.show(request, asked, 409, conflict=both)
 

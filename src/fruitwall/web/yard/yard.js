@@ -94,6 +94,7 @@ function show({ part, said: words, focus }) {
   if (unfold.length === opened.length) unfold.forEach((one, at) => (one.open ||= opened[at]))
   tell(words, Boolean(work.querySelector('.yard-error')))
   told = null
+  away.clear()
   if (work.querySelector('.yard-error')) nudge = null
   ready()
   if (nudge) shift(thing(nudge.name), nudge.corner, nudge.by)
@@ -111,7 +112,7 @@ function mark(active) {
 }
 
 function form(values) {
-  const body = new URLSearchParams({ base: work.dataset.base, layer: layer(), ...values })
+  const body = new URLSearchParams({ seen: work.dataset.base, layer: layer(), ...values })
   return body
 }
 
@@ -139,7 +140,10 @@ function ready() {
   const adding = work.dataset.adding
   plan().classList.toggle('adding', Boolean(adding))
   const one = picked()
-  if (one && one.dataset.shape !== 'position' && !adding) handles(one)
+  if (!one) return
+  // On top: a finger on it must not meet what a neighbour spreads round its own sign.
+  plan().append(one)
+  if (one.dataset.shape !== 'position' && !adding) handles(one)
 }
 
 function handles(one) {
@@ -172,6 +176,7 @@ function circle(x, y, r, name) {
 function shift(one, corner, [east, north]) {
   const f = frame()
   const group = plan().querySelector('.handles')
+  away.set(one, (away.get(one) ?? new Set()).add(corner))
   if (corner === null) {
     const translate = `translate(${east * f.scale} ${-north * f.scale})`
     one.setAttribute('transform', translate)
@@ -206,19 +211,17 @@ function follow(one, corner, [east, north]) {
   })
 }
 
+// What was shown elsewhere than it lies.
+const away = new Map()
+
 function putBack() {
   nudge = null
   told = null
-  if (drag) {
-    const { one, corner } = drag
-    shift(one, corner, [0, 0])
+  for (const [one, touched] of away) {
+    for (const corner of touched) shift(one, corner, [0, 0])
     one.removeAttribute('transform')
-  } else {
-    const one = picked()
-    if (!one) return
-    shift(one, null, [0, 0])
-    corners(one).forEach((_, number) => one.dataset.shape !== 'position' && shift(one, number, [0, 0]))
   }
+  away.clear()
 }
 
 // ---------------------------------------------------------------- pointer
@@ -231,8 +234,8 @@ function hit(event) {
   let least = REACH_PX
   for (const sign of plan().querySelectorAll('[data-sign]')) {
     const box = sign.getBoundingClientRect()
-    const away = Math.hypot(box.x + box.width / 2 - event.clientX, box.y + box.height / 2 - event.clientY)
-    if (away < least) [best, least] = [sign.closest('.thing'), away]
+    const far = Math.hypot(box.x + box.width / 2 - event.clientX, box.y + box.height / 2 - event.clientY)
+    if (far < least) [best, least] = [sign.closest('.thing'), far]
   }
   const under = event.target.closest?.('.thing')
   const one = best ?? under
@@ -253,8 +256,8 @@ work.addEventListener('pointerdown', (event) => {
 
 window.addEventListener('pointermove', (event) => {
   if (!drag || event.pointerId !== drag.id) return
-  const away = Math.hypot(event.clientX - drag.from[0], event.clientY - drag.from[1])
-  if (!drag.by && away < FAR_PX) return
+  const way = Math.hypot(event.clientX - drag.from[0], event.clientY - drag.from[1])
+  if (!drag.by && way < FAR_PX) return
   if (!drag.by) {
     plan().classList.add('dragging')
     plan().setPointerCapture?.(event.pointerId)
@@ -265,6 +268,9 @@ window.addEventListener('pointermove', (event) => {
   shift(drag.one, drag.corner, drag.by)
   event.preventDefault()
 })
+
+// The rule touch-action of a shape is not heard everywhere; that a finger which drags does not scroll is said here too.
+work.addEventListener('touchmove', (event) => drag && event.cancelable && event.preventDefault(), { passive: false })
 
 window.addEventListener('pointerup', (event) => {
   if (!drag || event.pointerId !== drag.id) return
