@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 import uvicorn
@@ -74,9 +75,10 @@ def client(client_of: Callable[..., TestClient]) -> TestClient:
 
 
 @contextmanager
-def serving(app: FastAPI) -> Iterator[str]:
-    """Serve an application on a free port; gives its address."""
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="error", ws="none", lifespan="off"))
+def serving(app: FastAPI, **secure: Any) -> Iterator[str]:
+    """Serve an application on a free port, over TLS with the files of `secure`; gives its address, with http."""
+    config = uvicorn.Config(app, host="127.0.0.1", port=0, log_level="error", ws="none", lifespan="off", **secure)
+    server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     deadline = time.monotonic() + 10

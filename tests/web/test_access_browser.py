@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import re
 import threading
+from base64 import b64encode
 from collections.abc import Iterator
 from datetime import UTC, datetime
+from hashlib import sha256
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 from argon2 import PasswordHasher
 from axe_playwright_python.sync_playwright import Axe
+from cryptography.hazmat.primitives.serialization import Encoding, PublicFormat
+from cryptography.x509 import load_pem_x509_certificates
 
 from fruitwall.service.accounts import People
 from fruitwall.service.accounts_passphrases import Passphrases
+from fruitwall.web.access.authority import CertificateFolder
 from fruitwall.web.access.reach import Reach
 from tests.conftest import BROWSER_FLAGS
 from tests.needs import find_browser
@@ -154,16 +159,16 @@ def at_home(browser) -> Iterator[object]:
 
 @pytest.fixture
 def evil_site() -> Iterator[object]:
-    """Another site: a page with a form that sends itself to us, in several ways of hiding where it comes from."""
+    """Another site: a page with a form that is sent to us, in several ways of hiding where it comes from."""
     target: dict[str, str] = {}
 
     class Site(BaseHTTPRequestHandler):
         def do_GET(self) -> None:
             form = (
                 f"<form method=post action='{target['url']}'><input name=name value=Eve>"
-                "<input name=role value=owner></form><script>document.forms[0].submit()</script>"
+                "<input name=role value=owner><button>Look at kittens</button></form>"
             )
-            framed = f'<iframe sandbox="allow-scripts allow-forms" srcdoc="{form.replace(chr(34), "&quot;")}"></iframe>'
+            framed = f'<iframe sandbox="allow-forms" srcdoc="{form.replace(chr(34), "&quot;")}"></iframe>'
             body = (framed if self.path == "/null" else form).encode()
             self.send_response(200)
             self.send_header("content-type", "text/html")
@@ -200,10 +205,39 @@ def test_without_https_our_own_forms_pass_and_those_of_another_site_do_not(
 
         evil_site["url"] = address + "/settings/people/add"
         for way, origin in (("/", evil_site["site"]), ("/quiet", "null"), ("/null", "null")):
+            page.goto(evil_site["site"] + way)
+            place = page.frame_locator("iframe") if way == "/null" else page
             with page.expect_event("request", lambda request: request.method == "POST") as told:
-                page.goto(evil_site["site"] + way)
+                place.get_by_role("button", name="Look at kittens").click()
             assert told.value.all_headers().get("origin") == origin
             if way != "/null":  # in a frame the browser shows nothing of us at all
                 page.get_by_role("heading", name="This came from another page").wait_for()
         assert [one.name for one in people.all()] == ["Ana"]
         page.close()
+
+
+# ------------------------------------------------------------ https of our own
+
+
+def test_over_https_of_our_own_the_page_is_a_secure_context_and_the_cookie_is_kept_from_neighbours(
+    browser, make_app, house, reach, people, tmp_path
+):
+    certificates = CertificateFolder(tmp_path / "access", lambda: datetime.now(UTC))
+    certificates.server(["localhost", "127.0.0.1"], "orchardpi")
+    server_key = load_pem_x509_certificates(certificates.files.certificate.read_bytes())[0].public_key()
+    digest = sha256(server_key.public_bytes(Encoding.DER, PublicFormat.SubjectPublicKeyInfo)).digest()
+    trusting = f"--ignore-certificate-errors-spki-list={b64encode(digest).decode()}"
+    chromium = browser.browser_type.launch(executable_path=find_browser(), args=[*BROWSER_FLAGS, trusting])
+    files = {"ssl_certfile": str(certificates.files.certificate), "ssl_keyfile": str(certificates.files.key)}
+    with serving(make_app(house=house, reach=reach), **files) as address:
+        address = address.replace("http://", "https://")
+        page = chromium.new_page()
+        log_in(page, address)
+
+        assert page.evaluate("isSecureContext")
+        (cookie,) = page.context.cookies()
+        assert (cookie["name"], cookie["path"]) == ("__Host-fruitwall", "/")
+        assert (cookie["secure"], cookie["httpOnly"], cookie["sameSite"]) == (True, True, "Lax")
+        assert page.evaluate("document.cookie") == ""
+        page.close()
+    chromium.close()
