@@ -141,7 +141,29 @@ def test_the_page_of_people_works_by_keyboard_alone(browser, address):
             break
         page.keyboard.press("Tab")
     page.keyboard.press("Enter")
-    page.wait_for_url(address + "/log-in")
+    page.wait_for_url(address + "/log-in?gone=1")
+    context.close()
+
+
+def test_after_a_log_out_nothing_of_the_household_is_kept_but_what_waits_to_be_sent(browser, address):
+    context = browser.new_context(viewport=PHONE)
+    page = context.new_page()
+    log_in(page, address)
+    names = ["fruitwall-files-1", "fruitwall-pages-1", "fruitwall-photos", "something-else"]
+    page.evaluate(
+        """async names => {
+            for (const name of names) await (await caches.open(name)).put('/kept', new Response('kept'))
+            await new Promise(done => { indexedDB.open('queue').onsuccess = done })
+        }""",
+        names,
+    )
+    page.goto(address + "/settings/people")
+    page.get_by_role("button", name="Log out here").click()
+    page.get_by_text("You are logged out").wait_for()
+
+    page.wait_for_function("async () => (await caches.keys()).length === 2")
+    assert sorted(page.evaluate("caches.keys()")) == ["fruitwall-files-1", "something-else"]
+    assert "queue" in page.evaluate("indexedDB.databases().then(found => found.map(one => one.name))")
     context.close()
 
 

@@ -39,8 +39,8 @@ def access_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
 
     # Plain functions throughout: the database and the hashing of a passphrase belong into a worker thread.
     @router.api_route("/log-in", methods=["GET", "HEAD"])
-    def ask(request: Request, next: str = "/") -> Response:
-        return asked(request, next=next)
+    def ask(request: Request, next: str = "/", gone: bool = False) -> Response:
+        return asked(request, next=next, gone=gone)
 
     @router.post("/log-in")
     def log_in(request: Request, name: Typed = "", passphrase: Typed = "", next: Typed = "/") -> Response:
@@ -58,18 +58,22 @@ def access_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
 
     @router.post("/log-out")
     def log_out(request: Request) -> Response:
-        answer = RedirectResponse("/log-in", 303)
+        answer = RedirectResponse("/log-in?gone=1", 303)
         sessions.take(request, answer)
-        # Pages that the browser kept go; entries that wait to be sent (its "storage") stay.
+        # Pages that the browser kept go, those that the walk kept by a script of the page after; entries that wait to
+        # be sent (they are in its "storage") stay.
         answer.headers["clear-site-data"] = '"cache"'
         return answer
 
-    def asked(request: Request, status: int = 200, error: str = "", wait: float = 0.0, **kept: str) -> Response:
+    def asked(
+        request: Request, status: int = 200, error: str = "", wait: float = 0.0, gone: bool = False, **kept: str
+    ) -> Response:
         answer = pages.render(
             request,
             "access/log_in.html",
             status=status,
             error=error,
+            gone=gone,
             name=kept.get("name", "")[:100],
             next=place_within(kept["next"]),
             nobody=not people.any_ever(),
