@@ -14,7 +14,7 @@ from sqlalchemy import delete, exc, text, update
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.opening import open_journal
-from fruitwall.journal.store import Journal
+from fruitwall.journal.store import Journal, YardMoved
 from fruitwall.journal.tables import forecasts, plans, yard_versions
 
 NIGHT = date(2026, 12, 22)
@@ -63,6 +63,37 @@ def test_every_version_is_kept_and_numbered(journal, now, later):
     store_yard(journal, later, "one")
 
     assert [(version.number, version.text) for version in journal.history()] == [(1, "one"), (2, "two"), (3, "one")]
+
+
+def test_versions_are_found_by_number_and_told_without_their_texts(journal, now, later):
+    store_yard(journal, now)
+    store_yard(journal, later, "name: hill\nb: 1\n")
+    back = journal.store_yard("name: hill\n", name="hill", now=later, author="Ben", restores=1, after=2)
+
+    assert back.number == 3
+    found = journal.yard_version(2)
+    assert found is not None
+    assert found.text == "name: hill\nb: 1\n"
+    assert journal.yard_version(4) is None
+    steps = journal.yard_steps()
+    assert [(one.number, one.restores, one.author) for one in steps] == [
+        (1, None, "Ana"),
+        (2, None, "Ana"),
+        (3, 1, "Ben"),
+    ]
+    assert [one.created for one in steps] == [now, later, later]
+
+
+def test_a_version_made_from_one_that_is_no_longer_the_newest_is_not_stored(journal, now, later):
+    store_yard(journal, now)
+    store_yard(journal, later, "name: hill\nb: 1\n")
+
+    with pytest.raises(YardMoved, match="changed meanwhile"):
+        journal.store_yard("name: hill\nb: 2\n", name="hill", now=later, author="Ben", after=1)
+    with pytest.raises(YardMoved):
+        journal.store_yard("name: new\n", name="new", now=later, author="Ben", after=1)
+    assert [one.number for one in journal.yard_steps("hill")] == [1, 2]
+    assert [one.name for one in journal.yards()] == ["hill"]
 
 
 def test_the_same_text_again_makes_no_version(journal, now, later):

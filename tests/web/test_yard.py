@@ -189,6 +189,29 @@ def test_removing_asks_once_and_is_undone_and_redone(open_yard, house):
     assert thing_of(house, "papaya") == {}
 
 
+def test_any_version_is_brought_back_from_the_history(open_yard, house):
+    first = house.journal.current_yard().text
+    send(open_yard, "move", thing="papaya", seen=1, x="12", y="17")
+    send(open_yard, "move", thing="longan", seen=2, x="20", y="11")
+    page = get(open_yard, "/yard/history")
+    rows = [row.one("th").text for row in page.one("tbody").all("tr")]
+    assert rows == ["3", "2", "1"]
+
+    page = send(open_yard, "restore", number=1, seen=3)
+    assert page.one(id="yard-said").text == "Brought back."
+    assert house.journal.current_yard().text == first
+    send(open_yard, "restore", 422, number=2, seen=3)
+    send(open_yard, "restore", 422, number=77, seen=4)
+    send(open_yard, "redo", seen=4)
+    assert thing_of(house, "papaya")["position"] == [12, 17]
+
+
+def test_what_to_look_at_is_told_after_a_change(open_yard):
+    page = send(open_yard, "move", thing="longan", seen=1, x="12", y="17.95")
+
+    assert "wall" in page.one(cls="yard-warning").text
+
+
 def test_two_who_change_one_thing_are_shown_both_and_choose(open_yard, house):
     theirs = filled(get(open_yard, "/yard?pick=papaya")) | {"name": ["Theirs"]}
     mine = filled(get(open_yard, "/yard?pick=papaya")) | {"name": ["Mine"]}

@@ -55,6 +55,16 @@ class YardVersion:
 
 
 @dataclass(frozen=True)
+class YardStep:
+    """A version of a yard without its text: its number, the version that it restores, when it came and from whom."""
+
+    number: int
+    restores: int | None
+    created: datetime
+    author: str
+
+
+@dataclass(frozen=True)
 class StoredForecast:
     """What a source answered, byte for byte, or a forcing packed by `journal.forcing_file`.
 

@@ -17,7 +17,7 @@ from typing import Any, Self
 from sqlalchemy import Connection, CursorResult, Engine, exc, func, insert, select
 
 from fruitwall.errors import JournalError
-from fruitwall.journal.entries import StoredForecast, StoredPlan, YardSummary, YardVersion
+from fruitwall.journal.entries import StoredForecast, StoredPlan, YardStep, YardSummary, YardVersion
 from fruitwall.journal.rows import (
     find_forecast,
     find_yard,
@@ -219,8 +219,8 @@ class Journal:
             row = connection.execute(query).first()
             return None if row is None else read_version(row, self.place)
 
-    def yard_steps(self, name: str | None = None) -> list[tuple[int, int | None]]:
-        """Give the number of every version of a yard, oldest first, with the one that it restores.
+    def yard_steps(self, name: str | None = None) -> list[YardStep]:
+        """Give every version of a yard without its text, oldest first: many versions cost little so.
 
         Parameters
         ----------
@@ -229,13 +229,18 @@ class Journal:
 
         Returns
         -------
-        list of (number, restores)
-            Without the texts, so that many versions cost little.
+        list of YardStep
         """
+        columns = (
+            yard_versions.c.number,
+            yard_versions.c.restores,
+            yard_versions.c.created_utc,
+            yard_versions.c.author,
+        )
         with self.reading() as connection:
             yard_id = find_yard(connection, name, self.place)
-            query = select(yard_versions.c.number, yard_versions.c.restores).where(yard_versions.c.yard_id == yard_id)
-            return [(row.number, row.restores) for row in connection.execute(query.order_by(yard_versions.c.number))]
+            query = select(*columns).where(yard_versions.c.yard_id == yard_id).order_by(yard_versions.c.number)
+            return [YardStep(*row) for row in connection.execute(query)]
 
     # ------------------------------------------------------------ forecasts
 

@@ -117,13 +117,10 @@ class Edited:
         The new one.
     thing : str or None
         Id of what was edited; None where it is gone.
-    warnings : tuple of str
-        What its owner should look at.
     """
 
     version: YardVersion
     thing: str | None
-    warnings: tuple[str, ...] = ()
 
 
 class EditRefused(FruitwallError):
@@ -341,19 +338,19 @@ def edit_yard(house: House, edit: Edit, *, base: int, author: str) -> Edited:
     for _ in range(TRIES):
         current = house.journal.current_yard(house.yard_name)
         _stop_conflict(house, edit, base, current)
-        text, thing, warnings = edited_text(current, edit, house.clock())
+        text, thing = edited_text(current, edit, house.clock())
         try:
             stored = house.journal.store_yard(
                 text, name=current.yard, now=house.clock(), author=author, after=current.number
             )
         except YardMoved:
             continue
-        return Edited(stored, None if isinstance(edit, Remove) else thing, warnings)
+        return Edited(stored, None if isinstance(edit, Remove) else thing)
     raise EditRefused([("", say("Others change the yard at this moment. Try again."))])
 
 
-def edited_text(version: YardVersion, edit: Edit, now: datetime) -> tuple[str, str, tuple[str, ...]]:
-    """Give the text of a yard after an edit, checked whole; the id of what is edited, and warnings about it.
+def edited_text(version: YardVersion, edit: Edit, now: datetime) -> tuple[str, str]:
+    """Give the text of a yard after an edit, checked whole, and the id of what is edited.
 
     Raises
     ------
@@ -373,8 +370,7 @@ def edited_text(version: YardVersion, edit: Edit, now: datetime) -> tuple[str, s
     if examined.yard is None:
         errors = [(name or "", _told(one, name)) for one, name in about if one.severity == "error"]
         raise EditRefused(errors)
-    warnings = tuple(one.message for one, name in about if one.severity == "warning" and name is not None)
-    return text, thing, warnings
+    return text, thing
 
 
 def _field_of(problem: Problem, at: tuple[str, int] | None, thing: str) -> str | None:
@@ -458,7 +454,7 @@ def steps_of(versions: list[tuple[int, int | None]]) -> Steps:
 
 def yard_steps(house: House) -> Steps:
     """Give what can be undone and redone now."""
-    return steps_of(house.journal.yard_steps(house.yard_name))
+    return steps_of([(one.number, one.restores) for one in house.journal.yard_steps(house.yard_name)])
 
 
 def step(house: House, way: str, *, base: int, author: str) -> Edited:
@@ -503,6 +499,48 @@ def step(house: House, way: str, *, base: int, author: str) -> Edited:
     after = data_of(wanted.text)
     changed = [one for one in changed_things(data_of(current.text), after) if find(after, one) is not None]
     return Edited(stored, changed[0] if changed else None)
+
+
+def restore(house: House, number: int, *, base: int, author: str) -> Edited:
+    """Bring back any earlier version, as a new one.
+
+    Parameters
+    ----------
+    house : House
+    number : int
+        Of the version.
+    base : int
+        Number of the version that whoever asks saw as the newest.
+    author : str
+
+    Returns
+    -------
+    Edited
+
+    Raises
+    ------
+    EditRefused
+        If there is no such version, or the yard was changed meanwhile.
+    """
+    wanted = house.journal.yard_version(number, house.yard_name)
+    if wanted is None:
+        raise EditRefused([("", say("There is no such version."))])
+    current = house.journal.current_yard(house.yard_name)
+    try:
+        stored = house.journal.store_yard(
+            wanted.text, name=current.yard, now=house.clock(), author=author, restores=number, after=base
+        )
+    except YardMoved as moved:
+        raise EditRefused([("", _meanwhile(current))]) from moved
+    return Edited(stored, None)
+
+
+def warnings_about(version: YardVersion, thing: str, now: datetime) -> list[str]:
+    """Give what its owner should look at in a thing as it stands."""
+    data = plain_document(version.text).data
+    at = next(((place, number) for name, place, number, _ in things(data) if name == thing), None)
+    problems = examine_yard_text(version.text, version.yard, today=now.date()).problems
+    return [one.message for one in problems if one.severity == "warning" and _field_of(one, at, thing) is not None]
 
 
 def _meanwhile(version: YardVersion) -> str:

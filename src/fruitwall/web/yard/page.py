@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from fruitwall.service.house import House
 from fruitwall.service.household import Household
-from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, yard_steps
+from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, warnings_about, yard_steps
 from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, part_of
 from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
 from fruitwall.service.yard_underlay import Underlay, underlay_of
@@ -113,6 +113,7 @@ def said_words(key: str | None) -> str:
         "added": say("Added."),
         "changed": say("Changed."),
         "moved": say("Moved."),
+        "restored": say("Brought back."),
         "removed": say("Taken out. Undo brings it back; what was noted about it stays."),
         "undo": say("Undone."),
         "redo": say("Done again."),
@@ -152,8 +153,12 @@ def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
             "kind_words": say(KIND_WORDS[asked.add or ""]),
             "form": form_of(asked.add or "", yard, display),
         }
+    warnings = []
+    if pick is not None and asked.said in ("added", "changed", "moved", "undo", "redo"):
+        warnings = [text[:1].upper() + text[1:] for text in warnings_about(version, pick, house.clock())]
     if asked.layer == "margin" and layer is None:
-        shown["warnings"] = [say("No night was planned yet: there is no margin to show.")]
+        warnings.append(say("No night was planned yet: there is no margin to show."))
+    shown["warnings"] = warnings
     return YardPage(
         **{
             "name": yard.name,
@@ -207,6 +212,41 @@ def _layer(layer: Layer, yard: Yard, household: Household) -> LayerPage:
     ]
     day = layer.day.isoformat() if layer.day is not None else ""
     return LayerPage(layer.name, words, told, day, legend_of(layer), rows)
+
+
+@dataclass(frozen=True)
+class VersionLine:
+    """One version in the history."""
+
+    number: int
+    when: str
+    author: str
+    restores: int | None
+
+
+@dataclass(frozen=True)
+class HistoryPage:
+    """The versions of the yard, newest first."""
+
+    base: int
+    lines: list[VersionLine]
+    older: int
+    """How many more there are."""
+    may_edit: bool
+
+
+MOST_LINES = 100
+
+
+def history_page(house: House, asking: Who) -> HistoryPage:
+    """Work out the page of all versions."""
+    yard, version = house.yard()
+    household = Household(display_of(yard, asking), ZoneInfo(yard.location.time_zone))
+    steps = house.journal.yard_steps(house.yard_name)[::-1]
+    lines = [
+        VersionLine(one.number, household.moment(one.created), one.author, one.restores) for one in steps[:MOST_LINES]
+    ]
+    return HistoryPage(version.number, lines, max(len(steps) - MOST_LINES, 0), asking.may("owner"))
 
 
 def conflict_rows(

@@ -26,6 +26,7 @@ from fruitwall.service.yard_edit import (
     data_of,
     edit_yard,
     find,
+    restore,
     step,
 )
 from fruitwall.service.yard_form import Field, form_of, kind_of, part_of, read_form, with_errors
@@ -34,7 +35,7 @@ from fruitwall.speech import say
 from fruitwall.web.pages import Pages
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import need, who
-from fruitwall.web.yard.page import Asked, Conflict, conflict_rows, display_of, place_form, yard_page
+from fruitwall.web.yard.page import Asked, Conflict, conflict_rows, display_of, history_page, place_form, yard_page
 from fruitwall.web.yard.underlay import limited_form, underlay_routes
 from fruitwall.yard.model import Yard
 
@@ -91,6 +92,12 @@ def yard_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     post("/yard/remove", desk.remove)
     post("/yard/undo", lambda request, posted: desk.step(request, posted, "undo"))
     post("/yard/redo", lambda request, posted: desk.step(request, posted, "redo"))
+    post("/yard/restore", desk.restore)
+
+    @router.api_route("/yard/history", methods=["GET", "HEAD"], include_in_schema=False)
+    def history(request: Request) -> Response:
+        return pages.render(request, "yard/history.html", page=history_page(house, who(request)))
+
     router.include_router(underlay_routes(house, pages))
     return router
 
@@ -176,6 +183,13 @@ class _Desk:
         asked = Asked(pick=_one(posted, "thing") or None, layer=_layer(posted))
         base = _number(posted, "seen") or 0
         return self.answer(request, asked, way, lambda: step(self.house, way, base=base, author=who(request).name))
+
+    def restore(self, request: Request, posted: Posted) -> Response:
+        """Bring back an earlier version."""
+        number, base = _number(posted, "number") or 0, _number(posted, "seen") or 0
+        return self.answer(
+            request, Asked(), "restored", lambda: restore(self.house, number, base=base, author=who(request).name)
+        )
 
     def do(
         self,
