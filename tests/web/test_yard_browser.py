@@ -199,6 +199,23 @@ def test_a_drag_that_the_system_takes_away_puts_the_tree_back(phone_context, add
     assert house.journal.current_yard().number == 1
 
 
+def test_two_fingers_on_what_is_picked_zoom_the_page(phone_context, address, house):
+    page = phone_context.new_page()
+    page.goto(f"{address}/yard?pick=longan")
+    finger = Finger(phone_context, page)
+    x, y = middle(page, sign("longan"))
+
+    finger.send("touchStart", (x, y))
+    finger.send("touchStart", (x, y), (x + 30, y - 60))
+    for step in range(1, 9):
+        finger.send("touchMove", (x, y + 6 * step), (x + 30 + 4 * step, y - 60 - 8 * step))
+    finger.send("touchEnd")
+    page.wait_for_function("() => visualViewport.scale > 1.3")
+
+    assert page.locator(".thing.picked").get_attribute("transform") is None
+    assert house.journal.current_yard().number == 1
+
+
 def test_keys_alone_pick_move_and_reshape(browser, address, house):
     page = browser.new_page(viewport=DESK)
     page.goto(f"{address}/yard")

@@ -243,6 +243,7 @@ function hit(event) {
 }
 
 work.addEventListener('pointerdown', (event) => {
+  if (drag && !event.isPrimary) return give() // a second finger: the page is pinched, nothing is dragged
   if (!event.isPrimary || event.button !== 0 || drag || !event.target.closest('svg.plan')) return
   if (work.dataset.adding) return
   const found = hit(event)
