@@ -1,3 +1,4 @@
+from datetime import date
 from typing import get_args
 
 from hypothesis import HealthCheck, given, settings
@@ -25,6 +26,13 @@ def test_floats_are_written_exactly():
     yard = a_yard(trees=[a_tree(height_m=0.1 + 0.2, worth=1e-12, position=(-0.0, 1 / 3))])
     again = parse_yard(write_yard(yard)).trees[0]
     assert (again.height_m, again.worth, again.position) == (0.1 + 0.2, 1e-12, (0.0, 1 / 3))
+
+
+def test_what_two_trees_share_is_written_out_for_each():
+    day, stages = date(2019, 3, 15), ["leafy", "fruit"]
+    trees = [a_tree(id=name, name=name, planted=day, stages=stages) for name in ("one", "two")]
+    yard = a_yard(trees=trees)
+    assert parse_yard(write_yard(yard)) == yard
 
 
 def test_notes_of_several_lines_stay_readable():

@@ -240,6 +240,8 @@ def write_yard(yard: Yard) -> str:
     yaml.width = 120
     yaml.indent(mapping=2, sequence=4, offset=2)
     yaml.allow_unicode = True
+    # A day or list that two trees share would else be written once and pointed to, which no yard file may do.
+    yaml.representer.ignore_aliases = lambda _: True
     stream = StringIO()
     stream.write(
         "# A yard of fruitwall. Numbers are metres, kilograms, litres, watts, minutes, degrees Celsius and kelvins.\n"

@@ -19,7 +19,7 @@ from typing import Any
 
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
-from fruitwall.yard.yaml_text import composed, plain_document, plain_scalar
+from fruitwall.yard.yaml_text import BrokenYaml, composed, plain_document, plain_scalar
 
 _PLAIN = re.compile(r"[^\W\d_][\w ()./×'-]*(?<! )")
 """Texts that need no quotes: a letter first, nothing that means something to YAML."""
@@ -75,7 +75,10 @@ def revise(text: str, wanted: Wanted) -> str:
     except _Awkward as problem:
         raise CannotRevise("the file is written in a way in which this cannot be changed here") from problem
     changed = knife.cut()
-    document = plain_document(changed)
+    try:
+        document = plain_document(changed)
+    except BrokenYaml as problem:
+        raise CannotRevise("the file is written in a way in which this cannot be changed here") from problem
     if document.problems or not same(document.data, wanted):
         raise CannotRevise("the file is written in a way in which this cannot be changed here")
     return changed
