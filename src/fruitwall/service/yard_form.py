@@ -16,7 +16,7 @@ from pydantic import BaseModel
 
 from fruitwall.service.yard_edit import LISTS, find
 from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS, choice_words
-from fruitwall.speech import say
+from fruitwall.speech import language, say
 from fruitwall.yard.display import in_household_unit, unit_symbol
 from fruitwall.yard.fields import Place, field_of, file_names, item_of, place
 from fruitwall.yard.model import (
@@ -90,6 +90,8 @@ class Field:
         How many corners a shape has at least.
     error : str
         What was wrong with what was entered.
+    near : tuple of str
+        What could be entered, to choose from while typing.
     """
 
     name: str
@@ -103,6 +105,7 @@ class Field:
     needed: bool = False
     least: int = 1
     error: str = ""
+    near: tuple[str, ...] = ()
 
     @property
     def corners(self) -> list[tuple[int, str, str]]:
@@ -205,8 +208,19 @@ def _fields(here: Place, value: Any, yard: Yard, display: Display, *, new: bool)
         return [replace(field, input="point", texts=texts, unit=unit_symbol("length", display))]
     if origin is list:
         return [_listed(field, here, value, yard, display, new=new)]
+    if name == "taxon":
+        return [replace(field, text=value or "", near=_kinds(yard))]
     many = any(getattr(one, "max_length", 0) >= 5000 for one in here.metadata)
     return [replace(field, input="notes" if many else "text", text=value or "")]
+
+
+def _kinds(yard: Yard) -> tuple[str, ...]:
+    """Give the names of all kinds that are known, in the language of whoever reads."""
+    from fruitwall.service.own_kinds import catalogue_of
+
+    spanish = language() == "es"
+    taxa = catalogue_of(yard).taxa
+    return tuple(sorted({one.spanish[0] if spanish and one.spanish else one.name for one in taxa}, key=str.casefold))
 
 
 def _listed(field: Field, here: Place, value: Any, yard: Yard, display: Display, *, new: bool) -> Field:
