@@ -21,6 +21,7 @@ from fruitwall.service.yard_edit import (
     OUTLINE,
     Add,
     Change,
+    Cut,
     EditConflict,
     EditRefused,
     Move,
@@ -118,6 +119,18 @@ def test_a_whole_wall_moves_with_all_its_corners(house):
     do(house, Move("long-wall", (0.9144, 9.0)))
 
     assert text_of(house) == TEXT.replace('[["3 ft", 10], [12, 10]]', '[["3 ft", 9], [12, 9]]')
+
+
+def test_corners_are_put_in_and_cut_out(house):
+    do(house, Move("long-wall", (16.4 * 0.3048, 11.0), corner=1, new=True), Move("pond", (14, 3.5), corner=4, new=True))
+    assert '[["3 ft", 10], [16.4 ft, 11], [12, 10]]   # along' in text_of(house)
+    assert "[14, 5], [14, 3.5]]" in text_of(house)
+
+    do(house, Cut("long-wall", 1), Cut("pond", 4))
+    assert text_of(house) == TEXT
+    for edit in (Cut("long-wall", 2), Cut("long-wall", 0), Cut("lemon", 0), Move("pond", (1, 1), corner=5, new=True)):
+        with pytest.raises(EditRefused):
+            do(house, edit)
 
 
 def test_the_boundary_and_the_gear_move_too(house):
@@ -285,6 +298,8 @@ edits = st.one_of(
         st.dictionaries(st.sampled_from(["height", "notes", "name"]), st.sampled_from(["3 ft", "# 4: m", None]),
                         min_size=1),
     ),
+    st.builds(Cut, st.sampled_from(["long-wall", "pond", OUTLINE]), st.integers(0, 4)),
+    st.builds(Move, st.sampled_from(["long-wall", "pond"]), inside, st.integers(0, 4), st.just(True)),
     st.builds(Remove, st.sampled_from(["lemon", "mango", "pond", "long-wall", "new"])),
     st.just(Add("tree", {"name": "New", "taxon": "guava", "position": [1, 9], "height": 1, "crown_diameter": 1})),
     st.just(Add("wall", {"name": "New", "line": [[1, 9], [2, 9]], "height": "3 ft"})),

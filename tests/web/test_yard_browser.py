@@ -133,6 +133,26 @@ def test_a_corner_of_a_roof_and_a_whole_wall_are_dragged(browser, address, house
     page.close()
 
 
+def test_a_new_corner_is_drawn_out_of_a_side_and_cut_by_key(browser, address, house):
+    page = browser.new_page(viewport=DESK)
+    page.goto(f"{address}/yard?pick=terrace-wall")
+    wall = find(data_of(text_of(house)), "terrace-wall")["line"]  # type: ignore[index]
+    metre = per_metre(page)
+    page.wait_for_selector(".middle")
+
+    drag(page, middle(page, ".middle[data-corner='1']"), (0, -metre))
+    said(page, "Moved.")
+    across = (wall[0][0] + wall[1][0]) / 2
+    drawn = find(data_of(text_of(house)), "terrace-wall")["line"]  # type: ignore[index]
+    assert drawn == [wall[0], [pytest.approx(across, abs=0.051), wall[0][1] + 1], wall[1]]
+
+    page.locator(".handle[data-corner='1']").focus()
+    page.keyboard.press("Delete")
+    said(page, "Changed.")
+    assert find(data_of(text_of(house)), "terrace-wall")["line"] == wall  # type: ignore[index]
+    page.close()
+
+
 class Finger:
     """Real touches, sent to the browser itself."""
 

@@ -90,11 +90,22 @@ class Move:
         Where it, or the corner, shall lie. [m, m]
     corner : int or None
         Which corner moves; None for the whole thing, whose first corner then lies at `to`.
+    new : bool
+        Whether that corner is a new one, which takes this place among the others.
     """
 
     thing: str
     to: tuple[float, float]
     corner: int | None = None
+    new: bool = False
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A corner of a shape to be taken out."""
+
+    thing: str
+    corner: int
 
 
 @dataclass(frozen=True)
@@ -104,7 +115,7 @@ class Remove:
     thing: str
 
 
-Edit = Add | Change | Move | Remove
+Edit = Add | Change | Move | Cut | Remove
 
 
 @dataclass(frozen=True)
@@ -199,7 +210,7 @@ def applied(data: Mapping[str, Any], edit: Edit) -> tuple[dict[str, Any], str]:
     ----------
     data : mapping
         Plain data of a yard file; it is not changed.
-    edit : Add, Change, Move or Remove
+    edit : Add, Change, Move, Cut or Remove
 
     Returns
     -------
@@ -228,7 +239,7 @@ def applied(data: Mapping[str, Any], edit: Edit) -> tuple[dict[str, Any], str]:
             raise EditRefused([("", say("The yard cannot be without this."))])
         _take_out(new, edit.thing)
         return new, edit.thing
-    fields = _moved(found, edit) if isinstance(edit, Move) else dict(edit.fields)
+    fields = dict(edit.fields) if isinstance(edit, Change) else _reshaped(found, edit)
     target = new if edit.thing in _OF_YARD else found
     for key, value in fields.items():
         if key in ("id", "kind"):
@@ -250,19 +261,25 @@ def _take_out(data: dict[str, Any], thing: str) -> None:
             shelter["trees"] = [tree for tree in shelter["trees"] if tree != thing]
 
 
-def _moved(found: Mapping[str, Any], move: Move) -> dict[str, Any]:
-    """Give the fields of a thing that moved."""
+def _reshaped(found: Mapping[str, Any], move: Move | Cut) -> dict[str, Any]:
+    """Give the fields of a thing that moved or got another shape."""
     for name in (*_PLACES, "gear_store"):
-        if name in found and move.corner is None:
+        if name in found and isinstance(move, Move) and move.corner is None:
             return {name: _like(found[name], move.to)}
     for name in _SHAPES:
         if name not in found:
             continue
         corners = list(found[name])
+        new = isinstance(move, Move) and move.new
         if move.corner is not None:
-            if not 0 <= move.corner < len(corners):
+            if not 0 <= move.corner < len(corners) + new:
                 break
-            corners[move.corner] = _like(corners[move.corner], move.to)
+            if isinstance(move, Cut):
+                del corners[move.corner]
+            elif new:
+                corners.insert(move.corner, _like(corners[move.corner - 1], move.to))
+            else:
+                corners[move.corner] = _like(corners[move.corner], move.to)
             return {name: corners}
         first = [_metres(one) for one in corners[0]]
         east, north = move.to[0] - first[0], move.to[1] - first[1]
@@ -318,7 +335,7 @@ def edit_yard(house: House, edit: Edit, *, base: int, author: str) -> Edited:
     Parameters
     ----------
     house : House
-    edit : Add, Change, Move or Remove
+    edit : Add, Change, Move, Cut or Remove
     base : int
         Number of the version that whoever made the edit saw.
     author : str

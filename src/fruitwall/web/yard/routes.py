@@ -17,6 +17,7 @@ from fruitwall.service.yard_edit import (
     OUTLINE,
     Add,
     Change,
+    Cut,
     Edit,
     EditConflict,
     Edited,
@@ -59,8 +60,9 @@ def yard_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/yard`` the plan, ``/yard/add``, ``/yard/change``, ``/yard/move``, ``/yard/remove``, ``/yard/undo``,
-        ``/yard/redo`` by POST.
+        ``/yard`` the plan, ``/yard/history`` its versions; by POST ``/yard/add``, ``/yard/change``, ``/yard/move``,
+        ``/yard/cut``, ``/yard/remove``, ``/yard/undo``, ``/yard/redo``, ``/yard/restore``; and what `underlay_routes`
+        makes.
     """
     router = APIRouter()
     house = settings.house
@@ -89,6 +91,7 @@ def yard_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     post("/yard/add", desk.add)
     post("/yard/change", desk.change)
     post("/yard/move", desk.move)
+    post("/yard/cut", desk.cut)
     post("/yard/remove", desk.remove)
     post("/yard/undo", lambda request, posted: desk.step(request, posted, "undo"))
     post("/yard/redo", lambda request, posted: desk.step(request, posted, "redo"))
@@ -163,7 +166,16 @@ class _Desk:
         if not all(abs(one) <= 10000 for one in to):
             return self.show(request, asked, 422, errors=[say("This lies too far away.")])
         corner = _number(posted, "corner")
-        return self.do(request, posted, Move(thing, to, corner), "moved", asked)
+        new = corner is not None and _one(posted, "new") == "yes"
+        return self.do(request, posted, Move(thing, to, corner, new=new), "moved", asked)
+
+    def cut(self, request: Request, posted: Posted) -> Response:
+        """Take a corner out of a shape: what the delete key sends."""
+        thing, corner = _one(posted, "thing"), _number(posted, "corner")
+        asked = Asked(pick=thing, layer=_layer(posted))
+        if corner is None:
+            return self.show(request, asked, 422, errors=[say("There is nothing that could be moved so.")])
+        return self.do(request, posted, Cut(thing, corner), "changed", asked)
 
     def remove(self, request: Request, posted: Posted) -> Response:
         """Ask, and take a thing out once the answer is yes."""

@@ -125,11 +125,12 @@ function pick(name, focus) {
   return send(() => ({ url: `/yard?pick=${encodeURIComponent(name)}${kept}`, focus }))
 }
 
-function move(name, corner, to, focus) {
+function move(name, corner, to, fresh) {
   return send(() => {
     const values = { thing: name, x: to[0].toFixed(2), y: to[1].toFixed(2) }
     if (corner !== null) values.corner = corner
-    return { url: '/yard/move', body: form(values), focus }
+    if (fresh) values.new = 'yes'
+    return { url: '/yard/move', body: form(values) }
   })
 }
 
@@ -149,8 +150,20 @@ function ready() {
 function handles(one) {
   const group = document.createElementNS(SVG, 'g')
   group.classList.add('handles')
-  const reach = REACH_PX / (plan().getScreenCTM()?.a || 1)
-  corners(one).forEach((corner, number) => {
+  const size = plan().getScreenCTM()?.a || 1
+  const reach = REACH_PX / size
+  const all = corners(one)
+  const sides = one.dataset.shape === 'outline' ? all.length : all.length - 1
+  for (let side = 1; side <= sides; side++) {
+    // Between two corners one more can be drawn out, where there is room for a finger.
+    const [a, b] = [toDrawing(all[side - 1]), toDrawing(all[side % all.length])]
+    if (Math.hypot(b[0] - a[0], b[1] - a[1]) * size < 3 * REACH_PX) continue
+    const [x, y] = [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2]
+    const middle = circle(x, y, Math.min(reach, REACH_PX) * 0.7, 'middle')
+    middle.dataset.corner = side
+    group.append(middle, circle(x, y, 3, 'knob'))
+  }
+  all.forEach((corner, number) => {
     const [x, y] = toDrawing(corner)
     const handle = circle(x, y, Math.min(reach, REACH_PX), 'handle')
     handle.dataset.corner = number
@@ -173,27 +186,38 @@ function circle(x, y, r, name) {
 
 // ---------------------------------------------------------------- showing where something would lie
 
-function shift(one, corner, [east, north]) {
+// The corners, with a new one in the middle of a side if it is to be drawn out there.
+function shape(one, corner, fresh) {
+  const all = corners(one)
+  if (fresh) {
+    const [a, b] = [all[corner - 1], all[corner % all.length]]
+    all.splice(corner, 0, [(a[0] + b[0]) / 2, (a[1] + b[1]) / 2])
+  }
+  return all
+}
+
+function shift(one, corner, [east, north], fresh = false) {
   const f = frame()
   const group = plan().querySelector('.handles')
-  away.set(one, (away.get(one) ?? new Set()).add(corner))
+  away.set(one, [...(away.get(one) ?? []), [corner, fresh]].slice(-2))
   if (corner === null) {
     const translate = `translate(${east * f.scale} ${-north * f.scale})`
     one.setAttribute('transform', translate)
     if (one.classList.contains('picked')) group?.setAttribute('transform', translate)
   } else {
-    const moved = corners(one)
+    const moved = shape(one, corner, fresh)
     moved[corner] = [moved[corner][0] + east, moved[corner][1] + north]
     const points = moved.map((at) => toDrawing(at).map((value) => value.toFixed(2)).join(',')).join(' ')
     const shapes = one.dataset.thing === '@outline' ? plan().querySelectorAll('.ground') : []
     for (const shape of [...one.querySelectorAll('[points]'), ...shapes]) shape.setAttribute('points', points)
     const [x, y] = toDrawing(moved[corner])
-    for (const knob of [...group.children].slice(2 * corner, 2 * corner + 2)) {
+    const held = group?.querySelector(`.${fresh ? 'middle' : 'handle'}[data-corner="${corner}"]`)
+    for (const knob of held ? [held, held.nextElementSibling] : []) {
       knob.setAttribute('cx', x)
       knob.setAttribute('cy', y)
     }
   }
-  follow(one, corner, [east, north])
+  if (!fresh) follow(one, corner, [east, north])
 }
 
 // The numbers of the form go along.
@@ -218,7 +242,7 @@ function putBack() {
   nudge = null
   told = null
   for (const [one, touched] of away) {
-    for (const corner of touched) shift(one, corner, [0, 0])
+    for (const [corner, fresh] of touched) shift(one, corner, [0, 0], fresh)
     one.removeAttribute('transform')
   }
   away.clear()
@@ -229,7 +253,9 @@ function putBack() {
 // A finger hits what is nearest, not what happens to be drawn last.
 function hit(event) {
   const handle = event.target.closest?.('.handle')
-  if (handle) return { one: picked(), corner: Number(handle.dataset.corner) }
+  if (handle) return { one: picked(), corner: Number(handle.dataset.corner), fresh: false }
+  const middle = event.target.closest?.('.middle')
+  if (middle) return { one: picked(), corner: Number(middle.dataset.corner), fresh: true }
   let best = null
   let least = REACH_PX
   for (const sign of plan().querySelectorAll('[data-sign]')) {
@@ -239,7 +265,7 @@ function hit(event) {
   }
   const under = event.target.closest?.('.thing')
   const one = best ?? under
-  return one ? { one, corner: null } : null
+  return one ? { one, corner: null, fresh: false } : null
 }
 
 work.addEventListener('pointerdown', (event) => {
@@ -264,9 +290,9 @@ window.addEventListener('pointermove', (event) => {
     plan().setPointerCapture?.(event.pointerId)
   }
   const now = toYard(event.clientX, event.clientY)
-  const at = corners(drag.one)[drag.corner ?? 0]
+  const at = shape(drag.one, drag.corner, drag.fresh)[drag.corner ?? 0]
   drag.by = [0, 1].map((axis) => snapped(at[axis] + now[axis] - drag.start[axis]) - at[axis])
-  shift(drag.one, drag.corner, drag.by)
+  shift(drag.one, drag.corner, drag.by, drag.fresh)
   event.preventDefault()
 })
 
@@ -275,15 +301,15 @@ work.addEventListener('touchmove', (event) => drag && event.cancelable && event.
 
 window.addEventListener('pointerup', (event) => {
   if (!drag || event.pointerId !== drag.id) return
-  const { one, corner, by } = drag
+  const { one, corner, by, fresh } = drag
   plan().classList.remove('dragging')
   drag = null
   if (by) {
     ignoreClick = true
     setTimeout(() => (ignoreClick = false), 50)
     if (by.some((way) => Math.abs(way) > 1e-6)) {
-      const at = corners(one)[corner ?? 0]
-      move(one.dataset.thing, corner, [at[0] + by[0], at[1] + by[1]])
+      const at = shape(one, corner, fresh)[corner ?? 0]
+      move(one.dataset.thing, corner, [at[0] + by[0], at[1] + by[1]], fresh)
     }
   }
   arrived()
@@ -392,6 +418,13 @@ document.addEventListener('keydown', (event) => {
     return
   }
   if (event.key === 'Escape' && drag) return give()
+  const handle = event.target.closest?.('.handle')
+  if (event.key === 'Delete' && handle && picked()) {
+    flush()
+    const values = { thing: picked().dataset.thing, corner: handle.dataset.corner }
+    send(() => ({ url: '/yard/cut', body: form(values), focus: '.handle' }))
+    return
+  }
   const way = ARROWS[event.key]
   const target = event.target.closest?.('.handle, .thing')
   if (!way || !target || event.ctrlKey || event.metaKey || event.altKey) return
