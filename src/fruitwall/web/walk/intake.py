@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -11,6 +13,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request, Response
 from pydantic import AwareDatetime, BaseModel, Field, TypeAdapter, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
+from starlette.formparsers import MultiPartException
 from starlette.types import Message
 
 from fruitwall.service import pictures
@@ -76,11 +79,11 @@ def intake_routes(house: House) -> APIRouter:
     )
     async def photos(request: Request) -> PhotoTaken:
         """Take a photo in, JPEG, PNG, WebP or HEIC of at most 25 MB and 60 million pixels; the same again is known."""
-        form = await read_form(request, pictures.MOST_BYTES + BESIDES_BYTES)
-        file, told = form.get("photo"), form.get("taken")
-        if not isinstance(file, UploadFile):
-            raise HTTPException(422, say("Send the photo as a file in the field “photo”."))
-        content = await file.read()
+        async with read_form(request, pictures.MOST_BYTES + BESIDES_BYTES) as form:
+            file, told = form.get("photo"), form.get("taken")
+            if not isinstance(file, UploadFile):
+                raise HTTPException(422, say("Send the photo as a file in the field “photo”."))
+            content = await file.read()
         taken = _moment(told) if isinstance(told, str) and told else None
 
         def keep() -> PhotoTaken:
@@ -146,10 +149,14 @@ async def read_body(request: Request, most: int) -> bytes:
     HTTPException
         413.
     """
-    return await _limited(request, most).body()
+    try:
+        return await _limited(request, most).body()
+    except MultiPartException as error:
+        raise HTTPException(413, error.message) from error
 
 
-async def read_form(request: Request, most: int) -> FormData:
+@asynccontextmanager
+async def read_form(request: Request, most: int) -> AsyncIterator[FormData]:
     """Read a form with files, and stop reading where it is too much: longer files would fill the disk.
 
     Parameters
@@ -163,7 +170,15 @@ async def read_form(request: Request, most: int) -> FormData:
     HTTPException
         413, or 400 for what is no form.
     """
-    return await _limited(request, most).form(max_files=10, max_fields=100, max_part_size=BESIDES_BYTES)
+    limited = _limited(request, most)
+    try:
+        form = await limited.form(max_files=10, max_fields=100, max_part_size=BESIDES_BYTES)
+    except HTTPException as error:
+        raise HTTPException(413 if limited.state.too_long else 400, error.detail) from error
+    try:
+        yield form
+    finally:
+        await form.close()
 
 
 def _limited(request: Request, most: int) -> Request:
@@ -178,10 +193,13 @@ def _limited(request: Request, most: int) -> Request:
         message = await request.receive()
         count += len(message.get("body", b""))
         if count > most:
-            raise HTTPException(413, too_many_bytes())
+            limited.state.too_long = True
+            # The one exception at which the reader of forms takes its files off the disk.
+            raise MultiPartException(too_many_bytes())
         return message
 
-    return Request(request.scope, receive)
+    limited = Request({**request.scope, "state": {"too_long": False}}, receive)
+    return limited
 
 
 def _sending(body: bytes) -> tuple[list[object], datetime | None]:

@@ -75,8 +75,9 @@ def walk_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
     @router.post("/walk/{tree}", include_in_schema=False)
     async def look(request: Request, tree: str, _: Annotated[Who, Depends(need("helper"))]) -> Response:
-        form = await read_form(request, pictures.MOST_BYTES + BESIDES_BYTES)
-        files = [(one.filename or "", await one.read()) for one in form.getlist("photo") if isinstance(one, UploadFile)]
+        async with read_form(request, pictures.MOST_BYTES + BESIDES_BYTES) as form:
+            sent = [one for one in form.getlist("photo") if isinstance(one, UploadFile)]
+            files = [(one.filename or "", await one.read()) for one in sent]
         return await run_in_threadpool(enter, request, tree, form, [one for one in files if one[1]])
 
     def enter(request: Request, tree: str, form: FormData, files: list[tuple[str, bytes]]) -> Response:

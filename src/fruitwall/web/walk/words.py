@@ -48,9 +48,15 @@ def last_look(look: Look | None, now: datetime) -> str:
 def went_through(stop: Stop, household: Household) -> str:
     """Say what a tree went through since the last look, from the plans of those nights."""
     night = stop.coldest
+    if night is None and stop.last is None:
+        return say("Nothing is known of the last nights: no plan was made for them.")
     if night is None:
-        return say("Of the nights since then nothing is known: no plan was made for them.")
-    since = say_count("{count} night since then", "{count} nights since then", len(stop.nights))
+        return say("Nothing is known of the nights since: no plan was made for them.")
+    since = say_count("{count} night since", "{count} nights since", len(stop.nights))
+    if stop.last is None:
+        since = say_count(
+            "{count} night of the last two weeks", "{count} nights of the last two weeks", len(stop.nights)
+        )
     return say("{since}; the coldest was {night}.", since=since, night=_night(night, household))
 
 
