@@ -13,6 +13,7 @@ from fastapi import APIRouter, Depends, HTTPException, Request, Response
 from pydantic import AwareDatetime, BaseModel, Field, TypeAdapter, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException as StarletteHTTPException
 from starlette.formparsers import MultiPartException
 from starlette.types import Message
 
@@ -173,7 +174,7 @@ async def read_form(request: Request, most: int) -> AsyncIterator[FormData]:
     limited = _limited(request, most)
     try:
         form = await limited.form(max_files=10, max_fields=100, max_part_size=BESIDES_BYTES)
-    except HTTPException as error:
+    except StarletteHTTPException as error:
         raise HTTPException(413 if limited.state.too_long else 400, error.detail) from error
     try:
         yield form
