@@ -97,6 +97,10 @@ def test_a_whole_walk_out_of_reach_comes_in_once_and_whole(phones, address, hous
     page.locator("textarea").fill("bark split near the foot")
     page.locator("label.sign").first.click()
     save(page, 4)
+    page.locator(".round-nav a", has_text="All trees").click()
+    assert page.locator("a.go").get_attribute("href").endswith(f"/walk/{order[4]}")
+    page.locator("a.go").click()
+    page.wait_for_url(f"**/walk/{order[4]}")
     for _ in order[4:]:
         save(page, 0)
     page.wait_for_selector("#waiting")

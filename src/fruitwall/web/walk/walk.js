@@ -9,7 +9,8 @@ const grades = JSON.parse(told.dataset.grades)
 const keeps = await queue.works()
 
 const fill = (text, values) => text.replace(/\{(\w+)\}/g, (whole, name) => values[name] ?? whole)
-const clock = moment => new Date(moment).toLocaleTimeString(document.documentElement.lang, { timeStyle: 'short' })
+const CLOCK = { hour: '2-digit', minute: '2-digit', hourCycle: 'h23' }
+const clock = moment => new Date(moment).toLocaleTimeString(document.documentElement.lang, CLOCK)
 const gradeOf = entry => (entry.body.grade === undefined ? '' : grades[entry.body.grade])
 
 // ---------------------------------------------------------------- pages
@@ -223,6 +224,13 @@ function button(text, act) {
 // What is entered here and not yet sent stands beside what the server knew when the page was kept.
 function onDevice(records) {
   const last = new Map(records.map(record => [record.entry.tree, record]))
+  const left = [...document.querySelectorAll('.stops .unseen')].find(item => !last.has(item.dataset.tree))
+  const start = document.querySelector('a.go')
+  if (start && left && records.length > 0) {
+    start.href = left.querySelector('a').href
+    const [number, name] = ['.number', '.name'].map(part => left.querySelector(part).textContent)
+    start.textContent = fill(words.go_on, { number, name })
+  }
   for (const place of document.querySelectorAll('[data-tree]')) {
     const line = place.querySelector('.on-device')
     const record = last.get(place.dataset.tree)

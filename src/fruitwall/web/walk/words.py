@@ -130,5 +130,6 @@ def waiting_words() -> dict[str, str]:
         "gone": say("This page is not kept on this device, and there is no connection."),
         "corrects": say("Corrects the look of {time}", time="{time}"),
         "queued": say("On this device, not yet sent: {looked}", looked="{looked}"),
+        "go_on": say("Go on with {number} {name}", number="{number}", name="{name}"),
         "no_store": say("This browser keeps nothing on the device: it sends at once or not at all."),
     }
