@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
 
 from fruitwall.journal.entries import Reading
-from fruitwall.speech import say
+from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
     from fruitwall.journal.ledger import Ledger
@@ -43,15 +43,15 @@ class Quantity:
 QUANTITIES = {
     # Air: the records are -89.2 °C (Vostok 1983) and 56.7 °C (Furnace Creek 1913), WMO Weather and Climate Extremes
     # Archive; a sensor in the sun reads more.
-    "air_temperature_c": Quantity("Air temperature", -90.0, 70.0),
-    "tissue_temperature_c": Quantity("Leaf or wood temperature", -90.0, 80.0),
-    "soil_temperature_c": Quantity("Soil temperature", -50.0, 70.0),
-    "room_temperature_c": Quantity("Temperature of a room or under a cover", -60.0, 80.0),
-    "relative_humidity_pct": Quantity("Relative humidity", 0.0, 100.0),
+    "air_temperature_c": Quantity(marked("Air temperature"), -90.0, 70.0),
+    "tissue_temperature_c": Quantity(marked("Leaf or wood temperature"), -90.0, 80.0),
+    "soil_temperature_c": Quantity(marked("Soil temperature"), -50.0, 70.0),
+    "room_temperature_c": Quantity(marked("Temperature of a room or under a cover"), -60.0, 80.0),
+    "relative_humidity_pct": Quantity(marked("Relative humidity"), 0.0, 100.0),
     # 113 m/s is the record gust (Barrow Island 1996, same archive).
-    "wind_speed_m_s": Quantity("Wind speed", 0.0, 115.0),
-    "soil_moisture_pct": Quantity("Soil moisture by volume", 0.0, 100.0),
-    "power_w": Quantity("Power", 0.0, 50000.0),
+    "wind_speed_m_s": Quantity(marked("Wind speed"), 0.0, 115.0),
+    "soil_moisture_pct": Quantity(marked("Soil moisture by volume"), 0.0, 100.0),
+    "power_w": Quantity(marked("Power"), 0.0, 50000.0),
 }
 """What may be read; the name carries the unit."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fruitwall.speech import say
+from fruitwall.speech import marked, say
 
 
 @dataclass(frozen=True)
@@ -36,16 +36,16 @@ class Area:
 
 
 AREAS = (
-    Area("/", "Evening", "What each tree gets tonight", main=True),
-    Area("/walk", "Walk", "Round the yard with the phone: how each tree looks", main=True),
-    Area("/yard", "Yard", "Plan drawing of the yard, to look at and to change", main=True),
-    Area("/trees", "Trees", "Each tree: what it went through, and what it stands", main=True),
+    Area("/", marked("Evening"), marked("What each tree gets tonight"), main=True),
+    Area("/walk", marked("Walk"), marked("Round the yard with the phone: how each tree looks"), main=True),
+    Area("/yard", marked("Yard"), marked("Plan drawing of the yard, to look at and to change"), main=True),
+    Area("/trees", marked("Trees"), marked("Each tree: what it went through, and what it stands"), main=True),
     # Here stand Season and Winters, once they are there.
-    Area("/gear", "Gear and people", "Covers, heaters, power, rooms, and who helps"),
-    Area("/weather", "Weather", "Sources, last fetch, readings against the forecast"),
-    Area("/kinds", "Kinds", "What is published about each kind of tree"),
-    Area("/api", "For scripts and sensors", "What programs can ask for and send"),
-    Area("/settings", "Settings", "Language, units, people and devices, backup"),
+    Area("/gear", marked("Gear and people"), marked("Covers, heaters, power, rooms, and who helps")),
+    Area("/weather", marked("Weather"), marked("Sources, last fetch, readings against the forecast")),
+    Area("/kinds", marked("Kinds"), marked("What is published about each kind of tree")),
+    Area("/api", marked("For scripts and sensors"), marked("What programs can ask for and send")),
+    Area("/settings", marked("Settings"), marked("Language, units, people and devices, backup")),
 )
 
 

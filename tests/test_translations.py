@@ -1,0 +1,73 @@
+"""Whatever the program says is said in Spanish as well."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from fruitwall.said import amiss, said_in
+
+
+def test_every_message_is_translated_and_none_is_stale():
+    assert amiss(said_in(), "es") == []
+
+
+@pytest.fixture
+def package(tmp_path: Path) -> Path:
+    """A little package with one page and a few faults in its translations."""
+    (tmp_path / "locale" / "es").mkdir(parents=True)
+    (tmp_path / "a.py").write_text(
+        'say("a" if few else "b")\nsay_count("{count} tree", "{count} trees", 2)\nX = marked("of " "data")\nsay(X)\n'
+    )
+    (tmp_path / "page.html").write_text('<p>{{ _("by {name}", name=x) }}</p>')
+    return tmp_path
+
+
+def translated(package: Path, text: str) -> list[str]:
+    head = (
+        'msgid ""\nmsgstr "Content-Type: text/plain; charset=utf-8\\nPlural-Forms: nplurals=2; plural=(n != 1);\\n"\n'
+    )
+    (package / "locale" / "es" / "fruitwall.po").write_text(head + text, encoding="utf-8")
+    return amiss(said_in(package), "es", package)
+
+
+WHOLE = """
+msgid "a"
+msgstr "á"
+
+msgid "b"
+msgstr "bé"
+
+msgid "{count} tree"
+msgid_plural "{count} trees"
+msgstr[0] "un árbol"
+msgstr[1] "{count} árboles"
+
+msgid "of data"
+msgstr "de datos"
+
+msgid "by {name}"
+msgstr "por {name}"
+"""
+
+
+def test_a_whole_translation_has_no_fault(package):
+    assert translated(package, WHOLE) == []
+
+
+@pytest.mark.parametrize(
+    ("right", "wrong", "told"),
+    [
+        ('msgid "b"\nmsgstr "bé"\n', "", "not translated: 'b'"),
+        ('msgstr "de datos"', 'msgstr ""', "empty or fuzzy: 'of data'"),
+        ('msgid "of data"', '#, fuzzy\nmsgid "of data"', "empty or fuzzy: 'of data'"),
+        ("por {name}", "por {nombre}", "other places than in English: 'por {nombre}'"),
+        ("{count} árboles", "{n} árboles", "other places than in English: '{n} árboles'"),
+        ('msgid "a"', 'msgid "old"\nmsgstr "viejo"\n\nmsgid "a"', "nobody says 'old'"),
+    ],
+)
+def test_each_fault_is_told(package, right, wrong, told):
+    faults = translated(package, WHOLE.replace(right, wrong))
+    assert len(faults) == 1
+    assert told in faults[0]
