@@ -8,11 +8,14 @@ from typing import Any
 
 import pytest
 
+from fruitwall.journal.ledger import Ledger
 from fruitwall.journal.opening import open_journal
 from fruitwall.service import desk
 from fruitwall.service.desk import EveningsDesk
 from fruitwall.service.earlier import done_so_far, earlier_plans
 from fruitwall.service.evening_document import EveningPlan
+from fruitwall.service.ledger import Signed
+from fruitwall.service.ticks import ask_again, tick
 from fruitwall.weather.demo import demo_forcing, demo_now
 from tests.web.sample import demo_yard, sample_plan
 
@@ -66,3 +69,38 @@ def test_a_plan_made_again_takes_back_what_calendars_hold_of_the_one_before(
     assert [withdrawn.when for withdrawn in shown.withdrawn] == ["before_bed"]
     assert kept is not None
     assert kept.withdrawn == shown.withdrawn
+
+
+def test_a_tick_waits_beside_the_plan_until_somebody_asks_to_plan_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[list[str]] = []
+    sample = sample_plan()
+    sample = sample.model_copy(update={"tasks": [sample.tasks[0].model_copy(update={"key": "wet@sapodilla"})]})
+
+    def plan_evening(*_: object, **given: Any) -> EveningPlan:
+        made.append([task.key for task in given["done"]])
+        return sample.model_copy(update={"done": list(given["done"])})
+
+    now = demo_now()
+    signed = Signed("Anna", "phone", now)
+    with open_journal(f"sqlite:///{tmp_path / 'journal.db'}") as journal:
+        version = journal.store_yard("fruitwall: 1\n", name="yard", now=now, author="test")
+        monkeypatch.setattr(desk, "load_yard", lambda *_: (demo_yard(), version))
+        monkeypatch.setattr(desk, "plan_evening", plan_evening)
+        ledger = Ledger(journal, "yard")
+        its = EveningsDesk(journal, None, lambda *_: (demo_forcing(), None), lambda: now)
+        shown = its.plan_for(sample.night)
+        # The sample's night is not that of the demo's clock: the tick is told for the sample's.
+        tick(ledger, shown, "wet@sapodilla", signed=signed)
+        assert its.plan_for(sample.night).done == []
+        assert made == [[]]
+
+        ask_again(ledger, shown, signed=signed)
+        assert [task.key for task in its.plan_for(sample.night).done] == ["wet@sapodilla"]
+        its.plan_for(sample.night)
+        assert made == [[], ["wet@sapodilla"]]
+
+        # Another process has no plan in its hands, and makes it with all that is done.
+        EveningsDesk(journal, None, lambda *_: (demo_forcing(), None), lambda: now).plan_for(sample.night)
+        assert made[-1] == ["wet@sapodilla"]

@@ -61,9 +61,12 @@ def tonight(
     ics: Annotated[Path | None, typer.Option(metavar="FILE.ics", help="Write the deadlines for a calendar.")] = None,
 ) -> None:
     """Print tonight's plan, tree by tree; with --done, what still helps."""
+    from fruitwall.journal.ledger import Ledger
     from fruitwall.service.earlier import Earlier, done_so_far, earlier_plans, following, standing_so_far
     from fruitwall.service.evening import night_to_plan, plan_evening
     from fruitwall.service.forecasts import weather_for
+    from fruitwall.service.ledger import Signed
+    from fruitwall.service.ticks import tell_done
     from fruitwall.web.sheet.files import Papers
 
     papers = Papers(sheet, ics)
@@ -102,6 +105,13 @@ def tonight(
         plan = following(plan, before)
         if journal is not None and version is not None:
             journal.store_plan(plan.night, plan.model_dump_json(), version=version, made=moment)
+            tell_done(
+                Ledger(journal, version.yard),
+                plan,
+                before.tonight,
+                signed=Signed("terminal", "terminal", moment),
+                forget="none" in [word.strip() for word in done.split(",")],
+            )
     show_plan(plan, checked.yard, as_json=as_json, tree=tree, compare=compare)
     for told in papers.write(plan, checked.yard):
         typer.echo(told, err=True)

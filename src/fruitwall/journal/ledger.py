@@ -167,6 +167,17 @@ class Ledger:
             query = query.where(ledger_entries.c.at_utc < until)
         return self._read(query)
 
+    def taken_back(self, *, kind: str, since: datetime, until: datetime) -> list[LedgerEntry]:
+        """Give the entries that take another back, of what happened then: `since` included, `until` not."""
+        return self._read(
+            _entries.where(
+                ledger_entries.c.withdrawn.is_(True),
+                ledger_entries.c.kind == kind,
+                ledger_entries.c.at_utc >= since,
+                ledger_entries.c.at_utc < until,
+            )
+        )
+
     def history(self, entry: str) -> list[LedgerEntry]:
         """Give an entry and all corrections of it and of these, oldest received first.
 

@@ -6,19 +6,21 @@ The server asks for a plan on every page; a plan takes seconds. `EveningsDesk` k
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 
+from fruitwall.journal.ledger import Ledger
 from fruitwall.service.earlier import done_so_far, earlier_plans, following, standing_so_far
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
 from fruitwall.service.nights import tonight
+from fruitwall.service.ticks import asked_again
 from fruitwall.service.yards import load_yard
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import YardVersion
     from fruitwall.journal.store import Journal
-    from fruitwall.service.evening_document import EveningPlan
+    from fruitwall.service.evening_document import DoneTask, EveningPlan
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
@@ -90,7 +92,20 @@ class EveningsDesk:
             earlier = earlier_plans(self._journal, version.yard, day)
             done = done_so_far((), earlier, now)
             standing = standing_so_far((), earlier)
-            key = (version.sha256, day, fetched, tuple((task.key, task.at) for task in done), standing)
+
+            def key_of(told: Sequence[DoneTask]) -> tuple[object, ...]:
+                return version.sha256, day, fetched, tuple((task.key, task.at) for task in told), standing
+
+            key = key_of(done)
+            if not asked_again(Ledger(self._journal, version.yard), day, done):
+                # A tick alone does not make the plan anew under somebody's hands: it is shown beside the old one
+                # until somebody asks, or the plan has to be made for another reason.
+                as_planned = key_of(earlier.tonight.done if earlier.tonight is not None else ())
+                key = as_planned if as_planned in self._plans else key
+            if key in self._plans and not _same_done(self._plans[key], earlier.tonight):
+                # A tick taken back leads back to a plan that was kept; the journal, which all others read, has moved
+                # on since. So it is made again, stored, and told what it takes back.
+                del self._plans[key]
             if key not in self._plans:
                 plan = plan_evening(
                     yard,
@@ -120,3 +135,8 @@ class EveningsDesk:
         if kept is None or kept[1] != version.sha256 or not timedelta(0) <= now - kept[0] < FORECAST_KEPT:
             kept = self._fetched = (now, version.sha256, *self._weather(yard, now))
         return kept[0], kept[2], kept[3]
+
+
+def _same_done(plan: EveningPlan, stored: EveningPlan | None) -> bool:
+    """Tell whether a plan knows the same to be done as the one stored last."""
+    return stored is None or {task.key for task in plan.done} == {task.key for task in stored.done}

@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 from pydantic import ValidationError
 
 from fruitwall.errors import PlanError
+from fruitwall.journal.ledger import Ledger
 from fruitwall.service.calendar import withdrawn_since
 from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
+from fruitwall.service.ticks import NO_TICKS, Ticks, done_by_now, done_task, ticks_of
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredPlan
@@ -46,11 +48,14 @@ class Earlier:
     last : LastTime or None
     standing : tuple of StandingPart
         What should still stand: told to be done the night before, and used since.
+    ticks : Ticks
+        What the ledger says is done this night, and what of it was taken back.
     """
 
     tonight: EveningPlan | None = None
     last: LastTime | None = None
     standing: tuple[StandingPart, ...] = ()
+    ticks: Ticks = NO_TICKS
 
 
 def earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
@@ -73,7 +78,33 @@ def earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
     before = journal.plan_before(night, yard=yard)
     plan = _plan(stored)
     last_night = _plan(before) if before is not None and before.night == night - timedelta(days=1) else None
-    return Earlier(plan, _last(before), still_standing(plan, last_night))
+    if plan is None and last_night is None:
+        return Earlier(plan, _last(before))
+    ledger = Ledger(journal, yard)
+    ticks = ticks_of(ledger, night)
+    if last_night is not None:
+        # What was ticked after the last plan of that night was made is done all the same.
+        ticked = done_by_now(last_night, ticks_of(ledger, last_night.night))
+        last_night = last_night.model_copy(update={"done": list(ticked)})
+    return Earlier(plan, _last(before), still_standing(plan, last_night), ticks)
+
+
+def latest_plan(journal: Journal, yard: str, night: date) -> EveningPlan | None:
+    """Give the plan of a night that was made last, whoever asked for it.
+
+    Parameters
+    ----------
+    journal : Journal
+    yard : str
+        Name of the yard.
+    night : date
+
+    Returns
+    -------
+    EveningPlan or None
+        None as well for a plan in a format that is no longer read.
+    """
+    return _plan(journal.latest_plan(night, yard=yard))
 
 
 def still_standing(tonight: EveningPlan | None, last_night: EveningPlan | None) -> tuple[StandingPart, ...]:
@@ -147,7 +178,7 @@ def done_so_far(given: Sequence[str], earlier: Earlier, now: datetime) -> tuple[
     Returns
     -------
     tuple of DoneTask
-        Each once, what was told before first.
+        Each once, what was told before first: by an earlier plan or by a tick in the ledger, and not taken back.
 
     Raises
     ------
@@ -157,7 +188,8 @@ def done_so_far(given: Sequence[str], earlier: Earlier, now: datetime) -> tuple[
     plan = earlier.tonight
     words = [word.strip() for word in given if word.strip()]
     # What was told "later" than now belongs to somebody who tries out hours.
-    found = {task.key: task for task in plan.done if task.at <= now} if plan is not None else {}
+    told = done_by_now(plan, earlier.ticks) if plan is not None else ()
+    found = {task.key: task for task in told if task.at <= now}
     if "none" in words:
         found = {}
     for word in (word for word in words if word != "none"):
@@ -171,16 +203,7 @@ def _named(word: str, plan: EveningPlan | None, now: datetime) -> DoneTask:
     tasks = plan.tasks if plan is not None else []
     for task in tasks:
         if task.key and word in (str(task.order), task.key):
-            return DoneTask(
-                key=task.key,
-                what=task.what,
-                at=min(now, task.deadline),
-                people=task.people,
-                minutes=task.minutes,
-                sheet=task.sheet,
-                circuit=task.circuit,
-                lead=task.lead,
-            )
+            return done_task(task, at=now)
     if not word.isdigit():
         # Whether there is such a thing is told once tonight's measures are known.
         return DoneTask(key=word, what=word, at=now)

@@ -101,6 +101,7 @@ class Deed(Body):
     sheet: str | None = None
     circuit: str | None = None
     lead: str | None = None
+    trees: list[Short] = Field(default=[], max_length=200, description="Where it was for several trees: all of them")
 
 
 class Stage(Body):

@@ -11,11 +11,13 @@ from markupsafe import Markup
 from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit, WayOut
 from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
 from fruitwall.service.nights import tonight as tonight_of
+from fruitwall.service.ticks import AFTER, Ticks
 from fruitwall.web.evening.bars import bar
 from fruitwall.web.evening.checklist import TaskGroup, groups_of, sentence
 from fruitwall.web.evening.drawing import Drawing, drawing_of
 from fruitwall.web.evening.marks import FAMILIES, LEAVE, OTHER, VERDICTS, Family, family_of, outline
 from fruitwall.web.evening.strip import Strip, course_picture, strip_of
+from fruitwall.web.evening.ticking import TickedPage, ticked_page
 from fruitwall.web.evening.trees import TreeEntry, entries_of
 from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, SAFE
 from fruitwall.web.svg import tag
@@ -24,9 +26,6 @@ from fruitwall.yard.model import Yard
 OLD_FORECAST = timedelta(hours=9)
 """From this age on a forecast is called old: the services used renew theirs every one to six hours."""
 
-
-AFTER = ("morning", "when_mild")
-"""Occasions that stand under the morning."""
 
 WORTH_SAYING = 0.5
 """Least saving that counts, in the household's currency: half a unit is nothing after rounding."""
@@ -137,9 +136,13 @@ class EveningPage:
     json_url: str
     sheet_url: str
     calendar_url: str
+    ticked: TickedPage | None
+    """Ticks of the household; None where there is no household and ticks stay on the device."""
 
 
-def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool) -> EveningPage:
+def evening_page(
+    plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool, ticks: Ticks | None = None, may: bool = False
+) -> EveningPage:
     """Work out the page of one plan.
 
     Parameters
@@ -151,6 +154,10 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         For ages and passed deadlines.
     tonight : bool
         Whether this is the first page rather than that of a night asked for by date; it is called tonight's if it is.
+    ticks : Ticks or None
+        What is done of its night; None where there is no ledger.
+    may : bool
+        Whether the reader may tick.
 
     Returns
     -------
@@ -199,6 +206,7 @@ def evening_page(plan: EveningPlan, yard: Yard, now: datetime, *, tonight: bool)
         json_url=f"/plan.json?night={plan.night}",
         sheet_url=f"/evening/sheet?night={plan.night}",
         calendar_url=f"/evening/calendar.ics?night={plan.night}",
+        ticked=ticked_page(plan, ticks, household, now, may=may) if ticks is not None else None,
     )
 
 

@@ -8,11 +8,15 @@ from typing import Annotated
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
 from fruitwall.service.calendar import calendar_of
+from fruitwall.service.ticks import ticks_of
 from fruitwall.web.evening.page import evening_page, night_of
+from fruitwall.web.evening.ticking import ticking_routes
 from fruitwall.web.pages import Pages
 from fruitwall.web.patience import Patience
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.sheet.page import sheet_page
+from fruitwall.web.walk.intake import signed_by
+from fruitwall.web.who import who
 
 Night = Annotated[date | None, Query(description="Date of the evening; tonight if left out")]
 
@@ -32,10 +36,13 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/``, ``/night/{evening}``, ``/evening/sheet``, ``/evening/calendar.ics`` and ``/plan.json``.
+        ``/``, ``/night/{evening}``, ``/evening/sheet``, ``/evening/calendar.ics`` and ``/plan.json``, and
+        with a household what `ticking_routes` makes.
     """
     router = APIRouter()
     patience = Patience(settings.plan_for, settings.patience_s)
+    if settings.house is not None:
+        router.include_router(ticking_routes(settings.house, settings.plan_for, signed_by))
 
     def wait(request: Request) -> Response:
         answer = pages.render(request, "waiting.html", status=202)
@@ -46,7 +53,9 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         plan = patience.plan(night)
         if plan is None:
             return wait(request)
-        page = evening_page(plan, settings.yard(), settings.now(), tonight=night is None)
+        ticks = ticks_of(settings.house.ledger, plan.night) if settings.house is not None else None
+        may = who(request).may("helper")
+        page = evening_page(plan, settings.yard(), settings.now(), tonight=night is None, ticks=ticks, may=may)
         return pages.render(request, "evening/evening.html", page=page)
 
     # Plain functions: planning computes, so it belongs into a worker thread and not on the event loop.

@@ -1,0 +1,232 @@
+"""Ticks on the evening page: what is shown of them, and the addresses that take them."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Annotated, Any
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Depends, Form, HTTPException, Query, Request, Response
+from fastapi.responses import JSONResponse, RedirectResponse
+
+from fruitwall.errors import JournalError
+from fruitwall.service.earlier import latest_plan
+from fruitwall.service.evening_document import EveningPlan
+from fruitwall.service.house import House
+from fruitwall.service.household import Household
+from fruitwall.service.nights import tonight
+from fruitwall.service.ticks import (
+    AFTER,
+    Tick,
+    Ticks,
+    ask_again,
+    changed_since,
+    deed_of,
+    task_of,
+    tick,
+    ticks_of,
+    untick,
+)
+from fruitwall.speech import say, say_count
+from fruitwall.web.evening.checklist import sentence
+from fruitwall.web.who import Who, need
+
+Key = Annotated[str, Form(min_length=1, max_length=200, pattern="^[^\0]*$")]
+Number = Annotated[str, Form(pattern="^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$")]
+
+
+@dataclass(frozen=True)
+class DoneLine:
+    """Something that is done and not on the checklist any more, since it was planned with."""
+
+    key: str
+    what: str
+    words: str
+    undo: bool
+
+
+@dataclass(frozen=True)
+class TickedPage:
+    """What the evening page shows of its ticks."""
+
+    night: str
+    plan: str
+    """What the plan was made with: a page that shows an older one asks to be loaded again."""
+    may: bool
+    """Whether the reader may tick."""
+    states: dict[str, dict[str, object]]
+    """By key of what is done: in words, and whether it can still be taken back."""
+    numbers: dict[str, str]
+    """Ids for the deeds that the buttons make."""
+    bodies: dict[str, str]
+    """What these deeds say, as JSON, with the tree: for a device that keeps them until it is back in reach."""
+    changed: str
+    """How many ticks the plan does not know yet; empty if it knows all."""
+    done: list[DoneLine]
+    words: str
+    """What the script says, as JSON."""
+
+
+def ticked_page(plan: EveningPlan, ticks: Ticks, household: Household, now: datetime, *, may: bool) -> TickedPage:
+    """Work out what is shown of the ticks.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    ticks : Ticks
+        Of its night.
+    household : Household
+    now : datetime, aware
+    may : bool
+        Whether the reader may tick.
+
+    Returns
+    -------
+    TickedPage
+    """
+    states = states_of(ticks, household, now)
+    tasks = [*plan.tasks, *plan.morning]
+    deeds = [(deed_of(plan, task), task) for task in tasks] if may else []
+    listed = {task.key for task in plan.tasks}
+    done = []
+    for one in plan.done:
+        if one.key not in listed and one.key not in ticks.taken_back:
+            state = states.get(one.key, {})
+            words = str(state.get("words") or say("Done by {clock}.", clock=household.clock(one.at)))
+            done.append(DoneLine(one.key, sentence(one.what), words, bool(state.get("undo"))))
+    return TickedPage(
+        night=str(plan.night),
+        plan=_knows(plan),
+        may=may,
+        states=states,
+        numbers={deed.what: str(uuid.uuid4()) for deed, _ in deeds},
+        bodies={
+            deed.what: json.dumps(
+                {
+                    "tree": task.trees[0] if len(task.trees) == 1 else None,
+                    "body": json.loads(deed.model_dump_json(exclude_defaults=True)),
+                }
+            )
+            for deed, task in deeds
+        },
+        changed=changed_words(changed_since(plan, ticks)),
+        done=done,
+        words=json.dumps(
+            {
+                "waiting": say("Ticked on this device; it is sent once there is a connection."),
+                "refused": say("The server did not take this tick. Load the page again and look."),
+                "anew": say("The plan was made anew. Load the page again."),
+            }
+        ),
+    )
+
+
+def states_of(ticks: Ticks, household: Household, now: datetime) -> dict[str, dict[str, object]]:
+    """Give what is done by its key, in words, and whether it can still be taken back."""
+    return {key: {"words": _words(one, household), "undo": now <= one.undo_until()} for key, one in ticks.done.items()}
+
+
+def _words(one: Tick, household: Household) -> str:
+    return say("Done {clock}, {name}.", clock=household.clock(one.at), name=one.by)
+
+
+def _knows(plan: EveningPlan) -> str:
+    """Give what a plan knew to be done."""
+    return " ".join(sorted(task.key for task in plan.done))
+
+
+def changed_words(count: int) -> str:
+    """Say how many ticks a plan does not know; nothing for none."""
+    if not count:
+        return ""
+    return say_count("{count} tick changed since this plan.", "{count} ticks changed since this plan.", count)
+
+
+def ticking_routes(
+    house: House, plan_for: Callable[[date | None], EveningPlan], signed_by: Callable[[Request, House], Any]
+) -> APIRouter:
+    """Make the addresses that take ticks.
+
+    Parameters
+    ----------
+    house : House
+    plan_for : callable
+        As in `WebSettings`.
+    signed_by : callable
+        Gives who sends a request, of a request and the house.
+
+    Returns
+    -------
+    APIRouter
+        ``POST /evening/tick``, ``/evening/untick``, ``/evening/replan`` and ``GET /evening/ticks.json``.
+    """
+    router = APIRouter()
+
+    def shown(night: date) -> EveningPlan:
+        """Give the plan on which somebody ticks: the stored one, since nobody waits for a new one to tick."""
+        plan = latest_plan(house.journal, house.yard()[1].yard, night)
+        return plan if plan is not None else plan_for(night)
+
+    def back(night: date, place: str) -> Response:
+        here = tonight(house.yard()[0].location, house.clock()) == night
+        return RedirectResponse(("/" if here else f"/night/{night}") + place, 303)
+
+    @router.post("/evening/tick", include_in_schema=False)
+    def take(
+        request: Request,
+        night: Annotated[date, Form()],
+        key: Key,
+        entry: Number,
+        _: Annotated[Who, Depends(need("helper"))],
+    ) -> Response:
+        plan = shown(night)
+        try:
+            tick(house.ledger, plan, key, signed=signed_by(request, house), number=entry)
+        except JournalError as error:
+            raise HTTPException(409, str(error)) from error
+        return back(night, place_of(plan, key))
+
+    @router.post("/evening/untick", include_in_schema=False)
+    def take_back(
+        request: Request, night: Annotated[date, Form()], key: Key, _: Annotated[Who, Depends(need("helper"))]
+    ) -> Response:
+        try:
+            untick(house.ledger, night, key, signed=signed_by(request, house))
+        except JournalError as error:
+            raise HTTPException(409, str(error)) from error
+        return back(night, place_of(shown(night), key))
+
+    @router.post("/evening/replan", include_in_schema=False)
+    def again(request: Request, night: Annotated[date, Form()], _: Annotated[Who, Depends(need("helper"))]) -> Response:
+        ask_again(house.ledger, shown(night), signed=signed_by(request, house))
+        # The page itself waits for the new plan, and says so.
+        return back(night, "")
+
+    @router.get("/evening/ticks.json", include_in_schema=False)
+    def ticks(night: Annotated[date, Query()]) -> Response:
+        yard, version = house.yard()
+        plan = latest_plan(house.journal, version.yard, night)
+        found = ticks_of(house.ledger, night)
+        return JSONResponse(
+            {
+                "plan": _knows(plan) if plan is not None else "",
+                "done": states_of(found, Household(yard.display, ZoneInfo(yard.location.time_zone)), house.clock()),
+                "changed": changed_words(changed_since(plan, found)) if plan is not None else "",
+            },
+            headers={"cache-control": "no-store"},
+        )
+
+    return router
+
+
+def place_of(plan: EveningPlan, key: str) -> str:
+    """Give the fragment of the page at which a task stands."""
+    task = task_of(plan, key)
+    if task is None:
+        return "#before-dark"
+    evening = task in plan.tasks and task.when not in AFTER
+    return f"#task-{'evening' if evening else 'morning'}-{task.order}"
