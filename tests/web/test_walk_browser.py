@@ -98,8 +98,7 @@ def test_a_whole_walk_out_of_reach_comes_in_once_and_whole(phones, address, hous
     page.locator("label.sign").first.click()
     save(page, 4)
     page.locator(".round-nav a", has_text="All trees").click()
-    assert page.locator("a.go").get_attribute("href").endswith(f"/walk/{order[4]}")
-    page.locator("a.go").click()
+    page.locator(f"a.go[href$='/walk/{order[4]}']").click()
     page.wait_for_url(f"**/walk/{order[4]}")
     for _ in order[4:]:
         save(page, 0)
@@ -319,3 +318,21 @@ def test_pages_do_not_need_a_secure_address_as_long_as_they_stay_open(phones, ad
     until_sent(page, house, 2)
 
     assert sorted(grade for _, grade in looks(house)) == [1, 2]
+
+
+def test_a_server_that_does_not_answer_holds_nobody_up(phones, address, house):
+    page = phones()
+    page.add_init_script("Object.defineProperty(window, 'isSecureContext', { value: false })")
+    page.goto(f"{address}/walk")
+    page.wait_for_selector("html[data-walk='open-only']", timeout=60_000)
+    page.context.route("**/*", lambda route: None)  # taken, and never answered
+
+    page.locator("a.go").click()
+    page.wait_for_selector("form.look", timeout=5_000)
+    save(page, 4)
+    page.locator(".waiting-line a").click()
+    page.locator("#waiting .waiting-list li").wait_for(timeout=5_000)
+
+    assert "1 waiting to be sent" in page.locator("#waiting").inner_text()
+    assert house.ledger.current() == []
+    page.context.unroute_all(behavior="ignoreErrors")

@@ -17,29 +17,37 @@ const gradeOf = entry => (entry.body.grade === undefined ? '' : grades[entry.bod
 
 // Pages as they came, for addresses that are not secure: there no service worker keeps them.
 const pages = new Map()
+const PATIENCE_MS = 800
 
+// Gives the text of a page, null where it cannot be had; throws where the server sends somewhere else (the log-in).
 async function pageOf(path) {
-  try {
-    const answer = await fetch(path, { credentials: 'same-origin' })
-    if (answer.ok && !answer.redirected) {
-      const text = await answer.text()
-      if (text.includes('id="walk-told"')) {
-        pages.set(path, text)
-        return text
-      }
-    }
-    if (answer.redirected) return null
-  } catch {
-    // out of reach
-  }
-  return pages.get(path) ?? null
+  const asked = fetch(path, { credentials: 'same-origin' }).then(async answer => {
+    if (answer.redirected) throw Object.assign(new Error('elsewhere'), { elsewhere: true })
+    const text = answer.ok ? await answer.text() : ''
+    if (!text.includes('id="walk-told"')) return pages.get(path) ?? null
+    pages.set(path, text)
+    return text
+  }).catch(error => {
+    if (error.elsewhere) throw error
+    return pages.get(path) ?? null
+  })
+  if (!pages.has(path)) return asked
+  // A wireless that is there and leads nowhere must not hold up the walk.
+  const late = new Promise(resolve => setTimeout(() => resolve(pages.get(path)), PATIENCE_MS))
+  return Promise.race([asked, late])
 }
 
-async function go(path, { push = true } = {}) {
-  const text = await pageOf(path)
+async function go(path, { push = true, hash = '' } = {}) {
+  let text
+  try {
+    text = await pageOf(path)
+  } catch {
+    location.assign(path)
+    return
+  }
   if (text === null) {
-    if (navigator.onLine) location.assign(path)
-    else problem(words.gone)
+    // The page that is open stays: without a service worker it is all there is.
+    problem(words.gone)
     return
   }
   const next = new DOMParser().parseFromString(text, 'text/html')
@@ -52,15 +60,16 @@ async function go(path, { push = true } = {}) {
   scrollTo(0, 0)
   begin()
   document.querySelector('main h1')?.focus({ preventScroll: true })
+  if (hash) document.querySelector(hash)?.scrollIntoView()
 }
 
 document.addEventListener('click', event => {
   const link = event.target.closest('main a')
   if (!link || event.defaultPrevented || event.button !== 0 || event.metaKey || event.ctrlKey || event.shiftKey) return
   const url = new URL(link.href)
-  if (url.origin !== location.origin || !/^\/walk(\/|$)/.test(url.pathname) || url.hash) return
+  if (url.origin !== location.origin || !/^\/walk(\/|$)/.test(url.pathname)) return
   event.preventDefault()
-  go(url.pathname)
+  go(url.pathname, { hash: url.hash })
 })
 
 addEventListener('popstate', () => {

@@ -5,7 +5,7 @@ const FILES = `fruitwall-files-${VERSION}`
 const PAGES = `fruitwall-pages-${VERSION}`
 const PHOTOS = 'fruitwall-photos'
 const MOST_PHOTOS = 300
-const PATIENCE_MS = 4000
+const PATIENCE_MS = 1500
 const OFFLINE = '/walk/-/offline'
 
 const isWalk = path => path === '/walk' || (path.startsWith('/walk/') && path !== OFFLINE)
