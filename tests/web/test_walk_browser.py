@@ -336,3 +336,18 @@ def test_a_server_that_does_not_answer_holds_nobody_up(phones, address, house):
     assert "1 waiting to be sent" in page.locator("#waiting").inner_text()
     assert house.ledger.current() == []
     page.context.unroute_all(behavior="ignoreErrors")
+
+
+def test_the_browser_refuses_nothing_of_the_walk(phones, address, photo):
+    page = phones()
+    said: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("requestfailed", lambda request: said.append(request.url))
+    page.on("response", lambda answer: said.append(answer.url) if answer.status >= 400 else None)
+    kept(page, address)
+    page.goto(f"{address}/walk/papaya")
+    page.locator("input[type=file]").set_input_files(photo)
+    page.locator(".chosen-photos canvas").wait_for()
+
+    page.wait_for_load_state("networkidle")
+    assert said == []
