@@ -213,7 +213,7 @@ def test_what_to_look_at_is_told_after_a_change(open_yard):
 
 
 def test_two_who_change_one_thing_are_shown_both_and_choose(open_yard, house):
-    theirs = filled(get(open_yard, "/yard?pick=papaya")) | {"name": ["Theirs"]}
+    theirs = filled(get(open_yard, "/yard?pick=papaya")) | {"name": ["Theirs"], "height": ["2"]}
     mine = filled(get(open_yard, "/yard?pick=papaya")) | {"name": ["Mine"]}
     open_yard.post("/yard/change", data=theirs)
 
@@ -222,7 +222,7 @@ def test_two_who_change_one_thing_are_shown_both_and_choose(open_yard, house):
     assert answer.status_code == 409
     page = read_page(answer.text)
     cells = [one.text for one in page.one(cls="yard-error").one("tbody").all() if one.name in ("th", "td")]
-    assert cells == ["Name", "Papaya", "Theirs", "Mine"]
+    assert cells == ["Name", "Papaya", "Theirs", "Mine", "Height", "1.8288", "2", "2"]
     assert thing_of(house, "papaya")["name"] == "Theirs"
     form = next(one for one in page.one(cls="yard-error").all("form"))
     again: dict[str, list[str]] = {}
@@ -230,6 +230,7 @@ def test_two_who_change_one_thing_are_shown_both_and_choose(open_yard, house):
         again.setdefault(one.attributes["name"], []).append(one.attributes["value"])
     open_yard.post("/yard/change", data=again)
     assert thing_of(house, "papaya")["name"] == "Mine"
+    assert thing_of(house, "papaya")["height"] == 2
 
 
 def test_two_who_change_different_things_are_both_heard(open_yard, house):

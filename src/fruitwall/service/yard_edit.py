@@ -155,7 +155,7 @@ class EditConflict(FruitwallError):
     ----------
     thing : str
     before, theirs, mine : mapping or None
-        The thing as it was, as it is now and as it would be; None where it is not there.
+        The thing as it was, as it is now, and as the edit would make it now; None where it is not there.
     version : YardVersion
         The newest.
     """
@@ -415,8 +415,10 @@ def _stop_conflict(house: House, edit: Edit, base: int, current: YardVersion) ->
     before, now = data_of(seen.text), data_of(current.text)
     if edit.thing not in changed_things(before, now):
         return
-    mine, _ = applied(before, edit)
-    raise EditConflict(edit.thing, find(before, edit.thing), find(now, edit.thing), find(mine, edit.thing), current)
+    theirs = find(now, edit.thing)
+    # What the edit would make of the thing as it is now: what they changed elsewhere in it would stay.
+    mine, _ = applied(before if theirs is None else now, edit)
+    raise EditConflict(edit.thing, find(before, edit.thing), theirs, find(mine, edit.thing), current)
 
 
 @dataclass(frozen=True)

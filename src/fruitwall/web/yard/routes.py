@@ -213,7 +213,8 @@ class _Desk:
         form: list[Field] | None = None,
     ) -> Response:
         """Make an edit and answer: the new state, what is wrong beside its fields, or both sides of a conflict."""
-        base = _number(posted, "seen") or 0
+        # Whoever has seen both sides of a conflict says onto which version their change goes.
+        base = _number(posted, "onto") or _number(posted, "seen") or 0
         try:
             return self.answer(
                 request,
@@ -223,12 +224,12 @@ class _Desk:
                 form,
             )
         except EditConflict as conflict:
-            hidden = [(key, one) for key, values in posted.items() if key != "seen" for one in values]
+            hidden = [(key, one) for key, values in posted.items() if key != "onto" for one in values]
             both = Conflict(
                 author=conflict.version.author,
                 rows=conflict_rows(conflict.before, conflict.theirs, conflict.mine),
                 action=request.url.path,
-                hidden=[*hidden, ("seen", str(conflict.version.number))],
+                hidden=[*hidden, ("onto", str(conflict.version.number))],
             )
             return self.show(request, asked, 409, conflict=both)
 

@@ -9,6 +9,7 @@ const SNAP_M = 0.1
 const FAR_PX = 4 // a pointer that moved less was put down, not dragged
 const REACH_PX = 22
 const KEYS_REST_MS = 450
+const SAID_MS = 8000 // what was done is also seen in the plan; what went wrong stays
 const SVG = 'http://www.w3.org/2000/svg'
 
 let drag = null // what is being dragged now
@@ -16,6 +17,7 @@ let nudge = null // what arrow keys have moved and nobody was told yet
 let told = null // what they have moved and the server was told, but has not answered
 let waiting = null // an answer that came while something was being dragged
 let queue = Promise.resolve()
+let fade = 0
 
 const plan = () => work.querySelector('svg.plan')
 const thing = (name) => plan().querySelector(`.thing[data-thing="${CSS.escape(name)}"]`)
@@ -81,6 +83,8 @@ function send(make) {
 function tell(text, wrong = false) {
   said.textContent = text
   said.classList.toggle('wrong', wrong)
+  clearTimeout(fade)
+  if (!wrong) fade = setTimeout(() => (said.textContent = ''), SAID_MS)
 }
 
 function show({ part, said: words, focus }) {
@@ -99,6 +103,8 @@ function show({ part, said: words, focus }) {
   ready()
   if (nudge) shift(thing(nudge.name), nudge.corner, nudge.by)
   if (place) work.querySelector(place)?.focus({ preventScroll: true })
+  // On a phone what has to be answered may lie out of sight, since the page was longer before.
+  work.querySelector('.yard-error, [aria-invalid]')?.scrollIntoView({ block: 'center' })
 }
 
 // How to find the focused thing again in the next state of the page.
@@ -360,9 +366,10 @@ work.addEventListener('click', (event) => {
   if (link && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
     event.preventDefault()
     const url = new URL(link.href)
+    const fromList = link.closest('.yard-list') !== null
     // A thing picked in the list is seen in the plan and its form comes into sight.
-    send(() => ({ url: url.pathname + url.search, focus: link.closest('.yard-list, .yard-adds') ? '#thing' : null })).then(
-      () => link.closest('.yard-list') === null && work.querySelector('#thing')?.scrollIntoView?.({ block: 'nearest' }),
+    send(() => ({ url: url.pathname + url.search, focus: link.closest('.yard-layers') ? null : '#thing' })).then(
+      () => fromList && work.querySelector('.yard-columns').scrollIntoView({ block: 'start' }),
     )
   }
 })
@@ -478,4 +485,5 @@ work.addEventListener('submit', (event) => {
   send(() => ({ url: asked.getAttribute('action'), body: values, focus: '#thing' }))
 })
 
+said.classList.add('floating')
 ready()
