@@ -1,0 +1,1 @@
+"""Pictures of something over time, from one small description each."""
