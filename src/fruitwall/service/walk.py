@@ -214,7 +214,9 @@ def _looks(entries: Sequence[LedgerEntry]) -> dict[str, list[Look]]:
     return found
 
 
-def nights_over(house: House, yard: str, now: datetime) -> list[tuple[datetime, Mapping[str, NightFelt]]]:
+def nights_over(
+    house: House, yard: str, now: datetime, *, back: int = NIGHTS_BACK
+) -> list[tuple[datetime, Mapping[str, NightFelt]]]:
     """Give what the trees went through in the last nights, from the plans that were stored for them.
 
     Parameters
@@ -223,6 +225,8 @@ def nights_over(house: House, yard: str, now: datetime) -> list[tuple[datetime, 
     yard : str
         Name of the yard.
     now : datetime, aware
+    back : int
+        How many nights at most.
 
     Returns
     -------
@@ -232,13 +236,13 @@ def nights_over(house: House, yard: str, now: datetime) -> list[tuple[datetime, 
     found: list[tuple[datetime, Mapping[str, NightFelt]]] = []
     # A plan of tomorrow night may be there already; two days ahead of UTC's date is ahead of every zone's.
     before = now.date() + timedelta(days=2)
-    earliest = now.date() - timedelta(days=NIGHTS_BACK + 1)
+    earliest = now.date() - timedelta(days=back + 1)
     while (stored := house.journal.plan_before(before, yard=yard)) is not None and stored.night >= earliest:
         before = stored.night
         read = _read_plan(stored)
         if read is not None and read[0] <= now:
             found.append(read)
-    return found[:NIGHTS_BACK][::-1]
+    return found[:back][::-1]
 
 
 _plans_read: dict[str, tuple[datetime, Mapping[str, NightFelt]] | None] = {}

@@ -23,6 +23,8 @@ from fruitwall.web.guard import Guard
 from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages
 from fruitwall.web.settings import WebSettings
+from fruitwall.web.settings_pages.routes import settings_routes
+from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.yard.routes import yard_routes
 
@@ -44,7 +46,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
         known of each kind, ``/gear`` what is published on containers and covers, ``/health``.
     """
-    folders = ("access", "evening", "kinds", "sheet", "walk", "yard")
+    folders = ("access", "charts", "evening", "kinds", "sheet", "trees", "walk", "yard")
     assets = Assets([HERE, *(HERE / name for name in folders)])
     pages = Pages(assets)
     sessions = sessions_of(settings)
@@ -55,9 +57,11 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(api_routes(settings, pages))
         routers.append(yard_routes(settings, pages))
         routers.append(walk_routes(settings, pages))
+        routers.append(tree_routes(settings, pages))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]
+        routers.append(settings_routes(settings, pages, sessions))
     for router in routers:
         app.include_router(router)
     mounted = {getattr(route, "path", "") for router in routers for route in router.routes}
