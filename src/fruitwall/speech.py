@@ -10,7 +10,7 @@ Templates are found by ``scripts/translations``; what they are in other language
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, field
@@ -23,6 +23,53 @@ LANGUAGES = {"en": "English", "es": "Español"}
 
 _language: ContextVar[str] = ContextVar("fruitwall_language", default="en")
 _book: ContextVar[Book | None] = ContextVar("fruitwall_book", default=None)
+_writer: ContextVar[Callable[[Amount], str] | None] = ContextVar("fruitwall_writer", default=None)
+
+
+class Amount(str):
+    """A number with its unit, a time or a day, as written for one reader; it keeps what another one needs.
+
+    Attributes
+    ----------
+    kind : str
+        How it is written, such as ``temperature``.
+    parts : tuple
+        What is written: numbers in SI units, or texts.
+    """
+
+    __slots__ = ("kind", "parts")
+    kind: str
+    parts: tuple[float | str, ...]
+
+    def __new__(cls, text: str, kind: str, *parts: float | str) -> Amount:
+        """Make it of the text as written and of what is needed to write it anew."""
+        made = super().__new__(cls, text)
+        made.kind, made.parts = kind, parts
+        return made
+
+
+def quantity(value: float, unit: str, spec: str = ".0f") -> Amount:
+    """Write a number in SI units, to be turned into the reader's units when it is said again.
+
+    Parameters
+    ----------
+    value : float
+    unit : str
+        ``m``, ``kg``, ``K``, ``°C``; empty for a bare number.
+    spec : str
+        As `format` takes it.
+    """
+    return Amount(f"{value:{spec}} {unit}".rstrip(), "quantity", value, unit, spec)
+
+
+@contextmanager
+def writing(writer: Callable[[Amount], str]) -> Iterator[None]:
+    """Write amounts in sentences that are said again as a function does, until the end of the block."""
+    token = _writer.set(writer)
+    try:
+        yield
+    finally:
+        _writer.reset(token)
 
 
 @dataclass(frozen=True)
@@ -71,13 +118,54 @@ class Book:
         str
             A text that neither this book nor the translations know stays as it is: names are such.
         """
-        if language() == "en":
-            return text
         phrase = self.phrases.get(text)
-        if phrase is None:
-            return translated(text)
-        values = {name: self.said(value) if isinstance(value, str) else value for name, value in phrase.values.items()}
-        return _filled(phrase.template, phrase.many, phrase.count, values)
+        if phrase is not None:
+            values = {name: self._value(value) for name, value in phrase.values.items()}
+            return _filled(phrase.template, phrase.many, phrase.count, values)
+        known = translated(text)
+        if known != text or not text:
+            return known
+        # A sentence may have been made of a phrase by a capital and a full stop.
+        if text.endswith(".") and (said := self.said(text[:-1])) != text[:-1]:
+            return said + "."
+        small = text[0].lower() + text[1:]
+        if small != text and (small in self.phrases or translated(small) != small):
+            said = self.said(small)
+            return said[:1].upper() + said[1:]
+        return text
+
+    def _value(self, value: Any) -> Any:
+        if isinstance(value, Amount):
+            writer = _writer.get()
+            return writer(value) if writer is not None else value
+        return self.said(value) if isinstance(value, str) else value
+
+    def same(self, text: str, as_text: str) -> None:
+        """Note that a text says the same as another one of this book."""
+        if as_text in self.phrases:
+            self.phrases[text] = self.phrases[as_text]
+
+    def about(self, texts: Sequence[str]) -> Book:
+        """Give a book of what is needed to say some texts again, and no more."""
+        kept = Book()
+        open_ = list(texts)
+        while open_:
+            text = open_.pop()
+            for key in {text, text[:1].lower() + text[1:], text.removesuffix(".")} | {
+                (text[:1].lower() + text[1:]).removesuffix(".")
+            }:
+                if key in self.phrases and key not in kept.phrases:
+                    kept.phrases[key] = self.phrases[key]
+                    open_ += [value for value in self.phrases[key].values.values() if type(value) is str]
+        return kept
+
+
+def note_same(text: str, as_text: str) -> str:
+    """Tell the book, if there is one, that a text says the same as another; gives the text."""
+    book = _book.get()
+    if book is not None and text != as_text:
+        book.same(text, as_text)
+    return text
 
 
 def language() -> str:
@@ -191,6 +279,14 @@ def say_list(parts: Sequence[str]) -> str:
     said = parts[0]
     for place, part in enumerate(parts[1:], start=2):
         said = say("{parts} and {last}" if place == len(parts) else "{parts}, {last}", parts=said, last=part)
+    return said
+
+
+def say_chain(parts: Sequence[str], mark: str = ";") -> str:
+    """Say things one after the other, parted by ";" or ","."""
+    said = parts[0] if parts else ""
+    for part in parts[1:]:
+        said = say("{parts}; {last}" if mark == ";" else "{parts}, {last}", parts=said, last=part)
     return said
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from fruitwall.plans.covering import FILMS
 from fruitwall.plans.problem import PlannedTask
+from fruitwall.speech import marked, quantity, say
 from fruitwall.yard.model import Yard
 
 
@@ -109,8 +110,11 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _electric,
         Caution(
             "ground_fault",
-            "Only on a socket with ground-fault protection (GFCI about 6 mA, RCD 30 mA), tested before the evening; "
-            "lamps, leads and joints made for outdoors, off the ground and out of the wet.",
+            marked(
+                "Only on a socket with ground-fault protection (GFCI about 6 mA, RCD 30 mA), tested before "
+                "the evening; "
+                "lamps, leads and joints made for outdoors, off the ground and out of the wet."
+            ),
             "ground-fault notes; RoSPA Northern Ireland (30 mA from memory)",
         ),
     ),
@@ -118,8 +122,10 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _on_lead,
         Caution(
             "leads",
-            "Unroll every lead completely, one load to a lead, no chains of leads; none across a path or under a "
-            "door. If a plug is warm or the protection trips again: off, unplugged, and left off.",
+            marked(
+                "Unroll every lead completely, one load to a lead, no chains of leads; none across a path or under a "
+                "door. If a plug is warm or the protection trips again: off, unplugged, and left off."
+            ),
             "Electrical Safety First; RoSPA Northern Ireland",
         ),
     ),
@@ -127,9 +133,11 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _heater,
         Caution(
             "heater",
-            "Keep 0.9 m (3 ft) free on all sides of the heater, measured to where wind can blow the cover; level "
-            "ground, tip-over switch and thermostat working. Advice is never to leave a heater alone or asleep "
-            "beside it: somebody stays up for it, or use lamps, water or cloth instead.",
+            marked(
+                "Keep 0.9 m (3 ft) free on all sides of the heater, measured to where wind can blow the cover; level "
+                "ground, tip-over switch and thermostat working. Advice is never to leave a heater alone or asleep "
+                "beside it: somebody stays up for it, or use lamps, water or cloth instead."
+            ),
             "fire departments' and ESFI tips",
         ),
     ),
@@ -137,8 +145,11 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _heater_on_lead,
         Caution(
             "heater_lead",
-            "Makers want a heater plugged straight into the wall. On a lead it must be short, 14 or 12 AWG (2.5 mm² "
-            "or more), uncovered and cool to the hand; ask the maker first.",
+            marked(
+                "Makers want a heater plugged straight into the wall. On a lead it must be short, 14 or 12 "
+                "AWG (2.5 mm² "
+                "or more), uncovered and cool to the hand; ask the maker first."
+            ),
             "fire departments' tips; heater safety sheet",
         ),
     ),
@@ -146,8 +157,11 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _heater,
         Caution(
             "no_fuel",
-            "Never replace it by a gas or charcoal burner under a cover: carbon monoxide has no smell, and cloth that "
-            "breathes does not save anybody.",
+            marked(
+                "Never replace it by a gas or charcoal burner under a cover: carbon monoxide has no smell, "
+                "and cloth that "
+                "breathes does not save anybody."
+            ),
             "heater makers; charcoal from memory",
         ),
     ),
@@ -155,8 +169,11 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _lamps,
         Caution(
             "lamps",
-            "Fix the lamps so that glass touches neither leaf nor cloth nor film, also when the wind moves them; no "
-            "dry leaves or straw below. Read the watts on the label.",
+            marked(
+                "Fix the lamps so that glass touches neither leaf nor cloth nor film, also when the wind "
+                "moves them; no "
+                "dry leaves or straw below. Read the watts on the label."
+            ),
             "Colorado State University GardenNotes 722; Electrical Safety First",
         ),
     ),
@@ -164,7 +181,7 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _wet,
         Caution(
             "water_and_power",
-            "No water where lamps or leads are plugged in. What runs onto paths freezes: grit it or stay off.",
+            marked("No water where lamps or leads are plugged in. What runs onto paths freezes: grit it or stay off."),
             "safety leaflets; the path is common practice, no source",
         ),
     ),
@@ -172,9 +189,12 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _lifted,
         Caution(
             "lifting",
-            "The lifting limit is meant for a warm, dry, level place and a steady load; cold, wet grass, gloves and "
-            "a freshly watered pot make it the most that could be right. Step in close, turn with the feet, set it "
-            "down every 10 m. Lift less, or not at all, if your back or doctor says so.",
+            marked(
+                "The lifting limit is meant for a warm, dry, level place and a steady load; cold, wet "
+                "grass, gloves and "
+                "a freshly watered pot make it the most that could be right. Step in close, turn with the feet, set it "
+                "down every 10 m. Lift less, or not at all, if your back or doctor says so."
+            ),
             "NIOSH 94-110; HSE INDG143",
         ),
     ),
@@ -182,8 +202,10 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _rolled,
         Caution(
             "trolley",
-            "Push rather than pull where you can see over the load. Get help on a slope, and never stand below a "
-            "loaded trolley.",
+            marked(
+                "Push rather than pull where you can see over the load. Get help on a slope, and never stand below a "
+                "loaded trolley."
+            ),
             "HSE INDG143; the last words are common practice, no source",
         ),
     ),
@@ -191,7 +213,7 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _moved,
         Caution(
             "path",
-            "Clear and light the path first; wet leaves and frost make it slippery.",
+            marked("Clear and light the path first; wet leaves and frost make it slippery."),
             "common practice, no source",
         ),
     ),
@@ -199,7 +221,7 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _indoors,
         Caution(
             "indoors",
-            "Not beside a radiator: warm and dark indoors takes hardiness and drops leaves.",
+            marked("Not beside a radiator: warm and dark indoors takes hardiness and drops leaves."),
             "from memory",
         ),
     ),
@@ -207,8 +229,11 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _ladder,
         Caution(
             "ladder",
-            "One out for four up, tied or held, three points of contact: pull the sheet over with a line or a pole, "
-            "not with an armful of cloth. No ladder on frost, ice or soft ground, in wind, or of metal near wires.",
+            marked(
+                "One out for four up, tied or held, three points of contact: pull the sheet over with a "
+                "line or a pole, "
+                "not with an armful of cloth. No ladder on frost, ice or soft ground, in wind, or of metal near wires."
+            ),
             "OSHA guidance as reproduced by trade sites; the pole is common practice, no source",
         ),
     ),
@@ -216,7 +241,7 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _film,
         Caution(
             "film",
-            "Film must be open before the morning sun is on it: closed, it cooks the tree even on a cool day.",
+            marked("Film must be open before the morning sun is on it: closed, it cooks the tree even on a cool day."),
             "Colorado State University GardenNotes 722",
         ),
     ),
@@ -224,8 +249,10 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _draped,
         Caution(
             "touching",
-            "Where cloth touches leaves they freeze with it, wet cloth more so: keep it off with stakes where you "
-            "can, and dry.",
+            marked(
+                "Where cloth touches leaves they freeze with it, wet cloth more so: keep it off with stakes where you "
+                "can, and dry."
+            ),
             "Colorado State University GardenNotes 722",
         ),
     ),
@@ -233,8 +260,11 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _anything,
         Caution(
             "cold_hands",
-            "Tie knots and plug in before the cold, or with warm hands; wear a head torch and tell somebody when you "
-            "start and when you are done.",
+            marked(
+                "Tie knots and plug in before the cold, or with warm hands; wear a head torch and tell "
+                "somebody when you "
+                "start and when you are done."
+            ),
             "cold-stress summaries; the torch is common practice, no source",
             per_task=False,
         ),
@@ -243,8 +273,10 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
         _anything,
         Caution(
             "what_prevails",
-            "Instructions on the gear, local electrical, fire and building codes and the work of licensed people "
-            "prevail over this plan.",
+            marked(
+                "Instructions on the gear, local electrical, fire and building codes and the work of licensed people "
+                "prevail over this plan."
+            ),
             "this project",
             per_task=False,
         ),
@@ -302,13 +334,17 @@ def wet_leaf_cautions(*, t_air_c: float, drop_k: float, wind_m_s: float, waterin
     dry_wind = t_air_c < FROST_NEAR_C and wind_m_s >= STIRRING_M_S and drop_k >= DRY_DROP_K
     if not (watering or dry_wind):
         return []
-    first = "Water the ground only and keep the leaves dry" if watering else "Keep the leaves dry tonight"
+    first = say("Water the ground only and keep the leaves dry" if watering else "Keep the leaves dry tonight")
     wet_bulb_c = t_air_c - drop_k
     found = [
         Caution(
             "dry_leaves",
-            f"{first}: in moving air a wet leaf would stand {drop_k:.1f} K below the air "
-            f"(wet bulb {wet_bulb_c:.1f} °C).",
+            say(
+                "{first}: in moving air a wet leaf would stand {drop_k} below the air (wet bulb {wet_bulb_c}).",
+                first=first,
+                drop_k=quantity(drop_k, "K", ".1f"),
+                wet_bulb_c=quantity(wet_bulb_c, "°C", ".1f"),
+            ),
             "FAO 2005, vol. 1, p. 168 (evaporation from wet plants); psychrometer equation",
             per_task=False,
         )
@@ -317,9 +353,11 @@ def wet_leaf_cautions(*, t_air_c: float, drop_k: float, wind_m_s: float, waterin
         found.append(
             Caution(
                 "no_sprinkling",
-                "No sprinkling for ice: fruitwall does not plan it. Once begun it must run without pause until the "
-                "ice melts by itself and the wet bulb is above 0 °C; stopped or too thin, it leaves a tree colder "
-                "than a dry one. Ice breaks limbs and makes paths slippery.",
+                marked(
+                    "No sprinkling for ice: fruitwall does not plan it. Once begun it must run without pause until the "
+                    "ice melts by itself and the wet bulb is above 0 °C; stopped or too thin, it leaves a tree colder "
+                    "than a dry one. Ice breaks limbs and makes paths slippery."
+                ),
                 # Start and stop at the wet bulb: Harrison, Gerber and Choate, Circular 348, as quoted; without
                 # pause: Parsons 1995. Both as in `physics.icing`. Limbs and paths: common practice, no source.
                 "UF/IFAS HS-76; UF/IFAS Circular 348 as quoted; limbs and paths are common practice, no source",

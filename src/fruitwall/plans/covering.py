@@ -10,6 +10,7 @@ from fruitwall.plans.feeds import Load, feeds_for, why_no_power
 from fruitwall.plans.making import XY, Making, Refusal, heater_part, lamps_part
 from fruitwall.plans.parts import Measure, Part, Setting
 from fruitwall.plans.ways import NO_TIME, covering_ways, helpers
+from fruitwall.speech import marked, quantity, say
 from fruitwall.yard.model import Cover, CoverMaterial, Heater, LampString, Tree
 
 FILMS = frozenset({"film_polyethylene", "film_infrared", "bubble_film"})
@@ -19,15 +20,15 @@ LIGHT_CLOTHS = frozenset({"fleece_light", "fleece_medium", "fleece_heavy"})
 """Covers that let enough light through to stay on for some days; the others are pulled aside every morning."""
 
 COVER_NAMES: dict[CoverMaterial, str] = {
-    "fleece_light": "light fleece",
-    "fleece_medium": "medium fleece",
-    "fleece_heavy": "heavy fleece",
-    "frost_blanket": "frost blanket",
-    "bed_sheet": "bed sheet",
-    "burlap": "burlap",
-    "film_polyethylene": "polyethylene film",
-    "film_infrared": "infrared film",
-    "bubble_film": "bubble film",
+    "fleece_light": marked("light fleece"),
+    "fleece_medium": marked("medium fleece"),
+    "fleece_heavy": marked("heavy fleece"),
+    "frost_blanket": marked("frost blanket"),
+    "bed_sheet": marked("bed sheet"),
+    "burlap": marked("burlap"),
+    "film_polyethylene": marked("polyethylene film"),
+    "film_infrared": marked("infrared film"),
+    "bubble_film": marked("bubble film"),
 }
 """What covers are called in a sentence."""
 
@@ -48,7 +49,8 @@ class Covering:
     @property
     def name(self) -> str:
         """The same in words."""
-        return COVER_NAMES[self.material] + (" on its frame" if self.on_frame else "")
+        name = COVER_NAMES[self.material]
+        return say("{cover} on its frame", cover=name) if self.on_frame else name
 
 
 def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[Measure | Refusal]:
@@ -62,7 +64,11 @@ def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[
         part = cover_part(making, crown_of(tree), covering)
         if not fitting and tree.height_m <= making.times.highest_m:  # above that no sheet would help
             need = tree.crown_diameter_m + 2.0 * tree.height_m
-            why = f"no {covering.name} is large enough: to reach the ground all round takes {need:.1f} m both ways"
+            why = say(
+                "no {covering} is large enough: to reach the ground all round takes {need} both ways",
+                covering=covering.name,
+                need=quantity(need, "m", ".1f"),
+            )
             largest = max(min(sheet.width_m, sheet.length_m) for sheet in same)
             yield Refusal(covering.key, why, "no_sheet", need, largest, "m")
             continue
@@ -71,7 +77,7 @@ def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[
             continue
         bare = Measure(
             covering.key,
-            f"cover with {covering.name}",
+            say("cover with {covering}", covering=covering.name),
             tree.id,
             parts=(part,),
             requires=open_,
@@ -120,7 +126,7 @@ class Crowns:
 
 def crown_of(tree: Tree) -> Crowns:
     """Give the crown of one tree."""
-    lay = "Drape it to the ground all round and weigh the edge down; never tie it in round the trunk."
+    lay = say("Drape it to the ground all round and weigh the edge down; never tie it in round the trunk.")
     one = (tree.id,)
     return Crowns(tree.id, tree.name, one, tree.id, tree.position, tree.height_m, tree.crown_diameter_m, (lay,))
 
@@ -149,16 +155,25 @@ def cover_part(making: Making, over: Crowns, covering: Covering, *, wide: bool =
     steps = list(over.steps)
     if covering.on_frame:
         steps.insert(
-            0, f"Set the stakes or frame{' round all of them' if several else ''} so that the cover touches no leaf."
+            0,
+            say(
+                "Set the stakes or frame round all of them so that the cover touches no leaf."
+                if several
+                else "Set the stakes or frame so that the cover touches no leaf."
+            ),
         )
     if film:
-        steps.append("Open it in the morning before the sun is on it: film cooks a tree.")
+        steps.append(say("Open it in the morning before the sun is on it: film cooks a tree."))
     elif not light:
-        steps.append("Pull it aside in the morning, so that sun warms the soil.")
+        steps.append(say("Pull it aside in the morning, so that sun warms the soil."))
     return Part(
         key=f"{covering.key}{'/wide' if wide else ''}@{over.key}",
         kind="cover",
-        name=f"cover {over.name} with {'one ' if several else ''}{covering.name}",
+        name=say(
+            "cover {trees} with one {covering}" if several else "cover {trees} with {covering}",
+            trees=over.name,
+            covering=covering.name,
+        ),
         trees=over.trees,
         ways=covering_ways(making.yard, over.height_m, over.at, minutes, times),
         minutes_again=times.film_again if film else 0.0 if light else times.cover_again_share * minutes,
@@ -194,9 +209,15 @@ def _not_covered(making: Making, tree: Tree, key: str) -> Refusal:
     if not helpers(making.yard):
         return Refusal(key, NO_TIME, "nobody_has_time")
     if height > times.highest_m:
-        why = f"it is {height:.1f} m high; above {times.highest_m:g} m nothing is covered in the dark"
+        why = say(
+            "it is {height} high; above {highest_m} nothing is covered in the dark",
+            height=quantity(height, "m", ".1f"),
+            highest_m=quantity(times.highest_m, "m", "g"),
+        )
         return Refusal(key, why, "too_high", height, times.highest_m, "m")
-    why = f"it is {height:.1f} m high, which takes two people or somebody who uses a ladder"
+    why = say(
+        "it is {height} high, which takes two people or somebody who uses a ladder", height=quantity(height, "m", ".1f")
+    )
     return Refusal(key, why, "needs_two", height, times.pole_reach_m, "m")
 
 
@@ -208,7 +229,11 @@ def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> 
         yield replace(part, key=key)
         return
     yield replace(
-        bare, key=key, name=f"{bare.name}, with {lamp.name} under it", parts=(part, *bare.parts), lamp=lamp.id
+        bare,
+        key=key,
+        name=say("{bare}, with {lamp} under it", bare=bare.name, lamp=lamp.name),
+        parts=(part, *bare.parts),
+        lamp=lamp.id,
     )
 
 
@@ -223,7 +248,10 @@ def _with_heater(
     if not wide:
         yield Refusal(
             key,
-            f"no such sheet is large enough to leave {HEATER_CLEARANCE_M:.2f} m free round a heater",
+            say(
+                "no such sheet is large enough to leave {clearance} free round a heater",
+                clearance=quantity(HEATER_CLEARANCE_M, "m", ".2f"),
+            ),
             "no_clearance",
         )
         return
@@ -233,5 +261,9 @@ def _with_heater(
         return
     cover = cover_part(making, crown_of(tree), replace(covering, sheets=tuple(wide)), wide=True)
     yield replace(
-        bare, key=key, name=f"{bare.name}, with {heater.name} under it", parts=(part, cover), heater=heater.id
+        bare,
+        key=key,
+        name=say("{bare}, with {heater} under it", bare=bare.name, heater=heater.name),
+        parts=(part, cover),
+        heater=heater.id,
     )

@@ -9,6 +9,7 @@ from fruitwall.plans.parts import Feed
 from fruitwall.plans.power import circuit_capacity_w, lead_carries
 from fruitwall.plans.times import SetUpTimes
 from fruitwall.plans.walking import DETOUR
+from fruitwall.speech import quantity, say
 from fruitwall.yard.model import Circuit, Yard
 
 UP_M = 1.0
@@ -72,15 +73,24 @@ def lead_metres(circuit: Circuit, load: Load) -> float:
 def why_no_power(yard: Yard, load: Load, times: SetUpTimes) -> str:
     """Say why nothing can feed a load."""
     if not yard.circuits:
-        return "there is no outdoor circuit"
+        return say("there is no outdoor circuit")
     safe = [circuit for circuit in yard.circuits if circuit.ground_fault]
     if not safe:
-        return "no outdoor circuit has ground-fault protection"
+        return say("no outdoor circuit has ground-fault protection")
     strong = [circuit for circuit in safe if load.watts <= circuit_watts(circuit)]
     if not strong:
         most = max(circuit_watts(circuit) for circuit in safe)
-        return f"it takes {load.watts:.0f} W, and no circuit may carry more than {most:.0f} W all night"
+        return say(
+            "it takes {watts} W, and no circuit may carry more than {most} W all night",
+            watts=quantity(load.watts, "", ".0f"),
+            most=quantity(most, "", ".0f"),
+        )
     nearest = min(strong, key=lambda circuit: lead_metres(circuit, load))
     need = lead_metres(nearest, load) - times.cord_m
-    thick = ", thick enough for a heater," if load.heater else ""
-    return f"no lead{thick} reaches it: {need:.0f} m from {nearest.name}"
+    return say(
+        "no lead, thick enough for a heater, reaches it: {need} from {nearest}"
+        if load.heater
+        else "no lead reaches it: {need} from {nearest}",
+        need=quantity(need, "m", ".0f"),
+        nearest=nearest.name,
+    )

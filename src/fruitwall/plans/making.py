@@ -10,6 +10,7 @@ from fruitwall.plans.covers import HEATER_CLEARANCE_M
 from fruitwall.plans.parts import Feed, Part
 from fruitwall.plans.times import SetUpTimes
 from fruitwall.plans.ways import easy_ways
+from fruitwall.speech import quantity, say
 from fruitwall.yard.model import Heater, LampString, Yard
 
 XY = tuple[float, float]
@@ -110,11 +111,11 @@ def lamps_part(
     making: Making, lamp: LampString, feeds: tuple[Feed, ...], at: XY, trees: tuple[str, ...], group: str, name: str
 ) -> Part:
     """Make the part of hanging a lamp string; `group` as of `plans.parts.Part`."""
-    times, crowns = making.times, "the crown" if len(trees) == 1 else "all the crowns"
+    times = making.times
     return Part(
         key=f"lamps:{lamp.id}@{group.removeprefix(SHELTER).removeprefix(SHEET)}",
         kind="lamps",
-        name=f"hang {lamp.name} in {name}",
+        name=say("hang {lamp} in {name}", lamp=lamp.name, name=name),
         trees=trees,
         ways=easy_ways(making.yard, times.lamps, at),
         minutes_again=times.lamps_again,
@@ -127,9 +128,13 @@ def lamps_part(
         feeds=feeds,
         position=at,
         steps=(
-            f"Hang the lamps low and spread through {crowns} before the cover goes on.",
-            "No lamp may touch leaf, cloth or film, now or when the wind moves them.",
-            "Test the ground-fault device, then switch on at dusk.",
+            say(
+                "Hang the lamps low and spread through the crown before the cover goes on."
+                if len(trees) == 1
+                else "Hang the lamps low and spread through all the crowns before the cover goes on."
+            ),
+            say("No lamp may touch leaf, cloth or film, now or when the wind moves them."),
+            say("Test the ground-fault device, then switch on at dusk."),
         ),
         group=group,
     )
@@ -144,7 +149,7 @@ def heater_part(
     return Part(
         key=f"heater:{heater.id}@{group.removeprefix(SHELTER).removeprefix(SHEET)}",
         kind="heater",
-        name=f"place {heater.name} by {name}",
+        name=say("place {heater} by {name}", heater=heater.name, name=name),
         trees=trees,
         ways=easy_ways(making.yard, times.heater, at),
         minutes_again=times.heater_again,
@@ -157,9 +162,12 @@ def heater_part(
         feeds=feeds,
         position=at,
         steps=(
-            f"Stand it level on bare ground or paving, {HEATER_CLEARANCE_M:.1f} m from cloth, film, wood and leaves, "
-            "measured to where the cover can blow.",
-            "Test the ground-fault device, then switch on at dusk. Somebody stays at home and looks after it.",
+            say(
+                "Stand it level on bare ground or paving, {clearance} from cloth, film, wood and leaves, "
+                "measured to where the cover can blow.",
+                clearance=quantity(HEATER_CLEARANCE_M, "m", ".1f"),
+            ),
+            say("Test the ground-fault device, then switch on at dusk. Somebody stays at home and looks after it."),
         ),
         group=group,
     )

@@ -22,6 +22,7 @@ from fruitwall.plans.sheltering import closes, heater_refusals, sheltered, state
 from fruitwall.plans.times import SetUpTimes
 from fruitwall.plans.together import covered_together, groups_of, sheets_of
 from fruitwall.plans.ways import NO_TIME, easy_ways, helpers
+from fruitwall.speech import quantity, say
 from fruitwall.yard.model import Tree, Yard
 from fruitwall.yard.plan import ground_at
 
@@ -169,7 +170,7 @@ def _unpicked(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
     sheets = {group.key: sheets_of(making, group) for group in groups_of(making) if tree in group.trees}
     apart = tuple(settings[0] for settings in sheets.values())
     open_ = (*states[:1], *apart)
-    yield Measure("leave", "leave as it is", tree.id, requires=open_)
+    yield Measure("leave", say("leave as it is"), tree.id, requires=open_)
     if shelter is not None:
         for setting in states[1:]:
             yield sheltered(tree, shelter, setting)
@@ -190,10 +191,10 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
         return
     lies = ground_at(yard, tree.position)
     if lies is not None:
-        yield Refusal("wet", f"it stands in {lies.name}, not in open ground", "not_open_ground")
+        yield Refusal("wet", say("it stands in {place}, not in open ground", place=lies.name), "not_open_ground")
         return
     if making.rain_expected:
-        yield Refusal("wet", "rain is expected, which wets the ground by itself", "rain_expected")
+        yield Refusal("wet", say("rain is expected, which wets the ground by itself"), "rain_expected")
         return
     if not helpers(yard):
         yield Refusal("wet", NO_TIME, "nobody_has_time")
@@ -203,25 +204,35 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
     ways = tuple(way for way in all_ways if way.minutes <= making.sun_minutes)
     if not ways:
         need = min(way.minutes for way in all_ways)
-        why = f"to wet its ground takes {need:.0f} min, and the sun leaves the ground in {making.sun_minutes:.0f} min"
+        why = say(
+            "to wet its ground takes {need} min, and the sun leaves the ground in {sun_minutes} min",
+            need=quantity(need, "", ".0f"),
+            sun_minutes=quantity(making.sun_minutes, "", ".0f"),
+        )
         yield Refusal("wet", why, "sun_leaves")
         return
     part = Part(
         key=f"wet@{tree.id}",
         kind="wet",
-        name=f"wet the ground under {tree.name}",
+        name=say("wet the ground under {tree}", tree=tree.name),
         trees=(tree.id,),
         ways=ways,
         stays=False,  # it stores the sun of its own day; a night later it is dry on top again
         deadline="before_sun_leaves",
         position=tree.position,
         steps=(
-            "Water the bare soil under and around the crown thoroughly while the sun is still on it; keep leaves dry.",
-            "Do it first: only the sun that is still to come warms the wet ground, and the plan counts it from now on.",
-            "Not where lamps or leads are plugged in.",
+            say(
+                "Water the bare soil under and around the crown thoroughly while the sun is still on it; "
+                "keep leaves dry."
+            ),
+            say(
+                "Do it first: only the sun that is still to come warms the wet ground, and the plan counts "
+                "it from now on."
+            ),
+            say("Not where lamps or leads are plugged in."),
         ),
         group=tree.id,
     )
     yield Measure(
-        "wet", "wet the ground while the sun is on it", tree.id, parts=(part,), requires=open_, wet_ground=True
+        "wet", say("wet the ground while the sun is on it"), tree.id, parts=(part,), requires=open_, wet_ground=True
     )

@@ -11,6 +11,7 @@ from fruitwall.plans.parts import Measure, Part, PartKind
 from fruitwall.plans.times import SetUpTimes
 from fruitwall.plans.wall_places import GAP_M, WallPlace, places_for, wall_places
 from fruitwall.plans.ways import carrying_ways, container_lift, helpers, why_not_carried
+from fruitwall.speech import marked, quantity, say
 from fruitwall.yard.model import Building, Pond, Roof, Tree, Yard
 from fruitwall.yard.plan import shape, under_roof
 
@@ -18,16 +19,16 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 
-STAYS_OUT = "It may stay there through the cold spell, and is brought back when the nights are mild again."
+STAYS_OUT = marked("It may stay there through the cold spell, and is brought back when the nights are mild again.")
 """Said of pots that are moved within the yard: they lack no light there."""
 
-STAYS_IN = (
+STAYS_IN = marked(
     "Put it by a window if there is one. Without light bring it out again after about a week, on a mild day or in the "
     "milder of the coming nights."
 )
 """Said of pots that are carried in. common practice, no source."""
 
-KEPT_DRY = "No rain falls there: water it when the mix is dry."
+KEPT_DRY = marked("No rain falls there: water it when the mix is dry.")
 
 
 def carried(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
@@ -35,15 +36,24 @@ def carried(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
     for place in making.yard.indoor_places:
         key = f"carry:{place.id}"
         if tree.height_m > place.max_height_m:
-            why = f"it is {tree.height_m:.1f} m high, {place.name} takes {place.max_height_m:.1f} m"
+            why = say(
+                "it is {height_m} high, {place} takes {max_height_m}",
+                height_m=quantity(tree.height_m, "m", ".1f"),
+                place=place.name,
+                max_height_m=quantity(place.max_height_m, "m", ".1f"),
+            )
             yield Refusal(key, why, "door_too_low", tree.height_m, place.max_height_m, "m")
             continue
-        to = _Goal("carry", key, f"place:{place.id}", f"into {place.name}", place.position, (STAYS_IN,))
+        to = _Goal(
+            "carry", key, f"place:{place.id}", say("into {place}", place=place.name), place.position, (STAYS_IN,)
+        )
         part = _moving_part(making, tree, to)
         if not part.ways:
             yield _not_moved(making, tree, key)
             continue
-        yield Measure(key, f"bring {to.where}", tree.id, parts=(part,), place=place.id, moved_to=place.position)
+        yield Measure(
+            key, say("bring {where}", where=to.where), tree.id, parts=(part,), place=place.id, moved_to=place.position
+        )
 
 
 def under_roofs(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
@@ -54,14 +64,21 @@ def under_roofs(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
     for roof in roofs_of(yard):
         key = f"roof:{roof.id}"
         if tree.height_m > roof.height_m - 0.1:
-            why = f"it is {tree.height_m:.1f} m high, {roof.name} {roof.height_m:.1f} m"
+            why = say(
+                "it is {height_m} high, {roof} {height_m2}",
+                height_m=quantity(tree.height_m, "m", ".1f"),
+                roof=roof.name,
+                height_m2=quantity(roof.height_m, "m", ".1f"),
+            )
             yield Refusal(key, why, "roof_too_low", tree.height_m, roof.height_m, "m")
             continue
         ground = ground_under(yard, roof)
         if ground is None:
-            yield Refusal(key, f"there is no ground to stand on under {roof.name}", "no_ground")
+            yield Refusal(key, say("there is no ground to stand on under {roof}", roof=roof.name), "no_ground")
             continue
-        to = _Goal("roof", key, f"roof:{roof.id}", f"under {roof.name}", _middle(ground), (STAYS_OUT, KEPT_DRY))
+        to = _Goal(
+            "roof", key, f"roof:{roof.id}", say("under {roof}", roof=roof.name), _middle(ground), (STAYS_OUT, KEPT_DRY)
+        )
         yield _moved(making, tree, to, roof=roof.id)
 
 
@@ -71,14 +88,17 @@ def to_walls(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
     roofed = bool(under_roof(yard, tree.position))
     for place in places_for(yard, tree, wall_places(yard)):
         at = place.stand(tree.crown_diameter_m)
-        close = f"Stand it close to the wall, {100 * GAP_M:.0f} cm between wall and leaves, beside what is there."
+        close = say(
+            "Stand it close to the wall, {gap} cm between wall and leaves, beside what is there.",
+            gap=quantity(100 * GAP_M, "", ".0f"),
+        )
         if place.roof is None:
             key = f"wall:{place.key}"
-            to = _Goal("wall", key, key, f"to {place.name}", at, (close, STAYS_OUT))
+            to = _Goal("wall", key, key, say("to {place}", place=place.name), at, (close, STAYS_OUT))
             yield _moved(making, tree, to, wall=place.key)
         elif not roofed:
             key = f"roof:{place.roof.id}/{place.key}"
-            where = f"under {place.roof.name}, to {place.name}"
+            where = say("under {roof}, to {place}", roof=place.roof.name, place=place.name)
             to = _Goal("roof", key, f"roof:{place.roof.id}", where, at, (close, STAYS_OUT, KEPT_DRY))
             yield _moved(making, tree, to, roof=place.roof.id, wall=place.key)
 
@@ -102,7 +122,9 @@ def _moved(
     part = _moving_part(making, tree, to)
     if not part.ways:
         return _not_moved(making, tree, to.key)
-    return Measure(to.key, f"bring {to.where}", tree.id, parts=(part,), roof=roof, wall=wall, moved_to=to.at)
+    return Measure(
+        to.key, say("bring {where}", where=to.where), tree.id, parts=(part,), roof=roof, wall=wall, moved_to=to.at
+    )
 
 
 def _not_moved(making: Making, tree: Tree, key: str) -> Refusal:
@@ -120,15 +142,15 @@ def _moving_part(making: Making, tree: Tree, to: _Goal) -> Part:
     return Part(
         key=f"{to.key}@{tree.id}",
         kind=to.kind,
-        name=f"bring {tree.name} {to.where}",
+        name=say("bring {tree} {where}", tree=tree.name, where=to.where),
         trees=(tree.id,),
         ways=ways,
         minutes_remove=min((way.minutes for way in ways), default=0.0),
         room=to.room,
         position=tree.position,
         steps=(
-            "Bring it first, water it afterwards: a freshly watered pot is much heavier.",
-            "Clear and light the path.",
+            say("Bring it first, water it afterwards: a freshly watered pot is much heavier."),
+            say("Clear and light the path."),
             *to.steps,
         ),
         group=tree.id,

@@ -9,6 +9,7 @@ from fruitwall.plans.making import Making
 from fruitwall.plans.parts import Measure, Part, Way
 from fruitwall.plans.walking import walking_minutes
 from fruitwall.plans.ways import helpers
+from fruitwall.speech import say
 from fruitwall.yard.model import Tree
 
 PER_KG = 3.0
@@ -69,7 +70,12 @@ def picked(making: Making, tree: Tree, measures: list[Measure]) -> list[Measure]
             replace(
                 measure,
                 key=word if measure.key == "leave" else f"{measure.key}+{word}",
-                name=f"pick {half}its fruit" if measure.key == "leave" else f"{measure.name}, {half}its fruit picked",
+                name=say("pick half of its fruit" if half else "pick its fruit")
+                if measure.key == "leave"
+                else say(
+                    "{measure}, half of its fruit picked" if half else "{measure}, its fruit picked",
+                    measure=measure.name,
+                ),
                 parts=(*parts[:done], *measure.parts),
                 fruit_picked=share * done / len(parts),
             )
@@ -112,9 +118,9 @@ def _pick_parts(making: Making, tree: Tree) -> tuple[Part, ...]:
     minutes = picking_minutes(share * mass, _fruit_diameter_m(tree))
     walk = walking_minutes(making.yard.gear_store, tree.position)
     pairs = [(first, second) for at, first in enumerate(people) for second in people[at + 1 :]]
-    steps = ["Cut or twist off what is ripe or will ripen indoors, and bring it under cover before the frost."]
+    steps = [say("Cut or twist off what is ripe or will ripen indoors, and bring it under cover before the frost.")]
     if share < 1.0:
-        steps.append("Leave what cannot be reached from the ground with a picking pole; no ladder in the dark.")
+        steps.append(say("Leave what cannot be reached from the ground with a picking pole; no ladder in the dark."))
 
     def part(key: str, name: str, before: float, picking: float, first: tuple[str, ...] = ()) -> Part:
         return Part(
@@ -124,7 +130,7 @@ def _pick_parts(making: Making, tree: Tree) -> tuple[Part, ...]:
             trees=(tree.id,),
             ways=(
                 *(Way((person.id,), before + picking) for person in people),
-                *(Way((a.id, b.id), before + picking / 2.0, note="two people") for a, b in pairs),
+                *(Way((a.id, b.id), before + picking / 2.0, note=say("two people")) for a, b in pairs),
             ),
             position=tree.position,
             steps=(*first, *steps),
@@ -133,11 +139,11 @@ def _pick_parts(making: Making, tree: Tree) -> tuple[Part, ...]:
 
     key, fetch = f"pick@{tree.id}", making.times.pick
     if minutes < HALVED_FROM_MIN:
-        return (part(key, f"pick the fruit of {tree.name}", fetch + walk, minutes),)
-    ripest = "Take the ripest and best half, and what hangs outermost: the cold takes that first."
+        return (part(key, say("pick the fruit of {tree}", tree=tree.name), fetch + walk, minutes),)
+    ripest = say("Take the ripest and best half, and what hangs outermost: the cold takes that first.")
     return (
-        part(key, f"pick half of the fruit of {tree.name}", fetch + walk, minutes / 2.0, (ripest,)),
-        part(f"{key}/rest", f"pick the rest of the fruit of {tree.name}", walk, minutes / 2.0),
+        part(key, say("pick half of the fruit of {tree}", tree=tree.name), fetch + walk, minutes / 2.0, (ripest,)),
+        part(f"{key}/rest", say("pick the rest of the fruit of {tree}", tree=tree.name), walk, minutes / 2.0),
     )
 
 

@@ -11,6 +11,7 @@ from fruitwall.plans.making import SHELTER, XY, Making, Refusal, heater_part, la
 from fruitwall.plans.moving import middle_of
 from fruitwall.plans.parts import Measure, Part, Setting
 from fruitwall.plans.ways import easy_ways, helpers
+from fruitwall.speech import marked, quantity, say
 from fruitwall.yard.model import Shelter, Tree, Yard
 from fruitwall.yard.plan import shape
 
@@ -18,7 +19,9 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 
-KEEP_BARRELS = "Leave the barrels of water inside, full and with their lids on: they give back the day's warmth."
+KEEP_BARRELS = marked(
+    "Leave the barrels of water inside, full and with their lids on: they give back the day's warmth."
+)
 """Said of shelters with barrels, which the night is computed with."""
 
 
@@ -31,7 +34,7 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
     """Give the states of a shelter, open first."""
     yard, times = making.yard, making.times
     group = f"{SHELTER}{shelter.id}"
-    states = [Setting(group, "open", f"{shelter.name} left open")]
+    states = [Setting(group, "open", say("{shelter} left open", shelter=shelter.name))]
     at = middle_of(shelter.outline)
     if not closes(shelter) or not helpers(yard):
         return states
@@ -39,29 +42,29 @@ def states_of(making: Making, shelter: Shelter) -> list[Setting]:
     close = Part(
         key=f"close:{shelter.id}",
         kind="close",
-        name=f"close {shelter.name}",
+        name=say("close {shelter}", shelter=shelter.name),
         trees=trees,
         ways=easy_ways(yard, shelter.minutes_to_close, at),
         minutes_morning=shelter.minutes_to_open,
         stays=False,
         position=at,
         steps=(
-            "Close all sides down to the ground while it is still warm inside.",
+            say("Close all sides down to the ground while it is still warm inside."),
             *((KEEP_BARRELS,) if shelter.water_l > 0.0 else ()),
         ),
         group=group,
     )
-    states.append(Setting(group, "closed", f"close {shelter.name}", (close,)))
+    states.append(Setting(group, "closed", say("close {shelter}", shelter=shelter.name), (close,)))
     for lamp in yard.gear.lamps:
         if feeds := feeds_for(yard, Load(lamp.watts, False, at), times):
             part = lamps_part(making, lamp, feeds, at, trees, group, shelter.name)
-            name = f"close {shelter.name}, with {lamp.name} inside"
+            name = say("close {shelter}, with {lamp} inside", shelter=shelter.name, lamp=lamp.name)
             states.append(Setting(group, f"closed+lamps:{lamp.id}", name, (part, close)))
     for heater in yard.gear.heaters:
         spot = _heater_spot(yard, shelter)
         if spot is not None and (feeds := feeds_for(yard, Load(heater.watts, True, spot), times)):
             part = heater_part(making, heater, feeds, spot, trees, group, shelter.name)
-            name = f"close {shelter.name}, with {heater.name} inside"
+            name = say("close {shelter}, with {heater} inside", shelter=shelter.name, heater=heater.name)
             states.append(Setting(group, f"closed+heater:{heater.id}", name, (part, close)))
     return states
 
@@ -86,7 +89,11 @@ def heater_refusals(making: Making, shelter: Shelter) -> Iterator[Refusal]:
     for heater in making.yard.gear.heaters:
         key = f"shelter:{shelter.id}+heater:{heater.id}"
         if spot is None:
-            why = f"no place in {shelter.name} is {HEATER_CLEARANCE_M:.2f} m from its sides and all leaves"
+            why = say(
+                "no place in {shelter} is {clearance} from its sides and all leaves",
+                shelter=shelter.name,
+                clearance=quantity(HEATER_CLEARANCE_M, "m", ".2f"),
+            )
             yield Refusal(key, why, "no_clearance")
         elif not feeds_for(making.yard, Load(heater.watts, True, spot), making.times):
             yield Refusal(key, why_no_power(making.yard, Load(heater.watts, True, spot), making.times), "no_power")

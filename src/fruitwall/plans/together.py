@@ -19,6 +19,7 @@ from fruitwall.plans.covers import HEATER_ROOM_M
 from fruitwall.plans.making import SHEET, XY, Making
 from fruitwall.plans.parts import Measure, Part, Setting
 from fruitwall.plans.sheltering import closes
+from fruitwall.speech import say
 from fruitwall.yard.model import Building, Canopy, Cover, Fence, Pond, Tree, Wall, Yard
 from fruitwall.yard.plan import line_of, shape
 
@@ -76,7 +77,7 @@ class Group:
     def name(self) -> str:
         """Names of the trees, in words."""
         names = [tree.name for tree in self.trees]
-        return f"{', '.join(names[:-1])} and {names[-1]}"
+        return say("{join} and {value}", join=", ".join(names[:-1]), value=names[-1])
 
     @property
     def sheet_m(self) -> tuple[float, float]:
@@ -107,9 +108,12 @@ class Group:
             height_m=self.height_m,
             length_m=self.length_m,
             steps=(
-                f"One sheet over {self.name}: lay it along the row, draw it down to the ground all round and weigh it "
-                "down.",
-                "Leave no gap where it hangs between two crowns; never tie it in round a trunk.",
+                say(
+                    "One sheet over {trees}: lay it along the row, draw it down to the ground all round and weigh it "
+                    "down.",
+                    trees=self.name,
+                ),
+                say("Leave no gap where it hangs between two crowns; never tie it in round a trunk."),
             ),
         )
 
@@ -176,7 +180,7 @@ def _find_groups(making: Making) -> list[Group]:
 def sheets_of(making: Making, group: Group) -> list[Setting]:
     """Give the states of a group of trees: ``apart`` first, then under each kind of sheet, bare and warmed below."""
     name, over, gear = f"{SHEET}{group.key}", group.crowns, making.yard.gear
-    states = [Setting(name, "apart", f"{group.name} each on its own")]
+    states = [Setting(name, "apart", say("{group} each on its own", group=group.name))]
     for material, on_frame in dict.fromkeys((cover.material, cover.on_frame) for cover in gear.covers):
         same = [cover for cover in gear.covers if (cover.material, cover.on_frame) == (material, on_frame)]
         fitting = sorted((c for c in same if group.fits(c)), key=lambda c: (c.width_m * c.length_m, c.id))
@@ -184,7 +188,7 @@ def sheets_of(making: Making, group: Group) -> list[Setting]:
         part = cover_part(making, over, covering)
         if not fitting or not part.ways:
             continue
-        words = f"cover {group.name} with one {covering.name}"
+        words = say("cover {group} with one {covering}", group=group.name, covering=covering.name)
         bare = Setting(name, covering.key, words, (part,))
         states.append(bare)
         if not group.heated:
@@ -204,7 +208,9 @@ def sheets_of(making: Making, group: Group) -> list[Setting]:
 
 def _warmed(bare: Setting, device: str, name: str, parts: tuple[Part, ...]) -> Setting:
     """Give a state with something that warms below the sheet."""
-    return Setting(bare.group, f"{bare.state}+{device}", f"{bare.name}, with {name} under it", parts)
+    return Setting(
+        bare.group, f"{bare.state}+{device}", say("{bare}, with {name} under it", bare=bare.name, name=name), parts
+    )
 
 
 def covered_together(making: Making, tree: Tree, states: dict[str, list[Setting]]) -> Iterator[Measure]:

@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from fruitwall.speech import marked, say
 from fruitwall.yard.model import Building, Fence, Pond, Roof, Tree, Wall, Yard
 from fruitwall.yard.plan import line_of, shape
 
@@ -58,7 +59,16 @@ PLACES_PER_TREE = 2
 _LIGHT_MASONRY = frozenset({"timber", "metal", "glass"})
 """Stores little: counts half."""
 
-_WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+_WINDS = (
+    marked("north"),
+    marked("north-east"),
+    marked("east"),
+    marked("south-east"),
+    marked("south"),
+    marked("south-west"),
+    marked("west"),
+    marked("north-west"),
+)
 
 
 @dataclass(frozen=True)
@@ -148,7 +158,11 @@ def _find_places(yard: Yard) -> list[WallPlace]:
         outward = (math.sin(math.radians(face.azimuth_deg)), math.cos(math.radians(face.azimuth_deg)))
         front = structure.thickness_m / 2.0 if isinstance(structure, Wall) else 0.0
         free = _stand_line(face, outward, front).intersection(inside).difference(taken)
-        name = f"the {_WINDS[round(face.azimuth_deg / 45.0) % 8]} side of {structure.name}"
+        name = say(
+            "the {wind} side of {structure}",
+            wind=_WINDS[round(face.azimuth_deg / 45.0) % 8],
+            structure=structure.name,
+        )
         for roof in [None, *roofs]:
             part = free.intersection(shape(roof.outline)) if roof is not None else _open_sky(free, roofs)
             run = _longest(part)

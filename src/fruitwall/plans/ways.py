@@ -11,11 +11,12 @@ from fruitwall.plans.parts import Lift, Way
 from fruitwall.plans.pushing import KEEP_MOVING_FORCE_N, push_force_n, tilted_alone_kg, within_guideline
 from fruitwall.plans.times import SetUpTimes
 from fruitwall.plans.walking import CARRYING_M_S, DETOUR, walking_minutes
+from fruitwall.speech import marked, quantity, say
 from fruitwall.yard.model import Person, Tree, Trolley, Yard
 
 XY = tuple[float, float]
 
-NO_TIME = "nobody has time this evening"
+NO_TIME = marked("nobody has time this evening")
 
 
 def helpers(yard: Yard) -> list[Person]:
@@ -135,7 +136,11 @@ def carrying_ways(yard: Yard, tree: Tree, to: XY, times: SetUpTimes) -> tuple[Wa
     for person in helpers(yard):
         if may_lift(person, lift):
             lifts = 1 + set_downs
-            note = "by hand" if not set_downs else f"by hand, set down every {times.rest_every_m:g} m"
+            note = (
+                say("by hand")
+                if not set_downs
+                else say("by hand, set down every {rest_every_m}", rest_every_m=quantity(times.rest_every_m, "m", "g"))
+            )
             ways.append(Way((person.id,), by_hand, lifts=lifts, lifts_back=lifts, lift=lift, note=note))
     rests = math.ceil(max(0.0, metres / times.roll_rest_every_m - 1.0))
     rolled = times.carry + times.trolley + there + loaded + rests * times.rest
@@ -143,8 +148,12 @@ def carrying_ways(yard: Yard, tree: Tree, to: XY, times: SetUpTimes) -> tuple[Wa
         if not may_be_rolled(trolley, lift.mass_kg, times):
             continue
         for crew in crews_to_roll(helpers(yard), lift.mass_kg):
-            pair = ", two people: one tilts and pushes, the other steadies it" if len(crew) > 1 else ""
-            note = f"on {trolley.name}, tilted on, not lifted{pair}"
+            note = say(
+                "on {trolley}, tilted on, not lifted, two people: one tilts and pushes, the other steadies it"
+                if len(crew) > 1
+                else "on {trolley}, tilted on, not lifted",
+                trolley=trolley.name,
+            )
             ways.append(Way(tuple(person.id for person in crew), rolled, trolley=trolley.id, note=note))
     return tuple(ways)
 
@@ -155,28 +164,41 @@ def why_not_carried(yard: Yard, tree: Tree, times: SetUpTimes) -> str:
     if not people:
         return NO_TIME
     lift = container_lift(tree)
-    mass = f"{lift.mass_kg:.0f} kg"
+    mass = quantity(lift.mass_kg, "kg", ".0f")
     words = []
     if lift.limit_kg <= 0.0:
-        words.append("it is too wide to be held close enough to lift")
+        words.append(say("it is too wide to be held close enough to lift"))
     elif lift.index > 1.0:
         words.append(
-            f"with its width and grip {lift.limit_kg:.0f} kg are the most to be lifted (lifting index {lift.index:.1f})"
+            say(
+                "with its width and grip {limit_kg} are the most to be lifted (lifting index {index})",
+                limit_kg=quantity(lift.limit_kg, "kg", ".0f"),
+                index=quantity(lift.index, "", ".1f"),
+            )
         )
     elif not any(person.lifts for person in people):
-        words.append("nobody lifts")
+        words.append(say("nobody lifts"))
     else:
-        words.append("it is above everybody's own limit")
+        words.append(say("it is above everybody's own limit"))
     push = push_force_n(lift.mass_kg + times.trolley_mass_kg)
     if not yard.gear.trolleys:
-        words.append("there is no trolley")
+        words.append(say("there is no trolley"))
     elif not within_guideline(push):
-        most = f"more than the {KEEP_MOVING_FORCE_N:.0f} N advised"
-        words.append(f"on a trolley on soft ground it takes {push:.0f} N of push, {most}")
+        most = say(
+            "more than the {force} N advised",
+            force=quantity(KEEP_MOVING_FORCE_N, "", ".0f"),
+        )
+        words.append(
+            say(
+                "on a trolley on soft ground it takes {push} N of push, {most}",
+                push=quantity(push, "", ".0f"),
+                most=most,
+            )
+        )
     elif not any(person.pushes_trolley for person in people):
-        words.append("nobody pushes the trolley")
+        words.append(say("nobody pushes the trolley"))
     elif not any(lift.mass_kg <= trolley.max_mass_kg for trolley in yard.gear.trolleys):
-        words.append("no trolley bears it")
+        words.append(say("no trolley bears it"))
     else:
-        words.append("tilting it onto the trolley takes somebody stronger, or two people")
-    return f"it weighs about {mass}: {', and '.join(words)}"
+        words.append(say("tilting it onto the trolley takes somebody stronger, or two people"))
+    return say("it weighs about {mass}: {first}, and {second}", mass=mass, first=words[0], second=words[1])

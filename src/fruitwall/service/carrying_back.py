@@ -10,6 +10,7 @@ import numpy as np
 from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import Task
 from fruitwall.service.household import Household, short_day
+from fruitwall.speech import say
 from fruitwall.weather.forcing import as_datetime, as_datetime64
 
 if TYPE_CHECKING:
@@ -97,17 +98,25 @@ def _task(outlook: Outlook, decision: Decision, moved: PlannedTask, household: H
     hour = mild_from(outlook, evening, mild_c)
     steps = []
     if nights == len(situation.evenings) > 1:
-        steps.append("The plan leaves it there for all nights it looks at: see the newest plan before it goes back.")
+        steps.append(
+            say("The plan leaves it there for all nights it looks at: see the newest plan before it goes back.")
+        )
     elif nights > 1:
-        steps.append(f"The plan leaves it there until the night of {short_day(evening.night.name)} is over.")
+        steps.append(
+            say("The plan leaves it there until the night of {day} is over.", day=short_day(evening.night.name))
+        )
     warm = household.temperature(mild_c)
     if hour is None:
-        steps.append(f"By noon it is not sure to be above {warm}: wait until a thermometer at its place shows it.")
+        steps.append(
+            say("By noon it is not sure to be above {warm}: wait until a thermometer at its place shows it.", warm=warm)
+        )
     else:
-        steps.append(f"From then on it is above {warm}, in nine of ten courses of the forecast.")
+        steps.append(say("From then on it is above {warm}, in nine of ten courses of the forecast.", warm=warm))
     return Task(
         order=1,
-        what=f"Bring {situation.yard.trees[at].name} back from {_place(moved, situation.yard)}",
+        what=say(
+            "Bring {tree} back from {place}", tree=situation.yard.trees[at].name, place=_place(moved, situation.yard)
+        ),
         trees=[tree],
         position=moved.part.position,
         deadline=evening.sunset + timedelta(days=1),
@@ -134,4 +143,4 @@ def _place(moved: PlannedTask, yard: Yard) -> str:
     """Name the place where the container stands tonight."""
     kind, _, name = (moved.part.room or "").partition("/")[0].partition(":")
     things = yard.indoor_places if kind == "place" else yard.structures
-    return next((thing.name for thing in things if thing.id == name), "its warmer place")
+    return next((thing.name for thing in things if thing.id == name), say("its warmer place"))

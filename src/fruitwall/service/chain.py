@@ -11,6 +11,7 @@ from fruitwall.service.household import Household, percent, signed
 from fruitwall.service.outlook import DEATH, HARM, Outlook, suffers_by_chill
 from fruitwall.service.station import spread, station_nights
 from fruitwall.service.words import TISSUE_WORDS
+from fruitwall.speech import quantity, say, say_chain
 
 if TYPE_CHECKING:
     from fruitwall.physics.explain import Explanation
@@ -34,7 +35,7 @@ def chain_of(
 
 def _range(values: Spread, household: Household) -> str:
     """Write the range of an ensemble."""
-    return f"{household.temperatures(values.p10, values.p90)} in four of five members"
+    return say("{temperatures} in four of five members", temperatures=household.temperatures(values.p10, values.p90))
 
 
 def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> list[ReasonPart]:
@@ -45,20 +46,28 @@ def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> l
     offset = situation.yard.location.clear_night_offset_k
     notes = []
     if offset:
-        side = "warmer" if offset > 0 else "colder"
-        notes.append(f"on clear still nights the yard is {household.difference(offset)} {side} than the station")
+        notes.append(
+            say(
+                "on clear still nights the yard is {difference} warmer than the station"
+                if offset > 0
+                else "on clear still nights the yard is {difference} colder than the station",
+                difference=household.difference(offset),
+            )
+        )
     if spot.colder_k > 0.05:
-        notes.append(f"cold air gathers here: up to {household.difference(spot.colder_k)} colder")
-    notes.append(f"crown at {household.length(spot.height_m)}")
+        notes.append(
+            say("cold air gathers here: up to {difference} colder", difference=household.difference(spot.colder_k))
+        )
+    notes.append(say("crown at {length}", length=household.length(spot.height_m)))
     air = next(h.air_c for h in hours.hours if h.time == hours.coldest_at)
     return [
         ReasonPart(
-            label="Station air, minimum", value=household.temperature(station.p50), note=_range(station, household)
+            label=say("Station air, minimum"), value=household.temperature(station.p50), note=_range(station, household)
         ),
         ReasonPart(
-            label=f"Air at the tree, {household.clock(hours.coldest_at)}",
+            label=say("Air at the tree, {clock}", clock=household.clock(hours.coldest_at)),
             value=household.temperature(air.p50),
-            note="; ".join(notes),
+            note=say_chain(notes),
         ),
     ]
 
@@ -68,7 +77,7 @@ def _surroundings(outlook: Outlook, at: int, hours: TreeHours, household: Househ
     spot = outlook.situation.spots[at]
     seen = {"open sky": spot.sky, "roof": spot.roof, "walls and fences": spot.wall, "crowns and hills": spot.canopy}
     text = ", ".join(f"{name} {percent(share)}" for name, share in seen.items() if share >= SMALL_SHARE)
-    shelter = f"wind here {percent(spot.wind_share)} of the open yard's"
+    shelter = say("wind here {percent} of the open yard's", percent=percent(spot.wind_share))
     return [
         ReasonPart(label="Looks up into", value=percent(spot.sky) + " sky", note=text),
         ReasonPart(
@@ -88,7 +97,9 @@ def _heat(found: Explanation) -> ReasonPart:
     return ReasonPart(
         label="A leaf trades with the sky",
         value=f"{_flux(found.fluxes_w_m2['sky'])} W/m²",
-        note=f"at its coldest, in the median member; {what}" if what else "at its coldest, in the median member",
+        note=say("at its coldest, in the median member; {what}", what=what)
+        if what
+        else "at its coldest, in the median member",
     )
 
 
@@ -119,25 +130,34 @@ def _tissue(
     """Say how cold the most endangered tissue gets, left alone and under the measure."""
     alone = spread(outlook.coldest_c(at, 0, tissue))
     slow = tissue == "leaf" and suffers_by_chill(outlook.situation.tolerances[at])
-    span = "eight hours" if slow else "hour"
+    span = say("eight hours" if slow else "hour")
     hour = next(h for h in hours.hours if h.time == hours.coldest_at)
     below = hour.air_c.p50 - hour.tissue_if_nothing_c.p50
-    side = "below" if below >= 0 else "above"
     words = TISSUE_WORDS[tissue]
     parts = [
         ReasonPart(
-            label=f"{words.capitalize()}, coldest {span}, left alone",
+            label=say("{tissue}, coldest {span}, left alone", tissue=words[:1].upper() + words[1:], span=span),
             value=household.temperature(alone.p50),
-            note=f"at its coldest {household.difference(below)} {side} the air; {_range(alone, household)}",
+            note=say(
+                "at its coldest {difference} below the air; {range}"
+                if below >= 0
+                else "at its coldest {difference} above the air; {range}",
+                difference=household.difference(below),
+                range=_range(alone, household),
+            ),
         )
     ]
     if chosen:
         under = spread(outlook.coldest_c(at, chosen, tissue))
         parts.append(
             ReasonPart(
-                label=f"The same, {outlook.situation.measures[at][chosen].name}",
+                label=say("The same, {measure}", measure=outlook.situation.measures[at][chosen].name),
                 value=household.temperature(under.p50),
-                note=f"{household.difference(under.p50 - alone.p50)} gained; {_range(under, household)}",
+                note=say(
+                    "{difference} gained; {range}",
+                    difference=household.difference(under.p50 - alone.p50),
+                    range=_range(under, household),
+                ),
             )
         )
     return parts
@@ -148,29 +168,38 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
     tolerance = outlook.situation.tolerances[at]
     p10, p50, p90 = first_injury_c(tolerance, tissue)
     slow = tissue == "leaf" and suffers_by_chill(tolerance)
-    span = "chilled for eight hours" if slow else "for one hour"
+    span = say("chilled for eight hours" if slow else "for one hour")
     currency = outlook.situation.yard.display.currency
     parts = [
         ReasonPart(
-            label=f"Harm to {TISSUE_WORDS[tissue]} begins at",
+            label=say("Harm to {tissue} begins at", tissue=TISSUE_WORDS[tissue]),
             value=household.temperature(p50),
-            note=f"{span}; {household.temperatures(p10, p90)} with four in five",
+            note=say(
+                "{span}; {temperatures} with four in five", span=span, temperatures=household.temperatures(p10, p90)
+            ),
         )
     ]
     parts += [
         ReasonPart(label="  because", value="", note=household.in_own_units(line)) for line in tolerance.provenance
     ]
     fruit = outlook.situation.yard.trees[at].crop_worth > 0
-    rows = [("left alone", 0)] + ([("with the plan", chosen)] if chosen else [])
+    rows = [(say("left alone"), 0)] + ([(say("with the plan"), chosen)] if chosen else [])
     for name, row in rows:
         chances = outlook.chances[at][row, 0]
         death = percent(float(chances[DEATH:].sum()))
         parts.append(
             ReasonPart(
-                label=f"Chance of harm, {name}",
+                label=say("Chance of harm, {name}", name=name),
                 value=percent(float(chances[HARM:].sum())),
-                note=f"of death {death}; expected loss tonight {outlook.losses[at][row, 0]:.0f} {currency}"
-                + (f", fruit lost {percent(float(outlook.fruit_lost[at][row, 0]))}" if fruit else ""),
+                note=say(
+                    "of death {death}; expected loss tonight {loss} {currency}, fruit lost {fruit}"
+                    if fruit
+                    else "of death {death}; expected loss tonight {loss} {currency}",
+                    death=death,
+                    loss=quantity(outlook.losses[at][row, 0], ""),
+                    currency=currency,
+                    fruit=percent(float(outlook.fruit_lost[at][row, 0])),
+                ),
             )
         )
     return parts

@@ -10,6 +10,7 @@ import numpy as np
 
 from fruitwall.service.evening_document import WayOut
 from fruitwall.service.household import short_day
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.plans.problem import EveningProblem, EveningSolution, PlannedTask, Supplies
@@ -80,28 +81,32 @@ def ways_out(
             note=note,
         )
 
-    nothing = way("nothing", "do nothing", [0] * len(rows), ())
+    nothing = way("nothing", say("do nothing"), [0] * len(rows), ())
     found = [nothing]
     if last is not None:
         again = solve(_as_last_time(problem, outlook, rows, last.measures))
-        same = way("last", f"the same as on {short_day(last.night)}", _tonight(again), again.tonight())
+        same = way("last", say("the same as on {day}", day=short_day(last.night)), _tonight(again), again.tonight())
         missing = sorted(set(last.measures) & set(problem.trees) - set(same.measures))
         if missing:
             names = {tree.id: tree.name for tree in outlook.situation.yard.trees}
             same = same.model_copy(
-                update={"note": f"not possible tonight as it was then: {', '.join(names[tree] for tree in missing)}"}
+                update={
+                    "note": say(
+                        "not possible tonight as it was then: {trees}", trees=", ".join(names[tree] for tree in missing)
+                    )
+                }
             )
         found.append(same)
-    note = "counts only what is still to do" if problem.done else ""
-    found.append(way("plan", "the plan", _tonight(solution), solution.tonight(), note))
+    note = say("counts only what is still to do") if problem.done else ""
+    found.append(way("plan", say("the plan"), _tonight(solution), solution.tonight(), note))
     best = solve(_without_limits(problem, outlook, rows))
     found.append(
         way(
             "everything",
-            "everything possible",
+            say("everything possible"),
             _tonight(best),
             best.tonight(),
-            "as if there were gear, room, power and time for every tree",
+            say("as if there were gear, room, power and time for every tree"),
         )
     )
     return found

@@ -28,11 +28,12 @@ from fruitwall.service.evening_document import (
     WayOut,
 )
 from fruitwall.service.hours import TreeHours
-from fruitwall.service.household import Household, short_day
+from fruitwall.service.household import Household, short_day, weekday
 from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.service.outlook import DEATH, HARM, Outlook
 from fruitwall.service.station import spread, station_nights, wet_leaf
 from fruitwall.service.tasks import evening_tasks, morning_tasks
+from fruitwall.speech import quantity, say, say_chain, say_count, say_list
 
 if TYPE_CHECKING:
     from fruitwall.physics.explain import Explanation
@@ -155,8 +156,14 @@ def _worst(decision: Decision, currency: str) -> list[str]:
     if solution.worst_case is None:
         return []
     return [
-        f"the worst tenth of what may come weighs {solution.aversion:g} beside what is expected; over all nights "
-        f"planned it loses {solution.worst_case:.0f} {currency}, {solution.costs.loss:.0f} is expected"
+        say(
+            "the worst tenth of what may come weighs {aversion} beside what is expected; over all nights "
+            "planned it loses {worst_case} {currency}, {loss} is expected",
+            aversion=quantity(solution.aversion, "", "g"),
+            worst_case=quantity(solution.worst_case, "", ".0f"),
+            currency=currency,
+            loss=quantity(solution.costs.loss, "", ".0f"),
+        )
     ]
 
 
@@ -185,10 +192,10 @@ def _too_late(outlook: Outlook) -> list[str]:
     hour = too_late(outlook.situation.evenings[0], outlook.situation.done)
     late = []
     if hour["sun_gone"]:
-        late.append("wetting the ground")
+        late.append(say("wetting the ground"))
     if hour["dark"]:
-        late.append("work on a ladder")
-    return [f"too late tonight for {' and '.join(late)}"] if late else []
+        late.append(say("work on a ladder"))
+    return [say("too late tonight for {late}", late=say_list(late))] if late else []
 
 
 def _urgency(tree: TreePlan) -> tuple[bool, float, str]:
@@ -281,14 +288,20 @@ def _what_it_takes(decision: Decision, tree: str, currency: str) -> list[ReasonP
     lifts, kwh = sum(task.way.lifts for task in tasks if not task.again), sum(task.part.kwh for task in tasks)
     wear, morning = sum(task.part.wear for task in tasks), sum(task.part.minutes_morning for task in tasks)
     told = [
-        *([f"{morning:.0f} min in the morning"] if morning else []),
-        *([f"{lifts} lift{'' if lifts == 1 else 's'}"] if lifts else []),
+        *([say("{morning} min in the morning", morning=quantity(morning, "", ".0f"))] if morning else []),
+        *([say_count("{count} lift", "{count} lifts", lifts)] if lifts else []),
         *([f"{kwh:.1f} kWh, {kwh * decision.problem.prices.per_kwh:.2f} {currency}"] if kwh else []),
-        *([f"wear of gear {wear:.2f} {currency}"] if wear else []),
-        *(["shared with other trees"] if any(len(task.part.trees) > 1 for task in tasks) else []),
+        *([say("wear of gear {wear} {currency}", wear=quantity(wear, "", ".2f"), currency=currency)] if wear else []),
+        *([say("shared with other trees")] if any(len(task.part.trees) > 1 for task in tasks) else []),
     ]
     minutes = sum(task.minutes * len(task.way.people) for task in tasks)
-    return [ReasonPart(label="What it takes", value=f"{minutes:.0f} min", note="; ".join(told))]
+    return [
+        ReasonPart(
+            label=say("What it takes"),
+            value=say("{minutes} min", minutes=quantity(minutes, "", ".0f")),
+            note=say_chain(told),
+        )
+    ]
 
 
 def _worst_later(outlook: Outlook, at: int) -> str | None:
@@ -297,7 +310,7 @@ def _worst_later(outlook: Outlook, at: int) -> str | None:
     worst = int(harm.argmax())
     if worst == 0 or harm[worst] < 0.05:
         return None
-    return f"{outlook.situation.evenings[worst].night.name:%A}"
+    return weekday(outlook.situation.evenings[worst].night.name)
 
 
 def _following(outlook: Outlook, decision: Decision, tree: str) -> list[str]:
@@ -305,7 +318,13 @@ def _following(outlook: Outlook, decision: Decision, tree: str) -> list[str]:
     found = []
     for night in range(1, decision.problem.n_nights):
         day = outlook.situation.evenings[night].night.name
-        found.append(f"{short_day(day)}: {decision.solution.measure(decision.problem, tree, night).name}")
+        found.append(
+            say(
+                "{day}: {measure}",
+                day=short_day(day),
+                measure=decision.solution.measure(decision.problem, tree, night).name,
+            )
+        )
     return found
 
 
@@ -358,8 +377,11 @@ def _wind_warning(wind_m_s: Spread, household: Household) -> list[str]:
     if wind_m_s.p90 < WINDY_M_S:
         return []
     return [
-        f"wind up to {household.wind(wind_m_s.p90)} on average: draped covers may not hold and give little; tie them "
-        "down twice, and hang no lamps or heater under cloth that can blow onto them"
+        say(
+            "wind up to {wind} on average: draped covers may not hold and give little; tie them down twice, and"
+            " hang no lamps or heater under cloth that can blow onto them",
+            wind=household.wind(wind_m_s.p90),
+        )
     ]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from fruitwall.errors import PlanError
 from fruitwall.service.nights import Evening, evening_of
 from fruitwall.service.nights import tonight as tonight_of
+from fruitwall.speech import noting
 
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
@@ -109,6 +110,50 @@ def plan_evening(
     PlanError
         If the night lies in the past, or `done` names what tonight's checklist cannot hold.
     """
+    from fruitwall.service.reader import book_of, with_phrases
+
+    with noting() as book:
+        if before is not None:
+            book.phrases.update(book_of(before).phrases)  # what is done already is told in the old plan's words
+        plan = _plan_evening(
+            yard,
+            forecast,
+            now=now,
+            night=night,
+            history=history,
+            members=members,
+            nights=nights,
+            seed=seed,
+            threads=threads,
+            report=report,
+            done=done,
+            standing=standing,
+            last=last,
+            worst_case=worst_case,
+            before=before,
+        )
+    return with_phrases(plan, book)
+
+
+def _plan_evening(
+    yard: Yard,
+    forecast: Forcing,
+    *,
+    now: datetime,
+    night: date | None,
+    history: Forcing | None,
+    members: int,
+    nights: int,
+    seed: int,
+    threads: int,
+    report: Report,
+    done: Sequence[DoneTask],
+    standing: Sequence[StandingPart],
+    last: LastTime | None,
+    worst_case: float | None,
+    before: EveningPlan | None,
+) -> EveningPlan:
+    """Make the plan, as `plan_evening`, whose sentences are being noted."""
     from fruitwall.physics.first_use import telling_when_compiling
     from fruitwall.service.outlook import acclimation, look_out, prepare_situation
 

@@ -253,6 +253,23 @@ class Solver(Document):
     notes: list[str] = Field(default=[], description="What the reader should know about how the plan was found")
 
 
+class AmountOf(Document):
+    """A number with its unit, a share or a day within a sentence."""
+
+    text: str = Field(description="As it stands in the sentence")
+    kind: str
+    parts: list[float | str]
+
+
+class PhraseOf(Document):
+    """What made a sentence: a template in English with named places, and what stands in them."""
+
+    template: str
+    many: str | None = Field(default=None, description="Template for more than one, if it counts something")
+    count: int | None = None
+    values: dict[str, str | int | float | AmountOf | None] = {}
+
+
 class EveningPlan(Document):
     """Tonight's plan, tree by tree."""
 
@@ -285,6 +302,11 @@ class EveningPlan(Document):
         default=[], description="Occasions still to come of earlier plans of this night at which nothing is left to do"
     )
     standing: list[StandingPart] = Field(default=[], description="What is taken to stand since an earlier night")
+    phrases: dict[str, PhraseOf] = Field(
+        default={},
+        description="What made the sentences of this plan, by sentence: to say them in another language or in other "
+        "units (see `service.reader`)",
+    )
     compare: list[WayOut] = Field(
         default=[], description="Doing nothing, the same as last time (if there is one), the plan, everything possible"
     )

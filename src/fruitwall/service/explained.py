@@ -17,6 +17,7 @@ from fruitwall.service.evening_document import ColdExplained, ColdPart
 from fruitwall.service.household import Household, percent
 from fruitwall.service.station import spread
 from fruitwall.service.words import TISSUE_WORDS, sentence
+from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
     from fruitwall.physics.contributions import Chain
@@ -29,7 +30,7 @@ SMALL_K = 0.05
 REST = "rest"
 """Key of the part that gathers the small ones."""
 
-GROUND_WORDS = {"bare": "Bare ground", "turf": "Turf", "mulch": "Mulch"}
+GROUND_WORDS = {"bare": marked("Bare ground"), "turf": marked("Turf"), "mulch": marked("Mulch")}
 
 DURATION_WORDS = {0.5: "half hour", 1.0: "hour", 2.0: "two hours", 4.0: "four hours", 8.0: "eight hours"}
 
@@ -150,26 +151,38 @@ def _words(outlook: Outlook, at: int, chosen: int, tissue: str, household: House
     seen = min(1.0, spot.paving_share + spot.pond_share)
     tissues = sentence(TISSUE_WORDS[tissue])
     if tissue == "root":
-        sky = (f"{tissues} in the open", "what they still hold of the warmth of the days before")
+        sky = (say("{tissues} in the open", tissues=tissues), "what they still hold of the warmth of the days before")
     else:
-        sky = (f"{tissues} under the open sky", "over ground that would give no heat")
+        sky = (say("{tissues} under the open sky", tissues=tissues), "over ground that would give no heat")
     return {
         "offset": ("Clear-night offset of the yard", "as far as the night is clear and still"),
         "hollow": ("Cold air that gathers here", "as far as the night is clear and still"),
-        "height": (f"Crown at {household.length(spot.height_m)}", "the thermometer hangs at 2 m, and cold air lies low")
+        "height": (
+            say("Crown at {length}", length=household.length(spot.height_m)),
+            "the thermometer hangs at 2 m, and cold air lies low",
+        )
         if household.display.length != "ft"
-        else (f"Crown at {household.length(spot.height_m)}", "the thermometer hangs at 6½ ft, and cold air lies low"),
+        else (
+            say("Crown at {length}", length=household.length(spot.height_m)),
+            "the thermometer hangs at 6½ ft, and cold air lies low",
+        ),
         "sky": sky,
         "wind": (
             "Shelter from the wind",
-            f"wind here {percent(spot.wind_share)} of the open yard's, which brings less warmth",
+            say("wind here {percent} of the open yard's, which brings less warmth", percent=percent(spot.wind_share)),
         ),
-        "canopy": ("Crowns and hills", f"hide {percent(spot.canopy)} of the sky"),
-        "roof": ("Roof overhead", f"hide {percent(spot.roof)} of the sky"),
-        "walls": ("Walls and fences", f"hide {percent(spot.wall)} of the sky"),
+        "canopy": ("Crowns and hills", say("hide {percent} of the sky", percent=percent(spot.canopy))),
+        "roof": ("Roof overhead", say("hide {percent} of the sky", percent=percent(spot.roof))),
+        "walls": ("Walls and fences", say("hide {percent} of the sky", percent=percent(spot.wall))),
         "wall_warmth": ("Warmth that walls keep", "sun of the days before, or a heated house"),
-        "ground": (f"{GROUND_WORDS[spot.ground]} below", f"heat of {ground.moisture} {_soil(ground.soil)}"),
-        "paving": (f"{sentence(' and '.join(paved))} below", f"{percent(seen)} of the ground it sees"),
+        "ground": (
+            say("{ground} below", ground=GROUND_WORDS[spot.ground]),
+            say("heat of {moisture} {soil}", moisture=ground.moisture, soil=_soil(ground.soil)),
+        ),
+        "paving": (
+            say("{ground} below", ground=sentence(" and ".join(paved))),
+            say("{percent} of the ground it sees", percent=percent(seen)),
+        ),
         "shade": ("Sun kept off by day", "ground in the shade stores less"),
         REST: ("Everything else", "too small to tell apart"),
         "place": ("Its place for tonight", measure.name),
@@ -215,7 +228,12 @@ class ColdRow:
 def cold_title(explained: ColdExplained, household: Household) -> str:
     """Say what the rows are of: tissue, duration and unit."""
     span = DURATION_WORDS[explained.hours]
-    return f"How the coldest {span} of its {TISSUE_WORDS[explained.tissue]} comes about ({household.degree})"
+    return say(
+        "How the coldest {span} of its {value} comes about ({degree})",
+        span=span,
+        value=TISSUE_WORDS[explained.tissue],
+        degree=household.degree,
+    )
 
 
 def cold_rows(explained: ColdExplained, household: Household) -> list[ColdRow]:
@@ -245,10 +263,18 @@ def cold_rows(explained: ColdExplained, household: Household) -> list[ColdRow]:
     now_c = explained.station_c
     rows = [
         ColdRow(
-            "start", "Station air", "", household.tenths(now_c), "", f"its coldest {DURATION_WORDS[explained.hours]}"
+            "start",
+            "Station air",
+            "",
+            household.tenths(now_c),
+            "",
+            say("its coldest {value}", value=DURATION_WORDS[explained.hours]),
         )
     ]
-    for group, total in ((alone, f"{what}, left alone"), (done, f"{what}, with the plan")):
+    for group, total in (
+        (alone, say("{what}, left alone", what=what)),
+        (done, say("{what}, with the plan", what=what)),
+    ):
         for part in group:
             before, now_c = now_c, now_c + part.kelvin
             change = household.change(before, now_c)
@@ -263,4 +289,4 @@ def cold_rows(explained: ColdExplained, household: Household) -> list[ColdRow]:
 def _span(part: ColdPart, household: Household) -> str:
     """Write a part's range over the members, where they differ."""
     low, high = (household.change(0.0, kelvin) for kelvin in (part.p10_k, part.p90_k))
-    return f"{low} to {high}" if low != high else ""
+    return say("{low} to {high}", low=low, high=high) if low != high else ""

@@ -7,11 +7,13 @@ the pages and in the sentences of a plan.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from math import floor, isnan
 from zoneinfo import ZoneInfo
 
+from fruitwall.speech import Amount, language, note_same, say, say_count
 from fruitwall.yard.display import format_quantity
 from fruitwall.yard.model import Display
 
@@ -61,7 +63,7 @@ class Household:
         if isnan(celsius):
             return UNKNOWN
         text = f"{celsius * 1.8 + 32:.0f}" if self.fahrenheit else f"{celsius:.1f}"
-        return f"{signed(text)}{NO_BREAK}{self.degree}"
+        return Amount(decimal(f"{signed(text)}{NO_BREAK}{self.degree}"), "temperature", celsius)
 
     def bare_temperature(self, celsius: float) -> str:
         """Write a temperature without its unit, for a column that names it."""
@@ -90,7 +92,8 @@ class Household:
     def temperatures(self, low_c: float, high_c: float) -> str:
         """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"."""
         low = self.temperature(low_c).removesuffix(f"{NO_BREAK}{self.degree}")
-        return f"{low} to {self.temperature(high_c)}"
+        to = "a" if language() == "es" else "to"
+        return Amount(f"{low} {to} {self.temperature(high_c)}", "temperatures", low_c, high_c)
 
     def difference(self, kelvin: float) -> str:
         """Write the size of a temperature difference without its sign: whole °F, or K with one decimal."""
@@ -98,7 +101,7 @@ class Household:
             return UNKNOWN
         size = abs(kelvin)
         text = f"{size * 1.8:.0f}" if self.fahrenheit else f"{size:.1f}"
-        return f"{text}{NO_BREAK}{self.step}"
+        return Amount(decimal(f"{text}{NO_BREAK}{self.step}"), "difference", kelvin)
 
     def bound(self, kelvin: float) -> str:
         """Write a limit of the margin scale exactly: "2 K", "3.6 °F"."""
@@ -106,6 +109,7 @@ class Household:
 
     def in_own_units(self, text: str) -> str:
         """Turn the °C, K, m and kg of a sentence from below into this household's units."""
+        said = text
         if self.fahrenheit:
             text = TEMPERATURE_IN_TEXT.sub(lambda found: self.temperature(_number(found[1])), text)
             text = DIFFERENCE_IN_TEXT.sub(lambda found: self.difference(_number(found[1])), text)
@@ -113,13 +117,40 @@ class Household:
             text = LENGTH_IN_TEXT.sub(lambda found: self.length(_number(found[1])), text)
         if self.display.mass == "lb":
             text = MASS_IN_TEXT.sub(lambda found: format_quantity(_number(found[1]), "mass", self.display), text)
-        return text
+        return note_same(text, said)
+
+    def again(self, amount: Amount) -> str:
+        """Write an amount of a sentence that was made for another reader, for this one."""
+        parts = amount.parts
+        if amount.kind == "quantity":
+            value, unit, spec = float(parts[0]), parts[1], str(parts[2])
+            known = {"m": self.length, "K": self.difference, "°C": self.temperature}
+            if unit in known:
+                return known[str(unit)](value)
+            if unit == "kg":
+                return decimal(format_quantity(value, "mass", self.display))
+            return decimal(f"{value:{spec}}{NO_BREAK if unit else ''}{unit}")
+        if amount.kind == "day":
+            return short_day(date.fromisoformat(str(parts[0])))
+        if amount.kind == "weekday":
+            return weekday(date.fromisoformat(str(parts[0])))
+        if amount.kind == "percent":
+            return percent(float(parts[0]))
+        written = {
+            "temperature": self.temperature,
+            "temperatures": self.temperatures,
+            "difference": self.difference,
+            "length": self.length,
+            "wind": self.wind,
+        }
+        write: Callable[..., str] | None = written.get(amount.kind)
+        return write(*parts) if write is not None else amount
 
     def margin(self, kelvin: float) -> str:
         """Write a margin in words: "3.2 K to spare", "1.0 K short"."""
         if isnan(kelvin):
             return UNKNOWN
-        return f"{self.difference(kelvin)} {'to spare' if kelvin >= 0 else 'short'}"
+        return say("{size} to spare" if kelvin >= 0 else "{size} short", size=self.difference(kelvin))
 
     def margin_number(self, kelvin: float) -> str:
         """Write a margin as a bare number, rounded down: that is, towards danger, so −0.2 never reads as 0."""
@@ -130,16 +161,18 @@ class Household:
     def length(self, metres: float) -> str:
         """Write a length: whole feet, or metres with one decimal below ten."""
         if self.display.length == "ft":
-            return f"{metres * FEET_PER_METRE:.0f}{NO_BREAK}ft"
-        return f"{metres:.{0 if metres >= 10 else 1}f}{NO_BREAK}m".replace(f".0{NO_BREAK}", NO_BREAK)
+            text = f"{metres * FEET_PER_METRE:.0f}{NO_BREAK}ft"
+        else:
+            text = f"{metres:.{0 if metres >= 10 else 1}f}{NO_BREAK}m".replace(f".0{NO_BREAK}", NO_BREAK)
+        return Amount(decimal(text), "length", metres)
 
     def wind(self, metres_per_second: float) -> str:
         """Write a wind speed: whole miles an hour for households that read feet, else m/s with one decimal."""
         if isnan(metres_per_second):
             return UNKNOWN
         if self.display.length == "ft":
-            return f"{metres_per_second * MILES_PER_HOUR:.0f}{NO_BREAK}mph"
-        return f"{metres_per_second:.1f}{NO_BREAK}m/s"
+            return Amount(f"{metres_per_second * MILES_PER_HOUR:.0f}{NO_BREAK}mph", "wind", metres_per_second)
+        return Amount(decimal(f"{metres_per_second:.1f}{NO_BREAK}m/s"), "wind", metres_per_second)
 
     def clock(self, moment: datetime) -> str:
         """Write a time of day on the yard's clock: "16:43"."""
@@ -152,7 +185,7 @@ class Household:
     def moment(self, moment: datetime) -> str:
         """Write day and time: "Tue 22 Dec, 14:05"."""
         local = moment.astimezone(self.zone)
-        return f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
+        return f"{short_day(local.date())}, {local:%H:%M}"
 
 
 def signed(text: str) -> str:
@@ -162,25 +195,47 @@ def signed(text: str) -> str:
     return text
 
 
+def decimal(text: str) -> str:
+    """Write the decimal mark of the language in force."""
+    return text.replace(".", ",") if language() == "es" else text
+
+
+def weekday(day: date) -> str:
+    """Write the name of a day of the week: "Tuesday", in Spanish "martes"."""
+    return Amount(_of_locale(day, "EEEE") if language() != "en" else f"{day:%A}", "weekday", str(day))
+
+
+def _of_locale(day: date, pattern: str) -> str:
+    from babel.dates import format_date
+
+    return format_date(day, pattern, locale=language())
+
+
 def long_day(day: date) -> str:
     """Write a day in full: "Tuesday 22 December 2026"."""
+    if language() != "en":
+        return _of_locale(day, "EEEE d 'de' MMMM 'de' y")
     return f"{day:%A} {day.day} {day:%B} {day.year}"
 
 
 def short_day(day: date) -> str:
     """Write a day briefly: "Wed 23 Dec"."""
-    return f"{day:%a} {day.day} {day:%b}"
+    text = _of_locale(day, "EEE d MMM") if language() != "en" else f"{day:%a} {day.day} {day:%b}"
+    return Amount(text, "day", str(day))
 
 
 def percent(share: float) -> str:
     """Write a probability: never "0 %" for something possible, never "100 %" for something not sure."""
     if isnan(share):
         return UNKNOWN
+    spanish = language() == "es"
     if 0 < share < 0.01:
-        return f"under{NO_BREAK}1{NO_BREAK}%"
-    if 0.99 < share < 1:
-        return f"over{NO_BREAK}99{NO_BREAK}%"
-    return f"{share * 100:.0f}{NO_BREAK}%"
+        text = f"{'menos del' if spanish else 'under'}{NO_BREAK}1{NO_BREAK}%"
+    elif 0.99 < share < 1:
+        text = f"{'más del' if spanish else 'over'}{NO_BREAK}99{NO_BREAK}%"
+    else:
+        text = f"{share * 100:.0f}{NO_BREAK}%"
+    return Amount(text, "percent", share)
 
 
 def bare_percent(share: float) -> str:
@@ -207,11 +262,11 @@ def ago(then: datetime, now: datetime) -> str:
     seconds = (now - then).total_seconds()
     size, later = abs(seconds), seconds < 0
     if size < 90:
-        return "just now"
+        return say("just now")
     if size < 90 * 60:
         text = f"{round(size / 60)}{NO_BREAK}min"
     elif size < 48 * 3600:
         text = f"{round(size / 3600)}{NO_BREAK}h"
     else:
-        text = f"{round(size / 86400)}{NO_BREAK}days"
-    return f"in {text}" if later else f"{text} ago"
+        text = say_count("{count}\N{NO-BREAK SPACE}day", "{count}\N{NO-BREAK SPACE}days", round(size / 86400))
+    return say("in {time}" if later else "{time} ago", time=text)

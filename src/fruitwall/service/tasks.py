@@ -13,6 +13,7 @@ from fruitwall.service.household import Household
 from fruitwall.service.nights import SETTING_UP, Evening
 from fruitwall.service.venting import HOT_UNDER_COVER_C, Venting
 from fruitwall.service.words import sentence, start_words, vent_by
+from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
     from fruitwall.plans.problem import PlannedTask
@@ -21,10 +22,15 @@ if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
 
 
-MORNING_VERBS = {"cover": "Open", "close": "Open", "lamps": "Switch off", "heater": "Switch off"}
+MORNING_VERBS = {
+    "cover": marked("Open"),
+    "close": marked("Open"),
+    "lamps": marked("Switch off"),
+    "heater": marked("Switch off"),
+}
 """What undoes a part in the morning, by its kind; for containers see `carrying_back`."""
 
-AGAIN_VERBS = {"cover": "Close again", "lamps": "Switch on", "heater": "Switch on"}
+AGAIN_VERBS = {"cover": marked("Close again"), "lamps": marked("Switch on"), "heater": marked("Switch on")}
 """What is done in the evening for a part that stands since an earlier night, by its kind."""
 
 
@@ -103,7 +109,7 @@ def _task(
         deadline=evening.deadline(deadline),
         start_by=start_by,
         when=deadline if evening.deadline(deadline) > evening.begins + SETTING_UP else "now",
-        person=" and ".join(people.get(p, p) for p in planned.way.people) or None,
+        person=_both([people.get(p, p) for p in planned.way.people]) or None,
         minutes=planned.minutes,
         steps=[
             *([start_words(start_by, evening.sun_leaves, household)] if start_by else []),
@@ -128,11 +134,18 @@ def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
     """Say what to take, what to do, and how."""
     steps = []
     if planned.again:
-        kept = ["Draw it down to the ground all round and weigh the edge down."] if planned.sheet else []
+        kept = [say("Draw it down to the ground all round and weigh the edge down.")] if planned.sheet else []
         return [*kept, *plug_in_steps(planned, yard)]
     if planned.sheet:
         sheet = next(c for c in yard.gear.covers if c.id == planned.sheet)
-        steps.append(f"Take {sheet.name}, {household.length(sheet.width_m)} by {household.length(sheet.length_m)}.")
+        steps.append(
+            say(
+                "Take {sheet}, {width} by {length}.",
+                sheet=sheet.name,
+                width=household.length(sheet.width_m),
+                length=household.length(sheet.length_m),
+            )
+        )
     steps += planned.part.steps
     steps += plug_in_steps(planned, yard)
     if planned.way.note:
@@ -142,13 +155,26 @@ def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
     return steps
 
 
+def _both(names: Sequence[str]) -> str:
+    """Name who does it together."""
+    return say("{first} and {second}", first=names[0], second=names[1]) if len(names) == 2 else " and ".join(names)
+
+
 def plug_in_steps(planned: PlannedTask, yard: Yard) -> list[str]:
     """Say where a lamp string or heater is plugged in, if it is one."""
     if not planned.circuit:
         return []
     circuit = next(c for c in yard.circuits if c.id == planned.circuit)
     lead = next((lead.name for lead in yard.gear.leads if lead.id == planned.lead), None)
-    return [f"Plug in at {circuit.name}{f', by {lead}, fully unrolled' if lead else ', without an extension lead'}."]
+    return [
+        say(
+            "Plug in at {circuit}, by {lead}, fully unrolled."
+            if lead
+            else "Plug in at {circuit}, without an extension lead.",
+            circuit=circuit.name,
+            lead=lead,
+        )
+    ]
 
 
 def morning_tasks(
@@ -207,7 +233,7 @@ def _warmest_c(hottest: Venting | None) -> float:
 
 def _again_words(task: PlannedTask, yard: Yard) -> str:
     """Say what is done anew in the evening for what stands: verb, thing, and at which tree."""
-    return _verb_and_thing(AGAIN_VERBS.get(task.part.kind, "See to"), task, yard)
+    return _verb_and_thing(AGAIN_VERBS.get(task.part.kind, say("See to")), task, yard)
 
 
 def _morning_words(task: PlannedTask, yard: Yard) -> str:
@@ -215,7 +241,7 @@ def _morning_words(task: PlannedTask, yard: Yard) -> str:
     part = task.part
     if part.kind == "close":
         shelter = next((s.name for s in yard.shelters if set(part.trees) <= set(s.trees)), part.name)
-        return f"{MORNING_VERBS[part.kind]} {shelter}"
+        return say("{verb} {shelter}", verb=MORNING_VERBS[part.kind], shelter=shelter)
     return _verb_and_thing(MORNING_VERBS[part.kind], task, yard)
 
 
@@ -228,4 +254,4 @@ def _verb_and_thing(verb: str, task: PlannedTask, yard: Yard) -> str:
     part = task.part
     thing = things.get(task.sheet or part.device or "", part.name)
     where = ", ".join(names[tree] for tree in part.trees)
-    return f"{verb}: {thing}, at {where}"
+    return say("{verb}: {thing}, at {where}", verb=verb, thing=thing, where=where)

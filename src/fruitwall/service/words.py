@@ -12,31 +12,32 @@ from fruitwall.plans.problem import OneMore, RunnerUp
 from fruitwall.plans.reasons import Reason
 from fruitwall.service.evening_document import Spread, StandingPart, TreePlan
 from fruitwall.service.household import Household, percent, short_day
+from fruitwall.speech import marked, quantity, say, say_chain, say_count, say_list
 
 OCCASIONS = {
-    "now": "Now",
-    "before_sun_leaves": "While the sun is still on the ground",
-    "before_dusk": "Before sunset",
-    "before_bed": "Before bed",
-    "morning": "In the morning",
-    "when_mild": "When it is mild again",
+    "now": marked("Now"),
+    "before_sun_leaves": marked("While the sun is still on the ground"),
+    "before_dusk": marked("Before sunset"),
+    "before_bed": marked("Before bed"),
+    "morning": marked("In the morning"),
+    "when_mild": marked("When it is mild again"),
 }
 """Heading of each occasion of the checklist, in the order of the evening. Everything due at sunset is called so: dusk
 and dark come half an hour later, too late to begin."""
 
 TISSUE_WORDS = {
-    "leaf": "leaves",
-    "twig": "twigs",
-    "wood": "wood",
-    "fruit": "fruit",
-    "root": "roots",
+    "leaf": marked("leaves"),
+    "twig": marked("twigs"),
+    "wood": marked("wood"),
+    "fruit": marked("fruit"),
+    "root": marked("roots"),
 }
 
 VERDICT_WORDS = {
-    "safe": "safe",
-    "watch": "to watch",
-    "danger": "in danger",
-    "deadly": "in danger of its life",
+    "safe": marked("safe"),
+    "watch": marked("to watch"),
+    "danger": marked("in danger"),
+    "deadly": marked("in danger of its life"),
 }
 
 
@@ -65,29 +66,44 @@ def verdict(
         Trees for which everything planned is done already.
     """
     low = household.temperature(minimum_c.p50)
-    when = "tonight" if night is None else f"on the night of {short_day(night)}"
+    when = say("tonight") if night is None else say("on the night of {short_day}", short_day=short_day(night))
     acting = [tree for tree in plan_trees if tree.measure != "leave" and tree.id not in settled]
     at_risk = [tree for tree in plan_trees if tree.verdict_with_plan in ("danger", "deadly")]
     to_watch = [tree for tree in plan_trees if tree.verdict_with_plan == "watch"]
-    near = f"Near {low} at the station {when}"
+    near = say("Near {low} at the station {when}", low=low, when=when)
     if not acting and settled:
-        even_so = f"; {_count(len(at_risk), 'tree stays', 'trees stay')} at risk even so" if at_risk else ""
-        return f"{near}: all that is planned is done{even_so}."
+        even_so = say("; {stay} at risk even so", stay=_stay(len(at_risk))) if at_risk else ""
+        return say("{near}: all that is planned is done{even_so}.", near=near, even_so=even_so)
     if not acting and not at_risk:
-        watch = f"; {_count(len(to_watch), 'tree', 'trees')} to watch" if to_watch else ""
-        return f"Nothing needs doing {when}: near {low} at the station no tree is in danger{watch}."
-    stay = _count(len(at_risk), "tree stays", "trees stay")
+        watch = say_count("; {count} tree to watch", "; {count} trees to watch", len(to_watch)) if to_watch else ""
+        return say(
+            "Nothing needs doing {when}: near {low} at the station no tree is in danger{watch}.",
+            when=when,
+            low=low,
+            watch=watch,
+        )
+    stay = _stay(len(at_risk))
     if not acting:
-        return f"{near}: {stay} at risk, and nothing at hand is worth its effort or helps enough."
-    more = " more" if settled else ""
-    need = _count(len(acting), f"{more} tree needs".strip(), f"{more} trees need".strip())
-    rest = f"; {stay} at risk even so" if at_risk else ""
-    return f"{near}: {need} something {'now' if dark else 'before sunset'}{rest}."
+        return say(
+            "{near}: {stay} at risk, and nothing at hand is worth its effort or helps enough.", near=near, stay=stay
+        )
+    need = (
+        say_count("{count} more tree needs", "{count} more trees need", len(acting))
+        if settled
+        else say_count("{count} tree needs", "{count} trees need", len(acting))
+    )
+    rest = say("; {stay} at risk even so", stay=stay) if at_risk else ""
+    return say(
+        "{near}: {need} something now{rest}." if dark else "{near}: {need} something before sunset{rest}.",
+        near=near,
+        need=need,
+        rest=rest,
+    )
 
 
-def _count(number: int, one: str, many: str) -> str:
-    """Write a count with its noun."""
-    return f"{number} {one if number == 1 else many}"
+def _stay(number: int) -> str:
+    """Say how many trees stay."""
+    return say_count("{count} tree stays", "{count} trees stay", number)
 
 
 def reason(
@@ -125,23 +141,58 @@ def reason(
         Why nothing is done for it, as of `why_left`; used only if it is left.
     household : Household
     """
-    what = TISSUE_WORDS[tissue].capitalize()
+    what = sentence(TISSUE_WORDS[tissue])
     margin = nothing.p50 - tolerance.p50
-    side = "above" if margin >= 0 else "below"
-    alone = f"{household.temperature(nothing.p50)}, {household.difference(margin)} {side} where harm begins"
+    alone = say(
+        "{temperature}, {difference} above where harm begins"
+        if margin >= 0
+        else "{temperature}, {difference} below where harm begins",
+        temperature=household.temperature(nothing.p50),
+        difference=household.difference(margin),
+    )
     if measure != "leave" and harm[0] < 0.05 and fruit[0] < FRUIT_WORTH_A_WORD:
-        return f"{what} without help: {alone}. It is done tonight already for {later or 'the nights after'}."
+        return say(
+            "{what} without help: {alone}. It is done tonight already for {later}.",
+            what=what,
+            alone=alone,
+            later=later or say("the nights after"),
+        )
     if measure in ("pick", "pick-half"):
-        saves = "saves the fruit" if measure == "pick" else "half of the fruit saves that half"
-        return f"{what} without help: {alone}; picking {saves} and changes nothing for the tree.{_fruit(fruit)}"
+        saves = say("saves the fruit" if measure == "pick" else "half of the fruit saves that half")
+        return say(
+            "{what} without help: {alone}; picking {saves} and changes nothing for the tree.{fruit}",
+            what=what,
+            alone=alone,
+            saves=saves,
+            fruit=_fruit(fruit),
+        )
     if measure != "leave":
-        return (
-            f"{what} without help: {alone}; with this: {household.temperature(chosen.p50)}, and the chance of harm is "
-            f"{percent(harm[1])} instead of {percent(harm[0])}.{_fruit(fruit)}"
+        return say(
+            "{what} without help: {alone}; with this: {temperature}, and the chance of harm is {percent} "
+            "instead of {percent2}.{fruit}",
+            what=what,
+            alone=alone,
+            temperature=household.temperature(chosen.p50),
+            percent=percent(harm[1]),
+            percent2=percent(harm[0]),
+            fruit=_fruit(fruit),
         )
     if harm[0] < 0.05:
-        return f"{what} down to {alone}; harm is unlikely ({percent(harm[0])}).{_fruit(fruit)}"
-    return f"{what} down to {alone}, chance of harm {percent(harm[0])}; {why_left}.{_fruit(fruit)}"
+        return say(
+            "{what} down to {alone}; harm is unlikely ({percent}).{fruit}",
+            what=what,
+            alone=alone,
+            percent=percent(harm[0]),
+            fruit=_fruit(fruit),
+        )
+    return say(
+        "{what} down to {alone}, chance of harm {percent}; {why_left}.{fruit}",
+        what=what,
+        alone=alone,
+        percent=percent(harm[0]),
+        why_left=why_left,
+        fruit=_fruit(fruit),
+    )
 
 
 def _fruit(lost: tuple[float, float]) -> str:
@@ -149,8 +200,8 @@ def _fruit(lost: tuple[float, float]) -> str:
     nothing, chosen = lost
     if nothing < FRUIT_WORTH_A_WORD:
         return ""
-    saved = f", {percent(chosen)} with this" if nothing - chosen > FRUIT_WORTH_A_WORD else ""
-    return f" Fruit or bloom: {percent(nothing)} lost{saved}."
+    saved = say(", {percent} with this", percent=percent(chosen)) if nothing - chosen > FRUIT_WORTH_A_WORD else ""
+    return say(" Fruit or bloom: {percent} lost{saved}.", percent=percent(nothing), saved=saved)
 
 
 FRUIT_WORTH_A_WORD = 0.02
@@ -170,61 +221,99 @@ def why_left(reason: Reason | None, supplies: Mapping[str, str], household: Hous
     currency : str
     """
     if reason is None:
-        return "little is to be gained"
+        return say("little is to be gained")
     refused = household.in_own_units(reason.refusals[0].why) if reason.refusals else ""
     if reason.kind == "impossible":
-        return refused or "this yard has nothing that could be done for it"
+        return refused or say("this yard has nothing that could be done for it")
     if reason.kind == "no_help" or reason.measure is None:
-        return f"what could be done here would not help{f'; {refused}' if refused else ''}"
+        if not refused:
+            return say("what could be done here would not help")
+        return say("what could be done here would not help; {refused}", refused=refused)
     if reason.kind == "not_worth_it":
         if reason.measure.wet_ground and refused:
             return refused
         saves, costs = _money(reason.saves, currency), _money(reason.costs, currency)
-        return f"to {reason.measure.name} would save {saves} and cost {costs} in work, power and wear"
-    scarce = listed([supplies.get(key, key) for key in reason.scarce]) or "what it takes"
-    verb = "are" if len(reason.scarce) > 1 else "is"
+        return say(
+            "to {thing} would save {saves} and cost {costs} in work, power and wear",
+            thing=reason.measure.name,
+            saves=saves,
+            costs=costs,
+        )
+    scarce = listed([supplies.get(key, key) for key in reason.scarce]) or say("what it takes")
     if reason.kind == "too_little":
-        return f"it would help to {reason.measure.name}; but there is too little of {scarce}"
-    return f"it would help to {reason.measure.name}; but {scarce} {verb} of more use elsewhere"
+        return say(
+            "it would help to {thing}; but there is too little of {scarce}", thing=reason.measure.name, scarce=scarce
+        )
+    return say_count(
+        "it would help to {thing}; but {scarce} is of more use elsewhere",
+        "it would help to {thing}; but {scarce} are of more use elsewhere",
+        max(1, len(reason.scarce)),
+        thing=reason.measure.name,
+        scarce=scarce,
+    )
 
 
 def listed(names: Sequence[str]) -> str:
     """Write names as a list: "a, b and c"."""
-    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+    return say_list(names)
 
 
 def runner_up(found: RunnerUp, chosen_key: str, names: dict[str, str], currency: str) -> str:
     """Say what the next best measure would be and what it would change."""
     if found.measure.key == chosen_key:
         return ""
-    text = f"{found.measure.name}: worse by {_money(found.costs_more, currency)}"
+    text = say("{thing}: worse by {money}", thing=found.measure.name, money=_money(found.costs_more, currency))
     if found.others:
         trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.others[:3])
-        text += f", and would change what {trees} get{'s' if len(found.others) == 1 else ''}"
+        text = say_count(
+            "{text}, and would change what {trees} gets",
+            "{text}, and would change what {trees} get",
+            len(found.others),
+            text=text,
+            trees=trees,
+        )
     return text
 
 
 def one_more(found: OneMore, names: dict[str, str], currency: str) -> str:
     """Say what one more of a scarce thing would buy."""
     if found.saves < 0.5:
-        return "One more would change next to nothing."
-    more = f"{found.step:g} more {found.unit}" if found.step != 1 else "One more"
-    text = f"{more} would save {_money(found.saves, currency)}"
+        return say("One more would change next to nothing.")
+    more = (
+        say("{step} more {unit}", step=quantity(found.step, "", "g"), unit=found.unit)
+        if found.step != 1
+        else say("One more")
+    )
+    text = say("{more} would save {money}", more=more, money=_money(found.saves, currency))
     if found.changes:
         trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.changes[:3])
-        text += f" ({trees} would fare better)" if len(found.changes) <= 3 else f" ({trees} and others would change)"
+        text = say(
+            "{text} ({trees} would fare better)"
+            if len(found.changes) <= 3
+            else "{text} ({trees} and others would change)",
+            text=text,
+            trees=trees,
+        )
     return text + "."
 
 
 def _money(amount: float, currency: str) -> str:
     """Write an amount: whole units, at least one."""
-    return f"less than 1 {currency}" if amount < 1 else f"{amount:.0f} {currency}"
+    return (
+        say("less than 1 {currency}", currency=currency)
+        if amount < 1
+        else say("{amount} {currency}", amount=quantity(amount, ""), currency=currency)
+    )
 
 
 def why_at_risk(tree: TreePlan) -> str:
     """Say why a tree stays in danger."""
     if tree.measure != "leave":
-        return f"{sentence(tree.measure_name)} helps, but not enough.{_fruit((tree.fruit_lost['chosen'],) * 2)}"
+        return say(
+            "{sentence} helps, but not enough.{fruit}",
+            sentence=sentence(tree.measure_name),
+            fruit=_fruit((tree.fruit_lost["chosen"],) * 2),
+        )
     if tree.chance_of_harm["chosen"] < 0.30 and tree.fruit_lost["chosen"] >= 0.30:
         return _fruit((tree.fruit_lost["chosen"],) * 2).strip()
     return sentence(tree.reason.split("; ", 1)[-1].split(". ")[0].rstrip(".") + ".")
@@ -251,11 +340,14 @@ def standing_words(parts: Sequence[StandingPart]) -> list[str]:
     told = []
     if used:
         told.append(
-            f"taken to stand as it was ticked on an earlier night: {'; '.join(used)}. Look whether it does; plan with "
-            "--done none if not"
+            say(
+                "taken to stand as it was ticked on an earlier night: {join}. Look whether it does; plan with "
+                "--done none if not",
+                join=say_chain(used),
+            )
         )
     if spare:
-        told.append(f"stands since an earlier night and is not needed tonight: {'; '.join(spare)}")
+        told.append(say("stands since an earlier night and is not needed tonight: {join}", join=say_chain(spare)))
     return told
 
 
@@ -270,9 +362,11 @@ def start_words(start_by: datetime, over_by: datetime, household: Household) -> 
         When the sun leaves the ground.
     household : Household
     """
-    return (
-        f"Start by {household.clock(start_by)} at the latest, sooner if you can: the sun leaves the ground at "
-        f"{household.clock(over_by)}, and only sun that falls on wet ground warms it."
+    return say(
+        "Start by {clock} at the latest, sooner if you can: the sun leaves the ground at {clock2}, and only"
+        " sun that falls on wet ground warms it.",
+        clock=household.clock(start_by),
+        clock2=household.clock(over_by),
     )
 
 
@@ -287,7 +381,10 @@ def vent_by(when: datetime, warmest_c: float, hot_c: float, household: Household
         Of the leaves until noon, on the sunniest of ten mornings, and from when it is called hot. [°C]
     household : Household
     """
-    return (
-        f"Open by {household.clock(when)} at the latest: in full sun its leaves could pass "
-        f"{household.temperature(hot_c)} from then on, and reach {household.temperature(warmest_c)} by noon."
+    return say(
+        "Open by {clock} at the latest: in full sun its leaves could pass {temperature} from then on, and "
+        "reach {temperature2} by noon.",
+        clock=household.clock(when),
+        temperature=household.temperature(hot_c),
+        temperature2=household.temperature(warmest_c),
     )

@@ -1,0 +1,115 @@
+"""A plan as somebody reads it: its sentences in the reader's language and units.
+
+A plan is made once, in English and in the units of the yard file, and kept. With it stands what made each of its
+sentences, so that they can be said again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from pydantic import BaseModel
+
+from fruitwall.service.evening_document import AmountOf, EveningPlan, Limit, PhraseOf, WayOut
+from fruitwall.service.household import Household
+from fruitwall.speech import Amount, Book, Phrase, language, writing
+
+SENTENCES = {
+    "verdict", "reason", "runner_up", "measure_name", "what", "person", "steps", "cautions", "warnings", "notes",
+    "why", "one_more", "label", "value", "note", "following_nights", "unit",
+}  # fmt: skip
+"""Fields that hold what a person reads."""
+
+WORDS = {"safe", "watch", "danger", "deadly"}
+"""A tree's verdict is a key, not a sentence."""
+
+
+def with_phrases(plan: EveningPlan, book: Book) -> EveningPlan:
+    """Give a plan with what made its sentences.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    book : Book
+        Noted while it was made.
+    """
+    about = book.about([text for _, text in _texts(plan)])
+    return plan.model_copy(update={"phrases": {text: _written(phrase) for text, phrase in about.phrases.items()}})
+
+
+def book_of(plan: EveningPlan) -> Book:
+    """Give what made the sentences of a plan."""
+    return Book({text: _read(phrase) for text, phrase in plan.phrases.items()})
+
+
+def plan_for_reader(plan: EveningPlan, reader: Household, own: Household) -> EveningPlan:
+    """Say a plan for somebody, in the language in force.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    reader : Household
+        Units and zone in which it is read.
+    own : Household
+        Units in which it was made.
+
+    Returns
+    -------
+    EveningPlan
+        The same one if nothing is to be changed.
+    """
+    if language() == "en" and reader == own:
+        return plan
+    book = book_of(plan)
+    with writing(reader.again):
+        said: EveningPlan = _said(plan, book)
+    return said
+
+
+def _said(part: Any, book: Book) -> Any:
+    """Say a part of a plan and all that is within it."""
+    changed: dict[str, Any] = {}
+    for name in type(part).model_fields:
+        value = getattr(part, name)
+        if _is_said(part, name) and value not in WORDS if isinstance(value, str) else _is_said(part, name):
+            changed[name] = (
+                [book.said(text) for text in value] if isinstance(value, list) else value and book.said(value)
+            )
+        elif isinstance(value, BaseModel):
+            changed[name] = _said(value, book)
+        elif isinstance(value, list) and value and isinstance(value[0], BaseModel):
+            changed[name] = [_said(one, book) for one in value]
+    return part.model_copy(update=changed) if changed else part
+
+
+def _is_said(part: BaseModel, name: str) -> bool:
+    return name in SENTENCES or (name == "name" and isinstance(part, Limit | WayOut))
+
+
+def _texts(part: BaseModel) -> Iterator[tuple[str, str]]:
+    for name in type(part).model_fields:
+        value = getattr(part, name)
+        for one in value if isinstance(value, list) else [value]:
+            if isinstance(one, BaseModel):
+                yield from _texts(one)
+            elif isinstance(one, str) and _is_said(part, name):
+                yield name, one
+
+
+def _written(phrase: Phrase) -> PhraseOf:
+    values = {
+        name: AmountOf(text=str(value), kind=value.kind, parts=list(value.parts))
+        if isinstance(value, Amount)
+        else value
+        for name, value in phrase.values.items()
+    }
+    return PhraseOf(template=phrase.template, many=phrase.many, count=phrase.count, values=values)
+
+
+def _read(phrase: PhraseOf) -> Phrase:
+    values = {
+        name: Amount(value.text, value.kind, *value.parts) if isinstance(value, AmountOf) else value
+        for name, value in phrase.values.items()
+    }
+    return Phrase(phrase.template, phrase.many, phrase.count, values)
