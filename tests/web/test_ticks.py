@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from starlette.testclient import TestClient
 
+from fruitwall.service import desk
+from fruitwall.service.desk import EveningsDesk
 from fruitwall.service.house import House
-from fruitwall.service.ticks import ticks_of
+from fruitwall.service.ledger import Signed
+from fruitwall.service.ticks import tick, ticks_of
+from fruitwall.weather.demo import demo_forcing
 from fruitwall.web.evening import routes as evening
 from fruitwall.web.who import Who
 from tests.web.markup import read_page
-from tests.web.sample import NIGHT, sample_plan
+from tests.web.sample import NIGHT, NOW, sample_plan
 
 KEYS = {1: "wet@sapodilla", 3: "carry:hallway@pot-cacao"}
 
@@ -116,3 +122,51 @@ def test_the_heading_of_a_task_says_by_when_to_start(client_of):
     terms = next(page.all("p", cls="terms")).text
     assert "start by" in terms
     assert ":12" in terms
+    assert f"done by {task.deadline.astimezone(ZoneInfo('America/Los_Angeles')):%H:%M}" in terms
+
+
+@pytest.mark.parametrize("night", ["9999-12-31", "0001-01-01", "2026-12-01"])
+def test_a_night_that_nobody_ticked_has_no_ticks(client, night):
+    answer = client.get(f"/evening/ticks.json?night={night}")
+
+    assert answer.status_code == 200
+    assert answer.json()["done"] == {}
+    assert client.post("/evening/untick", data={"night": night, "key": KEYS[3]}).status_code < 500
+
+
+def test_what_was_ticked_more_than_an_hour_ago_offers_no_way_back_and_stays(client_of, house):
+    plan = keyed_plan()
+    early = Signed("Odalis", "phone", NOW - timedelta(minutes=70))
+    tick(house.ledger, plan, KEYS[3], signed=early)
+    client = client_of(plan, house=house)
+
+    row = read_page(client.get("/").text).one(id="task-evening-3")
+    assert row.one("span", cls="tick-words").text == "Done 12:50, Odalis."
+    assert "hidden" in row.one("form", cls="undo-form").attributes
+    answer = client.post("/evening/untick", data={"night": str(NIGHT), "key": KEYS[3]})
+    assert answer.status_code == 409
+    assert set(ticks_of(house.ledger, NIGHT).done) == {KEYS[3]}
+
+
+def test_planning_again_leads_to_the_plan_that_knows_what_is_done(client_of, house, monkeypatch):
+    made = []
+
+    def plan_evening(*_, **given):
+        made.append([task.key for task in given["done"]])
+        plan = keyed_plan()
+        left = [task for task in plan.tasks if task.key not in made[-1]]
+        return plan.model_copy(update={"done": list(given["done"]), "tasks": left})
+
+    monkeypatch.setattr(desk, "plan_evening", plan_evening)
+    its = EveningsDesk(house.journal, None, lambda *_: (demo_forcing(), None), house.clock)
+    client = client_of(lambda night: its.plan_for(night or NIGHT), house=house)
+    client.post("/evening/tick", data=form_of(client, 3))
+    assert made == [[]]
+
+    answer = client.post("/evening/replan", data={"night": str(NIGHT)})
+    page = read_page(answer.text)
+    assert made == [[], [KEYS[3]]]
+    assert page.one("ul", cls="done-before").one("span").text == "Done 14:00, owner."
+    assert not list(page.all(id="task-evening-3"))
+    assert page.one("p", cls="changed-words").text == ""
+    assert [task["key"] for task in client.get("/plan.json").json()["done"]] == [KEYS[3]]

@@ -7,6 +7,11 @@ import re
 import pytest
 from playwright.sync_api import expect
 
+from fruitwall.service.ledger import Signed
+from fruitwall.service.ticks import tick
+from fruitwall.web.evening import routes as evening
+from fruitwall.web.who import Who
+from tests.web.sample import NOW
 from tests.web.test_browser import PHONE
 from tests.web.test_ticks import KEYS, keyed_plan
 
@@ -99,3 +104,40 @@ def test_without_scripts_the_forms_do_it_and_plan_again(browser, address, house)
     row(page, 3).locator(".undo").click()
     expect(row(page, 3).locator(".tick-words")).to_have_text("")
     context.close()
+
+
+def test_what_cannot_be_taken_back_says_so_and_what_is_refused_is_not_shown_as_done(browser, address, house):
+    context = browser.new_context(viewport=PHONE)
+    page = context.new_page()
+    page.goto(address)
+    page.wait_for_load_state("networkidle")
+    row(page, 3).locator("button.tick").click()
+    expect(row(page, 3).locator(".tick-words")).to_have_text(DONE)
+    context.set_offline(True)
+    row(page, 3).locator(".undo").click()
+    expect(row(page, 3).locator(".tick-words")).to_contain_text("Not taken back")
+    expect(row(page, 3).locator("button.tick")).to_have_attribute("aria-pressed", "true")
+    assert deeds(house) == ["pot-cacao"]
+
+    context.set_offline(False)
+    answers = '{"answers": [{"id": null, "result": "refused", "reason": "Not so."}]}'
+    page.route("**/api/entries", lambda route: route.fulfill(content_type="application/json", body=answers))
+    row(page, 1).locator("button.tick").click()
+    expect(row(page, 1).locator(".tick-words")).to_contain_text("Not so.")
+    expect(row(page, 1).locator("button.tick")).to_have_attribute("aria-pressed", "false")
+    row(page, 1).locator(".undo").click()
+    expect(row(page, 1).locator(".tick-words")).to_have_text("")
+    context.close()
+
+
+def test_who_may_only_look_sees_what_others_tick(browser, address, house, monkeypatch):
+    monkeypatch.setattr(evening, "who", lambda _: Who(role="viewer"))
+    page = browser.new_page(viewport=PHONE)
+    page.goto(address)
+    page.wait_for_load_state("networkidle")
+    tick(house.ledger, keyed_plan(), KEYS[3], signed=Signed("Odalis", "phone", NOW))
+
+    page.evaluate("dispatchEvent(new Event('online'))")
+    expect(row(page, 3).locator(".tick-words")).to_have_text("Done 14:00, Odalis.")
+    expect(page.locator("#before-dark button")).to_have_count(0)
+    page.close()

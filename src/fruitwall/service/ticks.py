@@ -29,6 +29,9 @@ AFTER = ("morning", "when_mild")
 LOOKED_AT = timedelta(days=2), timedelta(days=30)
 """How long before and after its evening a night's ticks may have happened: carrying back can wait for mild days."""
 
+FIRST_NIGHT, LAST_NIGHT = date(1900, 1, 1), date(9000, 1, 1)
+"""Nights outside have no ticks: an address may name any date, and not every one has days before and after it."""
+
 PLANNED_WITH = "evening.planned_with"
 """Setting of the yard: with which ticks somebody asked to plan again."""
 
@@ -120,6 +123,8 @@ def ticks_of(ledger: Ledger, night: date) -> Ticks:
     -------
     Ticks
     """
+    if not FIRST_NIGHT <= night <= LAST_NIGHT:
+        return NO_TICKS
     middle = datetime.combine(night, time(12), UTC)
     since, until = middle - LOOKED_AT[0], middle + LOOKED_AT[1]
     found: dict[str, list[LedgerEntry]] = {}

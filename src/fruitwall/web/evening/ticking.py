@@ -119,6 +119,9 @@ def ticked_page(plan: EveningPlan, ticks: Ticks, household: Household, now: date
             {
                 "waiting": say("Ticked on this device; it is sent once there is a connection."),
                 "refused": say("The server did not take this tick. Load the page again and look."),
+                "kept": say("It could not be taken back. Load the page again and look."),
+                "unreached": say("Not taken back: there is no connection. Try again later."),
+                "unkept": say("Not ticked: this device keeps nothing, and there is no connection."),
                 "anew": say("The plan was made anew. Load the page again."),
             }
         ),

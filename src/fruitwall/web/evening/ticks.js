@@ -2,28 +2,38 @@
 // too, and show what other telephones tick.
 
 const changed = document.querySelector('.changed')
-const { add, all, drop, newId, send, works } = await import(changed.dataset.queue)
+// Who may only look has nothing to keep on the device.
+const queue = changed.dataset.queue ? await import(changed.dataset.queue) : null
+const keeps = queue !== null && (await queue.works())
 
 const POLL_MS = 30_000
 const words = JSON.parse(changed.dataset.words)
-const rows = new Map([...document.querySelectorAll('[data-deed]')].map(row => [row.dataset.tick, row]))
+const rows = new Map([...document.querySelectorAll('[data-tick]')].map(row => [row.dataset.tick, row]))
 
 function show(row, done, text, undo) {
   row.classList.toggle('is-done', done)
   const button = row.querySelector('button.tick')
-  // Not disabled under a keyboard: that would throw its focus away.
-  button.disabled = false
-  button.setAttribute('aria-pressed', String(done))
+  if (button) {
+    // Not disabled under a keyboard: that would throw its focus away.
+    button.disabled = false
+    button.setAttribute('aria-pressed', String(done))
+    row.querySelector('.undo-form').hidden = !undo
+  }
+  say(row, text)
+}
+
+function say(row, text) {
   const told = row.querySelector('.tick-words')
   if (told.textContent !== text) told.textContent = text
-  row.querySelector('.undo-form').hidden = !undo
 }
 
 async function waitingByKey() {
   const found = new Map()
-  for (const record of await all()) {
+  for (const record of keeps ? await queue.all() : []) {
     const { kind, body } = record.entry
-    if (kind === 'deed' && body.night === changed.dataset.night && rows.has(body.what)) found.set(body.what, record)
+    if (kind === 'deed' && body.night === changed.dataset.night && rows.has(body.what)) {
+      found.set(body.what, [...(found.get(body.what) || []), record])
+    }
   }
   return found
 }
@@ -38,17 +48,20 @@ async function look() {
   }
   const waiting = await waitingByKey()
   for (const [key, row] of rows) {
-    const record = waiting.get(key)
+    const records = waiting.get(key) || []
+    const refused = records.find(record => record.state === 'refused')
     const state = told?.done[key]
-    if (record) show(row, true, record.state === 'refused' ? `${words.refused} ${record.reason}` : words.waiting, true)
-    else if (state) show(row, true, state.words, state.undo)
+    if (state) show(row, true, state.words, state.undo)
+    else if (records.length > (refused ? 1 : 0)) show(row, true, words.waiting, true)
+    else if (refused) show(row, false, `${words.refused} ${refused.reason}`, true)
     else if (told) show(row, false, '', false)
   }
-  if (!told) return
+  if (!told) return false
   const text = told.plan && told.plan !== changed.dataset.plan ? words.anew : told.changed
   const line = changed.querySelector('.changed-words')
   if (line.textContent !== text) line.textContent = text
   changed.hidden = !text
+  return true
 }
 
 // Work on the queue, one after the other: a tick and its undo must not cross.
@@ -59,29 +72,35 @@ async function tick(row) {
   if (row.classList.contains('is-done')) return
   show(row, true, words.waiting, true)
   const { tree, body } = JSON.parse(row.dataset.deed)
-  const entry = { id: newId(), kind: 'deed', tree, at: new Date().toISOString(), body }
-  await add({ entry, name: body.words, photos: [] })
-  await send()
+  const entry = { id: queue.newId(), kind: 'deed', tree, at: new Date().toISOString(), body }
+  try {
+    await queue.add({ entry, name: body.words, photos: [] })
+  } catch {
+    // The device is full. The form goes without it, where there is a connection.
+    show(row, false, words.unkept, false)
+    if (navigator.onLine) row.querySelector('.tick-form').submit()
+    return
+  }
+  await queue.send()
   await look()
 }
 
 async function untick(row) {
-  const record = (await waitingByKey()).get(row.dataset.tick)
-  if (record) {
-    await drop(record.order)
-    show(row, false, '', false)
-  }
+  const records = (await waitingByKey()).get(row.dataset.tick) || []
+  for (const record of records) await queue.drop(record.order)
+  if (records.length > 0) show(row, false, '', false)
   // It may have been sent although the answer got lost: taking back what is not there does nothing.
   const form = new URLSearchParams({ night: changed.dataset.night, key: row.dataset.tick })
   try {
     await fetch('/evening/untick', { method: 'POST', body: form, credentials: 'same-origin', redirect: 'manual' })
   } catch {
-    // out of reach: a tick that the server has stays, and is shown again by the next look
+    // out of reach: a tick that the server has stays
   }
-  await look()
+  const reached = await look()
+  if (row.classList.contains('is-done')) say(row, reached ? words.kept : words.unreached)
 }
 
-if (await works()) {
+if (keeps) {
   for (const row of rows.values()) {
     if (row.classList.contains('is-done')) row.querySelector('button.tick').disabled = false
     row.querySelector('.tick-form').addEventListener('submit', event => {
@@ -94,13 +113,14 @@ if (await works()) {
       inTurn(() => untick(row))
     })
   }
-  const again = () => inTurn(async () => {
-    if (document.hidden) return
-    await send()
-    await look()
-  })
-  setInterval(again, POLL_MS)
-  addEventListener('online', again)
-  document.addEventListener('visibilitychange', again)
-  again()
 }
+
+const again = () => inTurn(async () => {
+  if (document.hidden) return
+  if (keeps) await queue.send()
+  await look()
+})
+setInterval(again, POLL_MS)
+addEventListener('online', again)
+document.addEventListener('visibilitychange', again)
+again()
