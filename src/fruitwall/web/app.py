@@ -23,6 +23,7 @@ from fruitwall.web.guard import Guard
 from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages
 from fruitwall.web.settings import WebSettings
+from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.yard.routes import yard_routes
@@ -60,6 +61,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]
+        routers.append(settings_routes(settings, pages, sessions))
     for router in routers:
         app.include_router(router)
     mounted = {getattr(route, "path", "") for router in routers for route in router.routes}

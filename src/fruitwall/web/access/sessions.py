@@ -13,6 +13,7 @@ from starlette.responses import Response
 from fruitwall.journal.entries import Key
 from fruitwall.service.accounts import Made, People, preferences_of
 from fruitwall.speech import preferred_language, say
+from fruitwall.web.reader import COOKIE, from_cookie
 from fruitwall.web.who import RANK, Who
 
 if TYPE_CHECKING:
@@ -193,8 +194,14 @@ def browser_language(request: Request) -> str:
 
 
 def anyone_here(request: Request) -> Who:
-    """Take everyone for the owner, in the browser's language: for a server that answers this machine only."""
-    return Who(language=browser_language(request))
+    """Take everyone for the owner, who reads as this browser chose: for a server that answers this machine only."""
+    chosen = from_cookie(request.cookies.get(COOKIE, ""))
+    return Who(
+        language=chosen.language or browser_language(request),
+        temperature=chosen.temperature,
+        length=chosen.length,
+        mass=chosen.mass,
+    )
 
 
 def stranger(request: Request) -> Who:

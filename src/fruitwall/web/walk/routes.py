@@ -15,13 +15,13 @@ from starlette.datastructures import FormData, UploadFile
 from fruitwall.errors import JournalError
 from fruitwall.service import pictures
 from fruitwall.service.house import House
-from fruitwall.service.household import Household
 from fruitwall.service.ledger import GRADES, SIGNS, Sighting
 from fruitwall.service.pictures import PictureRefused, keep_picture
 from fruitwall.service.walk import Walk, walk_of
 from fruitwall.service.walk_entries import NewEntry, take_entry
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
+from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.walk.install import install_routes
 from fruitwall.web.walk.intake import BESIDES_BYTES, intake_routes, read_form, signed_by
@@ -57,7 +57,7 @@ def walk_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     @router.api_route("/walk", methods=["GET", "HEAD"], include_in_schema=False)
     def walk(request: Request) -> Response:
         found = walk_of(house)
-        page = walk_page(found, household_of(found, who(request)))
+        page = walk_page(found, household_of(found.yard, who(request)))
         return pages.render(request, "walk/walk.html", page=page, may=who(request).may("helper"))
 
     @router.api_route("/walk/{tree}", methods=["GET", "HEAD"], include_in_schema=False)
@@ -69,7 +69,7 @@ def walk_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         at = found.place(tree)
         if at is None:
             raise HTTPException(404, say("The yard has no tree of this name now."))
-        page = stop_page(found, at, household_of(found, who(request)), typed)
+        page = stop_page(found, at, household_of(found.yard, who(request)), typed)
         status = 422 if page.errors else 200
         return pages.render(request, "walk/stop.html", status=status, page=page, may=who(request).may("helper"))
 
@@ -95,27 +95,10 @@ def walk_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             _store(house, request, _entry(number, tree, body, replaces, found))
         except (PictureRefused, JournalError, ValueError) as error:
             return show(request, tree, replace(typed, errors=(str(error),)))
-        page = stop_page(found, at, household_of(found, who(request)))
+        page = stop_page(found, at, household_of(found.yard, who(request)))
         return RedirectResponse(page.next_url, 303)
 
     return router
-
-
-def household_of(walk: Walk, asking: Who) -> Household:
-    """Give the units in which somebody reads: their own where they chose some, else those of the yard.
-
-    Parameters
-    ----------
-    walk : Walk
-    asking : Who
-
-    Returns
-    -------
-    Household
-    """
-    own = {"temperature": asking.temperature, "length": asking.length, "mass": asking.mass}
-    chosen = {name: value for name, value in own.items() if value is not None}
-    return Household(walk.yard.display.model_copy(update=chosen), walk.zone)
 
 
 def _typed(form: FormData, walk: Walk, at: int) -> Typed:

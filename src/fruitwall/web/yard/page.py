@@ -15,6 +15,7 @@ from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
 from fruitwall.service.yard_underlay import Underlay, underlay_of
 from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS
 from fruitwall.speech import say
+from fruitwall.web.reader import display_of
 from fruitwall.web.who import Who
 from fruitwall.web.yard.plan import Plan, plan_of
 from fruitwall.web.yard.values import layer_words, legend_of, value_text
@@ -99,12 +100,6 @@ class YardPage:
     """What removing it means, where it was asked for."""
     conflict: Conflict | None = None
     underlay: Underlay | None = None
-
-
-def display_of(yard: Yard, asking: Who) -> Display:
-    """Give the units of whoever asks: their own where they chose some, else those of the yard."""
-    own = {"temperature": asking.temperature, "length": asking.length, "mass": asking.mass}
-    return yard.display.model_copy(update={key: unit for key, unit in own.items() if unit})
 
 
 def said_words(key: str | None) -> str:

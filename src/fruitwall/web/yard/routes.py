@@ -34,9 +34,10 @@ from fruitwall.service.yard_form import Field, form_of, kind_of, part_of, read_f
 from fruitwall.service.yards import parse_version
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
+from fruitwall.web.reader import display_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import need, who
-from fruitwall.web.yard.page import Asked, Conflict, conflict_rows, display_of, history_page, place_form, yard_page
+from fruitwall.web.yard.page import Asked, Conflict, conflict_rows, history_page, place_form, yard_page
 from fruitwall.web.yard.underlay import limited_form, underlay_routes
 from fruitwall.yard.model import Yard
 

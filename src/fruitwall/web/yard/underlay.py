@@ -18,8 +18,8 @@ from fruitwall.service.pictures import MOST_BYTES, PictureRefused
 from fruitwall.service.yard_underlay import NEAREST_PX, Underlay, set_underlay, take_underlay, underlay_of
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
+from fruitwall.web.reader import display_of
 from fruitwall.web.who import need, who
-from fruitwall.web.yard.page import display_of
 from fruitwall.yard.display import in_household_unit, unit_symbol
 from fruitwall.yard.model import Display
 from fruitwall.yard.units import KINDS, read_quantity

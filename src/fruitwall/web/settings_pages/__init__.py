@@ -1,0 +1,1 @@
+"""The page of settings: how somebody reads, people and devices, backup, where the data come from."""
