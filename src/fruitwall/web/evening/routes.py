@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from datetime import date
 from typing import Annotated
+from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
 from fruitwall.service.calendar import calendar_of
+from fruitwall.service.evening_document import EveningPlan
+from fruitwall.service.household import Household
+from fruitwall.service.reader import plan_for_reader
 from fruitwall.service.ticks import ticks_of
 from fruitwall.web.evening.page import evening_page, night_of
 from fruitwall.web.evening.ticking import ticking_routes
@@ -16,12 +20,22 @@ from fruitwall.web.patience import Patience
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.sheet.page import sheet_page
 from fruitwall.web.walk.intake import signed_by
-from fruitwall.web.who import who
+from fruitwall.web.who import Who, who
+from fruitwall.yard.model import Yard
 
 Night = Annotated[date | None, Query(description="Date of the evening; tonight if left out")]
 
 LOOK_AGAIN_S = "2"
 """After how many seconds the browser asks again for a plan that was still being made."""
+
+
+def for_reader(plan: EveningPlan, yard: Yard, asking: Who) -> tuple[EveningPlan, Yard]:
+    """Give plan and yard in the language and the units of who asks."""
+    units = {"temperature": asking.temperature, "length": asking.length, "mass": asking.mass}
+    display = yard.display.model_copy(update={name: unit for name, unit in units.items() if unit is not None})
+    zone = ZoneInfo(plan.time_zone)
+    said = plan_for_reader(plan, Household(display, zone), Household(yard.display, zone))
+    return said, yard.model_copy(update={"display": display})
 
 
 def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -55,7 +69,8 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             return wait(request)
         ticks = ticks_of(settings.house.ledger, plan.night) if settings.house is not None else None
         may = who(request).may("helper")
-        page = evening_page(plan, settings.yard(), settings.now(), tonight=night is None, ticks=ticks, may=may)
+        plan, yard = for_reader(plan, settings.yard(), who(request))
+        page = evening_page(plan, yard, settings.now(), tonight=night is None, ticks=ticks, may=may)
         return pages.render(request, "evening/evening.html", page=page)
 
     # Plain functions: planning computes, so it belongs into a worker thread and not on the event loop.
