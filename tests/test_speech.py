@@ -78,3 +78,12 @@ def test_the_browsers_languages_are_heard_by_their_weight(header, code):
 def test_braces_in_a_name_stay_what_they_are():
     assert say("cover with {cover}", cover="{0}") == "cover with {0}"
     assert say("a fixed {text}") == "a fixed {text}"
+
+
+def test_an_amount_in_a_sentence_is_written_anew_for_the_reader():
+    with noting() as book:
+        text = say("cover with {cover}", cover=speech.quantity(2.5, "m", ".1f"))
+    assert text == "cover with 2.5 m"
+    with speech.writing(lambda amount: f"{amount.parts[0] / 0.3048:.0f} ft"):
+        assert book.said("Cover with 2.5 m.") == "Cover with 8 ft."
+    assert book.about([text]).phrases.keys() == {text}
