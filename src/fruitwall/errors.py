@@ -53,3 +53,7 @@ class PlanError(FruitwallError):
 
 class JournalError(FruitwallError):
     """The database cannot be opened, read or written."""
+
+
+class NoYard(JournalError):
+    """The journal holds no yard, or none that is not put away."""

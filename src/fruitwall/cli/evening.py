@@ -165,13 +165,20 @@ def serve(
 
     With --now, or a --date that is past, the clock of the pages stands still.
     """
+    from fruitwall.errors import NoYard
     from fruitwall.service.desk import EveningsDesk
     from fruitwall.service.forecasts import weather_for
     from fruitwall.service.yards import load_yard
 
     with open_journal(database) as journal:
-        # A missing yard or a wrong date is told now, not on the first page.
-        moment, day = moment_asked(now, night, load_yard(journal, yard)[0])
+        # A misspelt yard or a wrong date is told now, not on the first page; without any yard the pages begin one.
+        try:
+            known = load_yard(journal, yard)[0]
+        except NoYard:
+            if yard is not None:
+                raise
+            known = None
+        moment, day = moment_asked(now, night, known)
         stands = now is not None or moment < present() - timedelta(minutes=1)
         clock = (lambda: moment) if stands else present
         desk = EveningsDesk(

@@ -27,13 +27,13 @@ def contact() -> str:
     return os.environ.get("FRUITWALL_CONTACT") or "no contact given"
 
 
-def moment_asked(now: str | None, night: str | None, yard: Yard) -> tuple[datetime, date | None]:
+def moment_asked(now: str | None, night: str | None, yard: Yard | None) -> tuple[datetime, date | None]:
     """Read --now and --date; a past --date without --now is planned from three in the afternoon of that day."""
     from zoneinfo import ZoneInfo
 
     from fruitwall.service.nights import tonight as tonight_of
 
-    zone = ZoneInfo(yard.location.time_zone)
+    zone = ZoneInfo(yard.location.time_zone if yard is not None else "UTC")
     day: date | None = None
     if night is not None:
         try:
@@ -47,7 +47,7 @@ def moment_asked(now: str | None, night: str | None, yard: Yard) -> tuple[dateti
             refuse(f'--now: expected a moment such as 2026-12-22T15:00, got "{now}"')
         return (given if given.tzinfo else given.replace(tzinfo=zone)), day
     here = present().astimezone(zone)
-    if day is not None and day < tonight_of(yard.location, here):
+    if day is not None and yard is not None and day < tonight_of(yard.location, here):
         return datetime(day.year, day.month, day.day, 15, tzinfo=zone), day
     return here, day
 

@@ -8,9 +8,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, select
 
-from fruitwall.errors import JournalError
+from fruitwall.errors import JournalError, NoYard
 from fruitwall.journal.entries import StoredForecast, StoredPlan, YardVersion
-from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
+from fruitwall.journal.tables import forecasts, plans, settings, yard_versions, yards
+
+SHOWN = "shown"
+"""Setting of a yard: true when it was chosen to be shown, false when it was put away."""
 
 versions = select(
     yard_versions.c.id,
@@ -95,21 +98,36 @@ def read_forecast(row: Row[*tuple[Any, ...]], place: str) -> StoredForecast:
 
 
 def find_yard(connection: Connection, name: str | None, place: str) -> int:
-    """Find the number of a yard by its name, or of the only one."""
+    """Find the number of a yard by its name, or of the one that is shown.
+
+    Without a name it is the only yard that is not put away; of several the one last chosen, by the newest
+    `SHOWN` of the settings.
+    """
     rows = connection.execute(select(yards.c.name, yards.c.id).order_by(yards.c.name))
     known: dict[str, int] = {row.name: row.id for row in rows}
     if not known:
-        raise JournalError(f"{place} holds no yard yet. Store one with: fruitwall yard import FILE")
+        raise NoYard(f"{place} holds no yard yet. Store one with: fruitwall yard import FILE")
     if name is not None and name in known:
         return known[name]
     names = ", ".join(f'"{each}"' for each in known)
     if name is not None:
         raise JournalError(f'{place} holds no yard named "{name}"; it has {names}')
-    if len(known) > 1:
+    chosen = select(settings.c.yard_id, settings.c.value).where(settings.c.key == SHOWN).order_by(settings.c.id)
+    told: dict[int, str] = {}
+    for row in connection.execute(chosen):
+        told.pop(row.yard_id, None)  # the newest stands last
+        told[row.yard_id] = row.value
+    left = [one for one in known.values() if told.get(one) != "false"]
+    if not left:
+        raise NoYard(f"{place}: every yard is put away: {names}; choose one with --yard NAME")
+    if len(left) == 1:
+        return left[0]
+    picked = next((one for one in reversed(told) if told[one] == "true" and one in left), None)
+    if picked is None:
         raise JournalError(
             f"{place} holds several yards: {names}; choose one with --yard NAME (yard export: NAME alone)"
         )
-    return next(iter(known.values()))
+    return picked
 
 
 def _check(place: str, what: str, content: bytes, digest: str) -> None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from fruitwall.errors import NoYard
 from fruitwall.service.yards import load_yard
 
 if TYPE_CHECKING:
@@ -64,5 +65,10 @@ class House:
 
     def has_yard(self) -> bool:
         """Tell whether there is a yard yet."""
-        known = self.journal.yards()
-        return bool(known) if self.yard_name is None else any(one.name == self.yard_name for one in known)
+        if self.yard_name is not None:
+            return any(one.name == self.yard_name for one in self.journal.yards())
+        try:
+            self.journal.current_yard()
+        except NoYard:
+            return False
+        return True
