@@ -7,9 +7,10 @@ from http import HTTPStatus
 from fastapi import FastAPI, HTTPException, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.middleware.gzip import GZipMiddleware
+from fastapi.responses import RedirectResponse
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
-from fruitwall.errors import FruitwallError, SourceUnavailable
+from fruitwall.errors import FruitwallError, NoYard, SourceUnavailable
 from fruitwall.service.accounts_waits import Waits
 from fruitwall.web.access.layer import AccessLayer
 from fruitwall.web.access.people_routes import people_routes
@@ -24,6 +25,7 @@ from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
+from fruitwall.web.start.routes import start_routes
 from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.yard.routes import yard_routes
@@ -46,7 +48,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
         known of each kind, ``/gear`` what is published on containers and covers, ``/health``.
     """
-    folders = ("access", "charts", "evening", "kinds", "sheet", "trees", "walk", "yard")
+    folders = ("access", "charts", "evening", "kinds", "sheet", "start", "trees", "walk", "yard")
     assets = Assets([HERE, *(HERE / name for name in folders)])
     pages = Pages(assets)
     sessions = sessions_of(settings)
@@ -56,6 +58,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     if settings.house is not None:
         routers.append(api_routes(settings, pages))
         routers.append(yard_routes(settings, pages))
+        routers.append(start_routes(settings, pages))
         routers.append(walk_routes(settings, pages))
         routers.append(tree_routes(settings, pages))
     if sessions is not None:
@@ -105,6 +108,9 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
     @app.exception_handler(FruitwallError)
     async def mendable(request: Request, error: FruitwallError) -> Response:
         lines = str(error).splitlines()
+        path = request.url.path
+        if isinstance(error, NoYard) and not path.startswith("/api/") and not path.endswith(".json"):
+            return RedirectResponse("/start", 303)
         if isinstance(error, SourceUnavailable):
             return pages.problem(request, 503, "The weather service did not answer", lines)
         return pages.problem(request, 422, "This has to be mended first", lines)

@@ -1,0 +1,1 @@
+"""The first evening: from nothing to a yard with a plan."""

@@ -1,0 +1,142 @@
+"""The first evening: from an empty journal to a yard, by plain forms."""
+
+from __future__ import annotations
+
+import html
+import re
+
+import pytest
+from starlette.testclient import TestClient
+
+from fruitwall.journal.opening import open_journal
+from fruitwall.journal.photos import PhotoFolder
+from fruitwall.service.house import House
+from fruitwall.web.app import create_app
+from fruitwall.web.settings import WebSettings
+from tests.web.sample import NOW, sample_plan
+
+PHONE = {"width": 390, "height": 844}
+
+
+@pytest.fixture
+def empty_house(tmp_path):
+    with open_journal(tmp_path / "empty.db") as journal:
+        yield House(journal, None, lambda: NOW, PhotoFolder(tmp_path / "photos"))
+
+
+def app_of(house):
+    def plan_for(night):
+        house.yard()
+        return sample_plan()
+
+    # The plan shown is the sample's: its yard goes with it once there is any.
+    return create_app(WebSettings(plan_for=plan_for, yard=_yard_of_plan, now=lambda: NOW, house=house, patience_s=60.0))
+
+
+def _yard_of_plan():
+    from tests.web.sample import sample_yard
+
+    return sample_yard()
+
+
+@pytest.fixture
+def client(empty_house):
+    return TestClient(app_of(empty_house), base_url="http://localhost", follow_redirects=False)
+
+
+def carried(answer):
+    """Give the fields of a step as they stand in the page, as a browser would send them."""
+    found = {}
+    for tag in re.findall(r"<input[^>]*>", answer.text):
+        parts = dict(re.findall(r'(\w+)="([^"]*)"', tag))
+        if parts.get("type") != "radio" or " checked" in tag:
+            found[parts["name"]] = html.unescape(parts.get("value", ""))
+    return found
+
+
+def send(client, answer, **typed):
+    return client.post("/start", data=carried(answer) | typed)
+
+
+def test_every_page_leads_to_the_start_while_there_is_no_yard(client, empty_house):
+    assert not empty_house.has_yard()
+    for path in ("/", "/yard", "/walk"):
+        answer = client.get(path)
+        assert (answer.status_code, answer.headers.get("location")) == (303, "/start")
+    assert client.get("/plan.json").status_code == 422
+    assert client.get("/start").status_code == 200
+
+
+def test_four_forms_make_a_yard(client, empty_house):
+    place = send(client, client.get("/start"), search="riverside, ca", go="search")
+    trees = send(client, place, go="next", name="Ours <b>")
+    gear = send(client, trees, go="next", wall_south="30", tree0_kind="mangoe", tree0_at="south", tree1_kind="avocado")
+    look = send(client, gear, go="next", sheet0_width="12", sheet0_length="12", minutes="30", person="Ana")
+
+    assert "is taken as mango" in look.text
+    assert not empty_house.has_yard()
+    assert send(client, look, go="store").headers["location"] == "/"
+    yard, version = empty_house.yard()
+    assert (yard.name, yard.location.time_zone, len(yard.trees)) == ("Ours <b>", "America/Los_Angeles", 2)
+    assert (yard.display.length, round(yard.gear.covers[0].width_m, 2), yard.people[0].name) == ("ft", 3.66, "Ana")
+    assert version.text.startswith("# Begun on the first evening.")
+
+
+def test_nothing_typed_is_lost_when_something_is_wrong_or_one_goes_back(client):
+    place = client.get("/start")
+    wrong = send(client, place, latitude="95", longitude="3,5", name="Mine", go="next")
+    assert wrong.status_code == 422
+    assert 'value="95"' in wrong.text
+    assert 'id="latitude-wrong"' in wrong.text
+    trees = send(client, wrong, latitude="45", go="next")
+    wrong = send(client, trees, tree0_kind="xyzzyplant", tree0_height="tall", go="next")
+    assert 'id="tree0_kind-wrong"' in wrong.text
+    assert 'id="tree0_height-wrong"' in wrong.text
+    back = send(client, wrong, go="back")
+
+    assert 'value="Mine"' in back.text
+    assert carried(back)["tree0_kind"] == "xyzzyplant"
+
+
+def test_without_a_tree_or_a_place_it_does_not_go_on(client):
+    assert 'id="search-wrong"' in send(client, client.get("/start"), go="next").text
+    trees = send(client, client.get("/start"), latitude="-33.9", longitude="151.2", go="next")
+    assert 'id="tree0_kind-wrong"' in send(client, trees, go="next").text
+    assert client.post("/start", data={"step": "look", "go": "store"}).status_code == 422
+
+
+def test_the_demo_comes_and_goes_in_one_click(client, empty_house):
+    assert client.post("/start/demo").headers["location"] == "/"
+    assert empty_house.has_yard()
+    client.post("/start/demo/away")
+
+    assert not empty_house.has_yard()
+    assert len(empty_house.journal.yards()) == 1
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
+def test_a_phone_goes_from_nothing_to_the_plan(browser, empty_house, scripts):
+    from tests.web.conftest import serving
+
+    context = browser.new_context(viewport=PHONE, java_script_enabled=scripts, color_scheme="dark")
+    page = context.new_page()
+    with serving(app_of(empty_house)) as address:
+        page.goto(address)
+        assert page.url == f"{address}/start"
+        page.get_by_label("City near you").fill("Sevilla")
+        page.get_by_role("button", name="Search").click()
+        page.get_by_role("radio").first.check()
+        page.get_by_role("button", name="Next").click()
+        page.get_by_label("south side", exact=True).fill("10")
+        page.get_by_label("Kind").first.fill("lemon")
+        if scripts:
+            assert page.evaluate("document.documentElement.scrollWidth") == PHONE["width"]
+        page.get_by_role("button", name="Next").click()
+        page.get_by_label("Minutes before dark").fill("20")
+        page.get_by_role("button", name="Next").click()
+        page.get_by_role("button", name="Show the plan for tonight").click()
+        assert page.url == f"{address}/"
+        assert page.locator("h1").count() == 1
+    context.close()
+    assert empty_house.yard()[0].location.time_zone == "Europe/Madrid"
