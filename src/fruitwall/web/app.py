@@ -28,6 +28,7 @@ from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
 from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
+from fruitwall.web.weather.routes import weather_routes
 from fruitwall.web.yard.routes import yard_routes
 
 FOR_EVER = "public, max-age=31536000, immutable"
@@ -48,7 +49,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
         known of each kind, ``/gear`` what is published on containers and covers, ``/health``.
     """
-    folders = ("access", "charts", "evening", "kinds", "sheet", "start", "trees", "walk", "yard")
+    folders = ("access", "charts", "evening", "kinds", "sheet", "start", "trees", "walk", "weather", "yard")
     assets = Assets([HERE, *(HERE / name for name in folders)])
     pages = Pages(assets)
     sessions = sessions_of(settings)
@@ -60,6 +61,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(yard_routes(settings, pages))
         routers.append(start_routes(settings, pages))
         routers.append(walk_routes(settings, pages))
+        routers.append(weather_routes(settings, pages))
         routers.append(tree_routes(settings, pages))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)

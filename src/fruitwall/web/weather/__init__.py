@@ -1,0 +1,1 @@
+"""The page of the weather: source and age of the forecast, coming nights, readings of the yard's thermometers."""

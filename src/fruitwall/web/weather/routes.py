@@ -1,0 +1,108 @@
+"""Addresses of the page of the weather."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
+
+from fastapi import APIRouter, Depends, Form, Request, Response
+from fastapi.responses import RedirectResponse
+from pydantic import ValidationError
+
+from fruitwall.service.house import House
+from fruitwall.service.readings import NewReading, take_readings
+from fruitwall.service.weather_story import weather_story
+from fruitwall.speech import say
+from fruitwall.web.pages import Pages
+from fruitwall.web.reader import household_of
+from fruitwall.web.settings import WebSettings
+from fruitwall.web.weather.page import Typed, weather_page
+from fruitwall.web.who import Who, need, who
+
+PAGE = "/weather"
+Text = Annotated[str, Form(max_length=200)]
+
+
+def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
+    """Make the routes of the page of the weather.
+
+    Parameters
+    ----------
+    settings : WebSettings
+        With a house.
+    pages : Pages
+        Renders templates.
+
+    Returns
+    -------
+    APIRouter
+        ``/weather``, and what is sent to ``/weather/readings``.
+    """
+    if settings.house is None:
+        raise ValueError("the weather needs a household")
+    house: House = settings.house
+    router = APIRouter(prefix=PAGE, include_in_schema=False)
+
+    def show(request: Request, typed: Typed | None = None, error: str = "", done: str = "") -> Response:
+        asking, now = who(request), house.clock()
+        household = household_of(house.yard()[0], asking)
+        typed = typed or Typed(at=f"{now.astimezone(household.zone):%Y-%m-%dT%H:%M}")
+        page = weather_page(weather_story(house), household, now, typed, error=error, done=done)
+        status = 422 if error else 200
+        return pages.render(request, "weather/weather.html", status=status, page=page, may=asking.may("helper"))
+
+    # Plain functions: the journal is read, which belongs into a worker thread.
+    @router.api_route("", methods=["GET", "HEAD"])
+    def look(request: Request, done: str = "") -> Response:
+        return show(request, done=done)
+
+    @router.post("/readings")
+    def take(
+        request: Request,
+        _: Annotated[Who, Depends(need("helper"))],
+        value: Text = "",
+        unit: Text = "",
+        at: Text = "",
+        sensor: Text = "",
+    ) -> Response:
+        zone = ZoneInfo(house.yard()[0].location.time_zone)
+        error = ""
+        try:
+            new = _reading(value, "F" if unit == "°F" else None, at, sensor, zone)
+        except ValueError as wrong:
+            error = str(wrong)
+        else:
+            taken = take_readings(house.ledger, [new], now=house.clock())
+            if taken.refused:
+                error = taken.refused[0][1]
+                error = error[:1].upper() + error[1:]
+            elif not taken.new:
+                error = say("There is a reading of this thermometer at this time already; nothing was stored.")
+        if error:
+            return show(request, Typed(value, at, sensor), error)
+        return RedirectResponse(f"{PAGE}?done=taken", 303)
+
+    return router
+
+
+def _reading(value: str, unit: Literal["F"] | None, at: str, sensor: str, zone: ZoneInfo) -> NewReading:
+    """Make a reading of what was typed; ValueError says what is wrong with it."""
+    try:
+        number = float(value.strip().replace(",", ".").replace("\N{MINUS SIGN}", "-"))
+    except ValueError:
+        raise ValueError(say("The temperature must be a number, such as -1.5.")) from None
+    try:
+        moment = datetime.fromisoformat(at.strip())
+    except ValueError:
+        raise ValueError(say("The time must be written as 2026-12-22T06:30.")) from None
+    if moment.tzinfo is None:
+        moment = moment.replace(tzinfo=zone)
+    if not 1900 <= moment.year <= 9000:
+        raise ValueError(say("The time must be written as 2026-12-22T06:30."))
+    try:
+        return NewReading(sensor=sensor, quantity="air_temperature_c", at=moment, value=number, unit=unit)
+    except ValidationError as wrong:
+        if wrong.errors()[0]["loc"][:1] == ("sensor",):
+            raise ValueError(say("Say where the thermometer hangs, in at most 100 characters.")) from wrong
+        raise ValueError(say("The temperature must be a number, such as -1.5.")) from wrong

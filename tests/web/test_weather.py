@@ -1,0 +1,148 @@
+"""The page of the weather: the forecast and its age, coming nights, readings beside it, a reading by hand."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from fruitwall.journal.entries import Reading
+from fruitwall.service.weather_story import Compared, mean_errors, weather_story
+from tests.web.markup import read_page
+from tests.web.sample import NIGHT, NOW, sample_plan, sample_yard, spread_around
+
+MORNING = datetime(2026, 12, 22, 14, 0, tzinfo=UTC)  # six in the morning of the 22nd, by the clock of the yard
+
+
+def planned(house, night, middle_c):
+    plan = sample_plan()
+    forecast = plan.forecast.model_copy(update={"station_minimum_c": spread_around(middle_c)})
+    plan = plan.model_copy(update={"night": night, "forecast": forecast})
+    made = NOW - (NIGHT - night)
+    version = house.yard()[1]
+    house.journal.store_plan(night, plan.model_dump_json(), version=version, made=made)
+    return plan
+
+
+@pytest.fixture
+def spell(house):
+    """Plans of two nights, and thermometers read after the first."""
+    planned(house, NIGHT - timedelta(days=1), -1.0)
+    planned(house, NIGHT, -2.0)
+    read = [
+        Reading("north wall", "air_temperature_c", MORNING - timedelta(hours=2), -2.5),
+        Reading("north wall", "air_temperature_c", MORNING, -3.0),
+        # In the afternoon it does not count, however cold.
+        Reading("north wall", "air_temperature_c", MORNING + timedelta(hours=7), -9.0),
+        Reading("post", "air_temperature_c", MORNING, -0.5),
+        Reading("post", "soil_temperature_c", MORNING, -20.0),
+    ]
+    house.ledger.add_readings(read, received=NOW)
+    return house
+
+
+@pytest.fixture
+def browser(client_of, house):
+    client = client_of(house=house, yard=sample_yard())
+    client.headers["sec-fetch-site"] = "same-origin"
+    client.follow_redirects = False
+    return client
+
+
+def test_the_lowest_reading_of_each_thermometer_stands_beside_the_forecast_of_its_night(spell):
+    story = weather_story(spell)
+
+    assert [(one.night, one.sensor, one.lowest_c) for one in story.compared] == [
+        (NIGHT - timedelta(days=1), "north wall", -3.0),
+        (NIGHT - timedelta(days=1), "post", -0.5),
+    ]
+    assert [(one.sensor, one.nights, one.within, round(one.mean_k, 6)) for one in story.errors] == [
+        ("north wall", 1, 0, -2.0),
+        ("post", 1, 1, 0.5),
+    ]
+
+
+def test_coming_nights_are_those_of_the_newest_plan_that_are_not_over(spell):
+    story = weather_story(spell)
+    assert story.coming[0].night == NIGHT
+    assert story.coming[0].minimum_c.p50 == -2.0
+    assert [one.night for one in story.coming[1:]] == [
+        NIGHT + timedelta(days=days) for days in range(1, len(story.forecast.following_minima_c) + 1)
+    ]
+    assert story.coming[1].dew_point_c is None
+
+
+def test_mean_errors_are_of_each_thermometer():
+    nights = [NIGHT, NIGHT + timedelta(days=1)]
+    compared = [
+        Compared(night, "post", low, NOW, spread_around(0.0)) for night, low in zip(nights, (-3, 1), strict=True)
+    ]
+    (one,) = mean_errors(compared)
+    assert (one.nights, one.within, one.mean_k) == (2, 1, -1.0)
+    assert mean_errors([]) == ()
+
+
+def test_the_page_tells_source_age_nights_and_errors(spell, browser):
+    text = browser.get("/weather").text
+    page = read_page(text)
+
+    assert sample_plan().forecast.source in text
+    assert "north wall: on average 2.0\N{NO-BREAK SPACE}K colder than the forecast, over 1 night." in text
+    tables = list(page.all("table"))
+    assert len(tables) == 2
+    for table in tables:
+        width = len(list(next(table.all("tr")).all("th")))
+        for row in list(table.all("tr"))[1:]:
+            assert len(list(row.all("td"))) == width - 1
+
+
+def test_before_any_plan_the_page_says_so_and_takes_readings(browser):
+    page = browser.get("/weather")
+    assert page.status_code == 200
+    assert "No night was planned yet" in page.text
+    assert 'action="/weather/readings"' in page.text
+
+
+def test_a_reading_by_hand_is_kept_in_celsius_at_the_time_of_the_yard(browser, house):
+    sent = {"value": "28,4", "unit": "°F", "at": "2026-12-22T06:00", "sensor": "north wall"}
+    answer = browser.post("/weather/readings", data=sent)
+
+    assert (answer.status_code, answer.headers["location"]) == (303, "/weather?done=taken")
+    (kept,) = house.ledger.readings(since=MORNING, until=MORNING + timedelta(seconds=1))
+    assert (kept.sensor, kept.quantity, kept.at) == ("north wall", "air_temperature_c", MORNING)
+    assert kept.value == pytest.approx(-2.0)
+    again = browser.post("/weather/readings", data=sent)
+    assert again.status_code == 422
+    assert "already" in again.text
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"value": "cold"}, "must be a number"),
+        ({"value": "nan"}, "must be a number"),
+        ({"value": "300"}, "cannot be a reading"),
+        ({"at": "this morning"}, "must be written as"),
+        ({"at": "0001-01-01T00:00"}, "must be written as"),
+        ({"at": "2026-12-25T06:00"}, "future"),
+        ({"sensor": " "}, "where the thermometer hangs"),
+    ],
+)
+def test_what_is_wrong_is_told_and_what_was_typed_stays(browser, house, change, told):
+    sent = {"value": "-1.5", "unit": "°C", "at": "2026-12-22T06:00", "sensor": "wall <b>"} | change
+    answer = browser.post("/weather/readings", data=sent)
+
+    assert answer.status_code == 422
+    page = read_page(answer.text)
+    assert told in page.one(id="reading-error").text
+    for name in ("value", "at", "sensor"):
+        assert page.one(id=f"reading-{name}").attributes["value"] == sent[name]
+    since = datetime(1900, 1, 1, tzinfo=UTC)
+    assert house.ledger.readings(since=since, until=NOW + timedelta(days=9)) == []
+
+
+def test_the_form_asks_in_the_unit_of_the_reader(browser, spell):
+    browser.post("/settings/own/reads", data={"temperature": "F"})
+    page = browser.get("/weather").text
+    assert "Air temperature, °F" in page
+    assert 'name="unit" value="°F"' in page
