@@ -137,7 +137,23 @@ def kinds(models: Iterable[type[BaseModel]]) -> list[str]:
 
 
 def place(loc: Location, annotation: Any, metadata: Iterable[Any] = (), info: FieldInfo | None = None) -> Place:
-    """Unpack an annotation: Annotated, Optional, nested Field."""
+    """Unpack an annotation: Annotated, Optional, nested Field.
+
+    Parameters
+    ----------
+    loc : tuple
+        Way to the place in the file.
+    annotation
+        Type of the model's field.
+    metadata : iterable, optional
+        What stands beside the type: constraints, or fields that hold them.
+    info : FieldInfo, optional
+        The field itself, where it has one.
+
+    Returns
+    -------
+    Place
+    """
     found: list[Any] = []
     todo = list(metadata)
     while True:
@@ -171,7 +187,21 @@ def item_of(here: Place, number: int) -> Place:
 
 
 def field_of(here: Place, model: type[BaseModel], name: str) -> Place | None:
-    """Give the place of a field of a model by its name in the file; None if there is no such field."""
+    """Give the place of a field of a model by its name in the file.
+
+    Parameters
+    ----------
+    here : Place
+        Of the model.
+    model : type of BaseModel
+    name : str
+        As the file calls it.
+
+    Returns
+    -------
+    Place or None
+        None if there is no such field.
+    """
     info = file_names(model).get(name)
     return None if info is None else place((*here.loc, name), info.annotation, info.metadata, info)
 

@@ -94,7 +94,7 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             return wait(request)
         return pages.render(request, "sheet/sheet.html", page=sheet_page(plan, settings.yard()))
 
-    @router.api_route("/evening/calendar.ics", methods=["GET", "HEAD"])
+    @router.api_route("/evening/calendar.ics", methods=["GET", "HEAD"], include_in_schema=False)
     def calendar(night: Night = None) -> Response:
         """Give the plan's deadlines as iCalendar (RFC 5545)."""
         plan = settings.plan_for(night)
@@ -107,7 +107,7 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             },
         )
 
-    @router.api_route("/plan.json", methods=["GET", "HEAD"])
+    @router.api_route("/plan.json", methods=["GET", "HEAD"], include_in_schema=False)
     def plan_document(night: Night = None) -> Response:
         """Give the evening plan as a document."""
         return pages.document(settings.plan_for(night))

@@ -61,12 +61,12 @@ def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         asked = f"?asked={quote(name)}" if guessed else ""
         return RedirectResponse(f"/kinds/{quote(taxon.key)}{asked}", 303)
 
-    @router.api_route("/kinds.json", methods=["GET", "HEAD"])
+    @router.api_route("/kinds.json", methods=["GET", "HEAD"], include_in_schema=False)
     def kinds_document() -> Response:
         """Give all kinds, with how much is published on each."""
         return pages.document(KindList(kinds=list_kinds(catalogue_of(settings.yard()))))
 
-    @router.api_route("/kinds/{key}.json", methods=["GET", "HEAD"])
+    @router.api_route("/kinds/{key}.json", methods=["GET", "HEAD"], include_in_schema=False)
     def kind_document(key: str) -> Response:
         """Give everything known of a kind, by its key or any of its names, in °C."""
         try:
@@ -92,7 +92,7 @@ def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def gear(request: Request) -> Response:
         return pages.render(request, "kinds/gear.html", page=gear_page_of(describe_gear(), reader(settings.yard())))
 
-    @router.api_route("/gear.json", methods=["GET", "HEAD"])
+    @router.api_route("/gear.json", methods=["GET", "HEAD"], include_in_schema=False)
     def gear_document() -> Response:
         """Give everything published on containers and covers, in SI units."""
         return pages.document(describe_gear())
