@@ -83,7 +83,9 @@ def weather_page(
     facts: list[tuple[str, str]] = []
     if story.forecast is not None and story.made is not None:
         facts.append((say("Source"), story.forecast.source))
-        moments = ((say("Issued"), story.forecast.issued), (say("Fetched"), story.fetched or story.made))
+        # Without a forecast of its own in the journal all that is known is when the plan was made from it.
+        last = (say("Fetched"), story.fetched) if story.fetched else (say("Planned"), story.made)
+        moments = ((say("Issued"), story.forecast.issued), last)
         facts += [(name, f"{household.moment(one)} ({ago(one, now)})") for name, one in moments]
         facts.append((say("Runs of the model"), str(story.forecast.members)))
     return WeatherPage(
