@@ -136,14 +136,14 @@ class Household:
             return weekday(date.fromisoformat(str(parts[0])))
         if amount.kind == "percent":
             return percent(float(parts[0]))
-        written = {
+        written: dict[str, Callable[..., str]] = {
             "temperature": self.temperature,
             "temperatures": self.temperatures,
             "difference": self.difference,
             "length": self.length,
             "wind": self.wind,
         }
-        write: Callable[..., str] | None = written.get(amount.kind)
+        write = written.get(amount.kind)
         return write(*parts) if write is not None else amount
 
     def margin(self, kelvin: float) -> str:

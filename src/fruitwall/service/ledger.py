@@ -17,7 +17,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import LedgerEntry
-from fruitwall.speech import say
+from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
     from fruitwall.journal.ledger import Ledger
@@ -29,40 +29,44 @@ CLOCK_AHEAD = timedelta(minutes=10)
 """How far a telephone's clock may be ahead of ours before an entry counts as one of the future."""
 
 GRADES = (
-    ("none", "None", "Leaves as they should be"),
-    ("paler", "Paler", "Leaves paler or yellower than usual, nothing burnt"),
-    ("some_burn", "Some leaf burnt", "Less than a tenth of the leaf burnt or lost"),
-    ("much_burn", "Much leaf burnt", "A tenth to a half of the leaf burnt or lost"),
-    ("most_lost", "Most leaf lost", "More than half of the leaf burnt or lost, twigs still green under the bark"),
-    ("twigs_dead", "Twigs dead", "Twigs brown under the bark, limbs alive"),
-    ("limbs_dead", "Limbs dead", "Limbs brown under the bark, trunk or base alive"),
-    ("dead", "Dead", "Brown under the bark down to the ground, no shoot from below"),
+    ("none", marked("None"), marked("Leaves as they should be")),
+    ("paler", marked("Paler"), marked("Leaves paler or yellower than usual, nothing burnt")),
+    ("some_burn", marked("Some leaf burnt"), marked("Less than a tenth of the leaf burnt or lost")),
+    ("much_burn", marked("Much leaf burnt"), marked("A tenth to a half of the leaf burnt or lost")),
+    (
+        "most_lost",
+        marked("Most leaf lost"),
+        marked("More than half of the leaf burnt or lost, twigs still green under the bark"),
+    ),
+    ("twigs_dead", marked("Twigs dead"), marked("Twigs brown under the bark, limbs alive")),
+    ("limbs_dead", marked("Limbs dead"), marked("Limbs brown under the bark, trunk or base alive")),
+    ("dead", marked("Dead"), marked("Brown under the bark down to the ground, no shoot from below")),
 )
 """Grades of injury 0 to 7: key, name and plain description; the same as in DESIGN and in `plants.tolerance`."""
 
 SIGNS = (
-    ("upper_crown", "At the top of the crown"),
-    ("lower_crown", "Low in the crown"),
-    ("open_side", "On the side open to the sky"),
-    ("wall_side", "On the side of a wall"),
-    ("sun_side", "On the sunny side"),
-    ("old_leaves", "Old leaves"),
-    ("young_leaves", "Young leaves and flush"),
-    ("tips", "Tips and margins only"),
-    ("whole_leaves", "Whole leaves"),
-    ("between_veins", "Between the veins"),
-    ("pale", "Pale"),
-    ("yellow", "Yellow"),
-    ("brown", "Brown"),
-    ("black", "Black, water-soaked"),
-    ("curled", "Curled or wilted"),
-    ("fallen", "Leaves on the ground"),
-    ("sudden", "Came within days"),
-    ("slow", "Came over weeks"),
-    ("bark_split", "Bark split"),
-    ("fruit_hurt", "Fruit hurt"),
-    ("flowers_hurt", "Flowers hurt"),
-    ("new_growth", "New growth starting"),
+    ("upper_crown", marked("At the top of the crown")),
+    ("lower_crown", marked("Low in the crown")),
+    ("open_side", marked("On the side open to the sky")),
+    ("wall_side", marked("On the side of a wall")),
+    ("sun_side", marked("On the sunny side")),
+    ("old_leaves", marked("Old leaves")),
+    ("young_leaves", marked("Young leaves and flush")),
+    ("tips", marked("Tips and margins only")),
+    ("whole_leaves", marked("Whole leaves")),
+    ("between_veins", marked("Between the veins")),
+    ("pale", marked("Pale")),
+    ("yellow", marked("Yellow")),
+    ("brown", marked("Brown")),
+    ("black", marked("Black, water-soaked")),
+    ("curled", marked("Curled or wilted")),
+    ("fallen", marked("Leaves on the ground")),
+    ("sudden", marked("Came within days")),
+    ("slow", marked("Came over weeks")),
+    ("bark_split", marked("Bark split")),
+    ("fruit_hurt", marked("Fruit hurt")),
+    ("flowers_hurt", marked("Flowers hurt")),
+    ("new_growth", marked("New growth starting")),
 )
 """What can be seen, each key with plain words."""
 

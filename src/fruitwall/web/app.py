@@ -83,7 +83,7 @@ def create_app(settings: WebSettings) -> FastAPI:
             raise HTTPException(404)
         return Response(asset.body, media_type=asset.kind, headers={"cache-control": FOR_EVER})
 
-    @app.api_route("/health", methods=["GET", "HEAD"])
+    @app.api_route("/health", methods=["GET", "HEAD"], include_in_schema=False)
     async def health() -> dict[str, str]:
         return {"status": "ok"}
 
