@@ -102,7 +102,7 @@ function enhance(form) {
   const list = form.querySelector('.chosen-photos')
   let reading = Promise.resolve()
 
-  field.addEventListener('change', () => {
+  const take = () => {
     const files = [...field.files]
     field.value = ''
     reading = reading.then(async () => {
@@ -116,7 +116,10 @@ function enhance(form) {
         list.append(chosen(photo, photos))
       }
     })
-  })
+  }
+  field.addEventListener('change', take)
+  // A quick hand may have chosen a photo before this script ran: it must not be lost.
+  if (field.files.length) take()
 
   form.addEventListener('submit', async event => {
     event.preventDefault()
