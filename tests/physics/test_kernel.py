@@ -116,6 +116,9 @@ def test_the_night_is_that_of_scipy_on_the_full_grid(name):
     assert np.abs(ours - exact).max() < 0.05
 
 
+# Why it stays: an error of the method, not of the physics, 0.007 K over the bar, in one of four treatments, in the evening;
+# the roots' minimum, which alone hurts, is within 0.03 K in all of them (asserted below, also for this one). A seventh
+# term would cost every tree and step a seventh more time.
 ROOTS_OFF = pytest.mark.xfail(
     strict=True,
     reason="0.057 K at worst, in the evening: roots are read from six terms made for the surface, which answer 10 cm "
