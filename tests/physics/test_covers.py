@@ -178,9 +178,8 @@ def test_covers_over_a_bed_range_as_the_handbook_says_from_thin_to_thick():
 
 
 # Why it stays: the handbook names neither wind nor bed for its "about 1 K"; light air meets it (test above), more wind
-# does not. What is lost is lost through cloth and hem, at 3 mm/s per m/s of wind for light fleece, from the measured
-# air permeability of such cloth (source [3] of physics.covers). A tighter cloth would contradict that measurement. The
-# miss is to the safe side: the plan promises less of a thin cover in wind than the handbook.
+# does not. What is lost then goes through cloth and hem, at 3 mm/s per m/s of wind for light fleece, which rests on
+# source [3] of physics.covers and not on any gain. The miss is to the safe side: the plan promises less than the book.
 @pytest.mark.xfail(reason="published: about 1 K in whole kelvins; at 2 m/s thin covers leak and keep 0.3 to 0.4 K here")
 def test_thin_covers_keep_a_kelvin_through_all_winds_of_a_radiation_frost():
     thin, _ = find_check(FILE, "cover-fao-row-range").want("gain_c")
@@ -217,10 +216,10 @@ def strawberry_gains():
 @pytest.mark.parametrize(
     "weight_oz",
     [
-        # Why these two stay: one night in one field, its bed and soil not told; the gains fall out of order (4.3, 5.4 and
-        # 3.7 °F from the lightest to the heaviest), so that the check itself warns of fitting them. Here the lighter
-        # fleece lets more of the bed's heat through to the sky and out with the air, so it gains the least. The air
-        # under it instead of the leaf was tried: 1.8 to 3.0 °F, still short. The miss is to the safe side.
+        # Why these two stay: one night in one field, its bed and soil not told; the gains fall out of order (4.3, 5.4
+        # and 3.7 °F from the lightest to the heaviest), so that the check itself warns of fitting them. Here the
+        # lighter fleece lets more of the bed's heat through to the sky and out with the air, so it gains the least. The
+        # air under it instead of the leaf was tried: 1.8 to 3.0 °F, still short. The miss is to the safe side.
         pytest.param(
             0.75,
             marks=pytest.mark.xfail(
@@ -265,9 +264,9 @@ def test_an_opaque_sheet_above_gains_no_more_than_the_leaf_was_colder_than_the_a
     assert gain[1:] == pytest.approx(check.want("gain_f"), abs=check.tolerance["abs"])
 
 
-# Why it stays: the source names neither the wind nor the size of its board nor how cold the open leaf was, and we have no
-# foil-faced board among the covers, only a bed sheet. Any of these could close 0.3 °F; none is told, so none is made
-# up. This one is NOT to the safe side: a roof without sides gets 0.3 to 1 °F more here than was measured once.
+# Why it stays: the source names neither the wind nor the size of its board nor how cold the open leaf was, and we have
+# no foil-faced board among the covers, only a bed sheet. Nothing that is not told is made up to close 0.3 °F. This one
+# is NOT to the safe side: a roof without sides gets 0.3 to 1 °F more here than was measured once.
 @pytest.mark.xfail(reason="published: about 1.0 °F; here 1.3 to 2.0 °F by wind, more than was measured in every wind")
 def test_the_measured_gain_of_an_opaque_shield_lies_among_those_of_a_radiation_frost():
     gain, _ = shield_gains()

@@ -116,9 +116,17 @@ def test_the_night_is_that_of_scipy_on_the_full_grid(name):
     assert np.abs(ours - exact).max() < 0.05
 
 
-# Why it stays: an error of the method, not of the physics, 0.007 K over the bar, in one of four treatments, in the evening;
-# the roots' minimum, which alone hurts, is within 0.03 K in all of them (asserted below, also for this one). A seventh
-# term would cost every tree and step a seventh more time.
+@pytest.mark.slow
+@pytest.mark.skipif(jit_off, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
+@pytest.mark.parametrize("name", CASES)
+def test_the_coldest_that_roots_get_is_that_of_scipy_on_the_full_grid(name):
+    ours, exact = (each[:, 4] for each in against_scipy(name))
+    assert ours.min() == pytest.approx(exact.min(), abs=0.03)
+
+
+# Why it stays: an error of the method, 0.007 K over the bar, under one of four treatments, in the evening. The coldest
+# that roots get, which is what hurts them, is right in all four (test before). Terms of their own for the depth of
+# roots are the mend; they would be marched for every tree and step, and are not worth 0.007 K yet.
 ROOTS_OFF = pytest.mark.xfail(
     strict=True,
     reason="0.057 K at worst, in the evening: roots are read from six terms made for the surface, which answer 10 cm "
@@ -133,7 +141,6 @@ ROOTS_OFF = pytest.mark.xfail(
 )
 def test_the_roots_of_the_night_are_those_of_scipy_on_the_full_grid(name):
     ours, exact = (each[:, 4] for each in against_scipy(name))
-    assert ours.min() == pytest.approx(exact.min(), abs=0.03)
     assert np.abs(ours - exact).max() < 0.05
 
 

@@ -111,9 +111,9 @@ def test_thin_cloth_over_a_low_bed_gains_in_light_air_what_two_springs_of_trials
     assert found[0] < 2.1
 
 
-# Why it stays: the trials name neither their wind nor how the film lay; in light air the gain is met (test above). In 2 m/s
-# the cloth's measured permeability lets out what the soil gives through film and air (source [3] of physics.covers).
-# The miss is to the safe side.
+# Why it stays: the trials name neither their wind nor how the film lay; in light air the gain is met (test above). In
+# 2 m/s the cloth lets out what the soil gives through film and air (source [3] of physics.covers). The miss is to the
+# safe side.
 @pytest.mark.xfail(reason="published: 0.5 to 1.8 K; here +0.1 K in 2 m/s with 2 mm of air under the film")
 def test_thin_cloth_over_a_low_bed_gains_in_a_common_wind_what_two_springs_of_trials_gained(gain_of_thin_cloth):
     # 2 m/s at 10 m: the middle of what spring nights of that valley have (1 to 3 m/s, from memory).

@@ -119,9 +119,9 @@ def ground_gives(spot, body, *, wind=0.5, moisture="moist"):
     [
         ("turf", "moist"),
         *(
-            # Why these three stay: evaporation by day was tried with the model of the ground of then, and made published gains of
-            # covers worse (they live on that heat), so it is not in; docs/model-night.md names the gap. Nights after dry or
-            # windy days are told up to 0.2 of the loss too warm for it near bare ground: NOT to the safe side.
+            # Why these three stay: evaporation by day was tried and made published gains of covers worse (they live on
+            # that heat), so it is not in; docs/model-night.md names the gap. Bare ground makes up as much as a quarter
+            # of its loss more than the highest share measured: NOT to the safe side.
             pytest.param(
                 "bare",
                 moisture,
@@ -166,7 +166,8 @@ def test_a_tree_over_sod_or_mulch_is_colder_than_over_bare_ground():
 
 
 # Why it stays: the air of a yard is the forecast's, by design (a yard is too small to make its own); whole orchards, of
-# which the source speaks, are outside of what fruitwall computes. The sign and order are held by the test above.
+# which the source speaks, are outside of what fruitwall computes. Sign and order are held by the test above. The miss
+# is NOT to the safe side where much of the neighbourhood is mulched.
 @pytest.mark.xfail(
     reason="published: 0.9 to 2.2 °F between orchards, whose floors cool their own air; a tree of a yard stands in the "
     "air of the forecast, and 0.4 °F are left (0.6 °F near the ground, 1.0 °F in a wide bed)"
@@ -202,8 +203,8 @@ def test_under_a_forest_s_crowns_it_is_warmer_in_step_with_the_sky_they_hide_and
     assert gain == pytest.approx(line, abs=0.1 * gain[-1])  # linear, as it was found to be
 
 
-# Why it stays: as for orchards above: a forest makes its own air and a yard does not. What crowns do to the leaf's view of
-# the sky is computed, and its growth with the hidden sky is held by the test above. The miss is to the safe side.
+# Why it stays: as for orchards above, a forest makes its own air and a yard does not. What crowns do to the leaf's view
+# of the sky is computed; how it grows with the hidden sky is held by the test above. The miss is to the safe side.
 @pytest.mark.xfail(
     reason="published: 6 K between a forest and a clear-cut, each with its own air; a tree of a yard stands in the air "
     "of the neighbourhood, and only what its leaf no longer loses to the sky is left: 1.5 to 2 K"
@@ -304,8 +305,8 @@ def test_plants_in_tunnels_gain_least_on_the_clearest_nights(tunnel_gains):
 
 
 # Why it stays: one night, read in whole degrees, its wind not told; a gain of the soil's surface is a difference from
-# the open surface, which the trial did not describe (wet, crusted or under mulch). Means of the same trial are met (test
-# above the last). This one is NOT to the safe side, and docs/model-night.md says so to the reader.
+# the open surface, which the trial did not describe (wet, crusted or under mulch). Means of the same trial are met
+# (test before the last). This one is NOT to the safe side; docs/model-night.md tells the reader of it.
 @pytest.mark.xfail(
     reason="published: on the coldest night nothing at the soil's surface under film, in whole degrees; here +3 °F, "
     "more than on cloudy nights: open soil's surface falls further below the air than that of the trial did"
@@ -407,8 +408,8 @@ def test_a_film_house_loses_more_per_kelvin_the_more_it_is_heated_and_the_more_w
     assert loss_of_film_house(wind=4.0) > loss_of_film_house(wind=1.0)
 
 
-# Why it stays: the radiation of plants and ground through the sides of a frame was built and tried, and made published
-# gains of covers worse; docs/model-night.md names the gap and says to trust the sizing rule, not the computed lift.
+# Why it stays: radiation between a crown's sides and those of its cover was tried and made published gains of covers
+# worse; docs/model-night.md names the gap and says to trust the sizing rule, not the computed lift.
 @pytest.mark.xfail(
     reason="published: down. Here condensed water takes more heat from the warm air of a heated house (its film emits "
     "three times as much) than it saves of what plants and ground send out: what passes the sides is not counted"
@@ -464,8 +465,8 @@ def test_wind_makes_a_film_house_lose_more():
         assert np.all(np.diff(loss_by_wind(cover)) > 0)
 
 
-# Why it stays: the source measured sealed glasshouses, and the covers here are home-made: their leak by wind is wanted.
-# The calm end shares the cause of the test before the last: radiation through the sides is not counted.
+# Why it stays: the source measured houses of glass and PVC fixed to their frames, and the covers here are laid on by
+# hand and leak with the wind. The calm end has the cause of the xfail before: radiation to the sides is left out.
 @pytest.mark.xfail(
     reason="published: 5 m/s add 45 % to the loss of single glass, 55 % to that of PVC; here it is 2.4 times that of "
     "calm: home-made covers leak with the wind (16 air changes an hour at 5 m/s; without leaks it adds 23 %), and in "
