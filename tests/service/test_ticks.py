@@ -23,6 +23,8 @@ from fruitwall.service.ticks import (
     ask_again,
     changed_since,
     done_by_now,
+    keyed,
+    task_of,
     tell_done,
     tick,
     tick_key,
@@ -142,6 +144,20 @@ def test_the_plan_counts_what_it_does_not_know_yet_and_the_morning_plans_nothing
     assert [task.key for task in done_by_now(PLAN, ticks)] == [FIRST]
     assert changed_since(PLAN, ticks) == 1
     assert changed_since(PLAN.model_copy(update={"done": list(done_by_now(PLAN, ticks))}), ticks) == 0
+
+
+def test_a_task_has_one_key_whatever_the_language_in_which_the_plan_is_read(ledger: Ledger) -> None:
+    plan = keyed(keyed_plan())
+    spanish = [task.model_copy(update={"what": f"en español: {task.what}"}) for task in plan.morning]
+    read = plan.model_copy(update={"morning": spanish})
+
+    keys = [tick_key(read, task) for task in (*read.tasks, *read.morning)]
+
+    assert read.morning
+    assert keys == [tick_key(keyed_plan(), task) for task in (*keyed_plan().tasks, *keyed_plan().morning)]
+    assert len(set(keys)) == len(keys)
+    # What the page sends must be found in the plan as it was made.
+    assert all(task_of(keyed_plan(), key) for key in keys)
 
 
 def test_the_terminal_hears_what_was_ticked_and_writes_what_it_is_told(journal: Journal, ledger: Ledger) -> None:

@@ -105,6 +105,14 @@ def test_without_a_tree_or_a_place_it_does_not_go_on(client):
     assert client.post("/start", data={"step": "look", "go": "store"}).status_code == 422
 
 
+def test_what_is_not_shown_can_be_put_away_without_harm(client, empty_house):
+    assert "/start/demo/away" not in client.get("/start").text
+
+    assert client.post("/start/demo/away").headers["location"] == "/"
+
+    assert empty_house.journal.yards() == []
+
+
 def test_the_demo_comes_and_goes_in_one_click(client, empty_house):
     assert client.post("/start/demo").headers["location"] == "/"
     assert empty_house.has_yard()

@@ -286,9 +286,23 @@ def show_demo(house: House, *, author: str) -> None:
     _show(house, checked.yard.name, True, author)
 
 
+def demo_is_out(house: House) -> bool:
+    """Tell whether the demo yard is in the journal and not put away."""
+    from fruitwall.journal.ledger import Ledger
+
+    name = demo_name()
+    if all(yard.name != name for yard in house.journal.yards()):
+        return False
+    return Ledger(house.journal, name).setting(SHOWN) is not False
+
+
 def put_demo_away(house: House, *, author: str) -> None:
-    """Show the user's own yard again; what was tried with the demo stays in the journal."""
-    _show(house, demo_name(), False, author)
+    """Show the user's own yard again; what was tried with the demo stays in the journal.
+
+    Nothing happens where the demo yard was never shown.
+    """
+    if demo_is_out(house):
+        _show(house, demo_name(), False, author)
 
 
 def _show(house: House, name: str, shown: bool, author: str) -> None:

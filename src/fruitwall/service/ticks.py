@@ -99,10 +99,30 @@ def tick_key(plan: EveningPlan, task: Task) -> str:
     str
         The key of the task, where what it says is planned with; else one made of its occasion and words.
     """
-    if task.key and task.when not in AFTER:
+    if task.key and (task.when not in AFTER or task.key.startswith(f"{task.when}:")):
         return task.key
     mark = sha256("\n".join((plan.yard, str(plan.night), task.when, task.what, *task.trees)).encode())
     return f"{task.when}:{mark.hexdigest()[:12]}"
+
+
+def keyed(plan: EveningPlan) -> EveningPlan:
+    """Write the `tick_key` of every task into the task, so that it stays the same when the plan is said anew.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        As it was made: in another language the words, and a key that is made of them, are others.
+
+    Returns
+    -------
+    EveningPlan
+        A copy.
+    """
+
+    def written(tasks: list[Task]) -> list[Task]:
+        return [task.model_copy(update={"key": tick_key(plan, task)}) for task in tasks]
+
+    return plan.model_copy(update={"tasks": written(plan.tasks), "morning": written(plan.morning)})
 
 
 def task_of(plan: EveningPlan, key: str) -> Task | None:

@@ -41,9 +41,10 @@ AREAS = (
     Area("/yard", marked("Yard"), marked("Plan drawing of the yard, to look at and to change"), main=True),
     Area("/trees", marked("Trees"), marked("Each tree: what it went through, and what it stands"), main=True),
     # Here stand Season and Winters, once they are there.
-    Area("/gear", marked("Gear and people"), marked("Covers, heaters, power, rooms, and who helps")),
+    # Here stand Gear and people, once they can be changed on a page.
     Area("/weather", marked("Weather"), marked("Sources, last fetch, readings against the forecast")),
     Area("/kinds", marked("Kinds"), marked("What is published about each kind of tree")),
+    Area("/gear", marked("Containers and covers"), marked("What is published about containers and covers")),
     Area("/api", marked("For scripts and sensors"), marked("What programs can ask for and send")),
     Area("/settings", marked("Settings"), marked("Language, units, people and devices, backup")),
 )

@@ -109,10 +109,11 @@ def _line(
     new_steps = [step for step in task.steps if step not in steps]
     as_at = sorted({steps[step] for step in task.steps if step in steps})
     steps.update(dict.fromkeys(new_steps, task.order))
-    mark = sha256("\n".join((plan.yard, str(plan.night), task.when, task.what, *task.trees)).encode())
+    tick = tick_key(plan, task)
+    mark = sha256("\n".join((plan.yard, str(plan.night), task.when, tick)).encode())
     return TaskLine(
         key=mark.hexdigest()[:12],
-        tick=tick_key(plan, task),
+        tick=tick,
         order=task.order,
         what=sentence(task.what),
         trees=[(tree, numbers[tree], names[tree]) for tree in task.trees if tree in names],

@@ -12,7 +12,7 @@ from fruitwall.service.calendar import calendar_of
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.household import Household
 from fruitwall.service.reader import plan_for_reader
-from fruitwall.service.ticks import ticks_of
+from fruitwall.service.ticks import keyed, ticks_of
 from fruitwall.web.evening.page import evening_page, night_of
 from fruitwall.web.evening.ticking import ticking_routes
 from fruitwall.web.pages import Pages
@@ -69,7 +69,7 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             return wait(request)
         ticks = ticks_of(settings.house.ledger, plan.night) if settings.house is not None else None
         may = who(request).may("helper")
-        plan, yard = for_reader(plan, settings.yard(), who(request))
+        plan, yard = for_reader(keyed(plan), settings.yard(), who(request))
         page = evening_page(plan, yard, settings.now(), tonight=night is None, ticks=ticks, may=may)
         return pages.render(request, "evening/evening.html", page=page)
 
