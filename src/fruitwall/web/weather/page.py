@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING
 
 from fruitwall.service.household import ago, percent, short_day
 from fruitwall.speech import say, say_count
+from fruitwall.web.evening.checklist import sentence
 
 if TYPE_CHECKING:
     from fruitwall.service.evening_document import Spread
     from fruitwall.service.household import Household
     from fruitwall.service.weather_story import MeanError, WeatherStory
-
-NOT_KNOWN = "–"
 
 
 @dataclass(frozen=True)
@@ -33,11 +32,12 @@ class WeatherPage:
     Attributes
     ----------
     facts : tuple of (str, str)
-        Source and age of the forecast; none where nothing was planned yet.
+        Source and age of the forecast, and what else it says of the night that was planned; none where nothing was
+        planned yet.
     warnings : tuple of str
         Of the forecast.
     coming : tuple of tuple of str
-        Night; minimum at p10, p50, p90; dew point, wind, cloud.
+        Night; minimum at p10, p50, p90.
     compared : tuple of tuple of str
         Night, thermometer, lowest reading, forecast at p10, p50, p90, difference.
     errors : tuple of str
@@ -88,19 +88,17 @@ def weather_page(
         moments = ((say("Issued"), story.forecast.issued), last)
         facts += [(name, f"{household.moment(one)} ({ago(one, now)})") for name, one in moments]
         facts.append((say("Runs of the model"), str(story.forecast.members)))
+        for one in story.coming[:1]:
+            if one.dew_point_c is not None and one.wind_m_s is not None and one.cloud is not None:
+                facts += [
+                    (say("Dew point"), household.temperature(one.dew_point_c.p50)),
+                    (say("Wind"), household.wind(one.wind_m_s.p50)),
+                    (say("Cloud"), percent(one.cloud.p50)),
+                ]
     return WeatherPage(
         tuple(facts),
-        tuple(household.in_own_units(text) for text in (story.forecast.warnings if story.forecast else ())),
-        tuple(
-            (
-                short_day(one.night),
-                *_spread(one.minimum_c, household),
-                NOT_KNOWN if one.dew_point_c is None else household.bare_temperature(one.dew_point_c.p50),
-                NOT_KNOWN if one.wind_m_s is None else household.wind(one.wind_m_s.p50),
-                NOT_KNOWN if one.cloud is None else percent(one.cloud.p50),
-            )
-            for one in story.coming
-        ),
+        tuple(sentence(household.in_own_units(text)) for text in (story.forecast.warnings if story.forecast else ())),
+        tuple((short_day(one.night), *_spread(one.minimum_c, household)) for one in story.coming),
         tuple(
             (
                 short_day(one.night),
