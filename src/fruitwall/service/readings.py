@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from fruitwall.journal.entries import Reading
+from fruitwall.service.moments import WrittenMoment
 from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ class NewReading(BaseModel):
 
     sensor: Annotated[str, StringConstraints(strip_whitespace=True, min_length=1, max_length=100, pattern="^[^\0]*$")]
     quantity: Annotated[str, Field(description="One of: " + ", ".join(QUANTITIES))]
-    at: Annotated[AwareDatetime, Field(description="With its zone, such as 2026-12-22T06:30:00-08:00")]
+    at: Annotated[WrittenMoment, Field(description="With its zone, such as 2026-12-22T06:30:00-08:00")]
     value: Annotated[float, Field(allow_inf_nan=False)]
     unit: Annotated[Literal["F"] | None, Field(description="F where a temperature is in °F")] = None
 

@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
-from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.ledger import EntryConflict
 from fruitwall.service.ledger import CLOCK_AHEAD, SIGNS, Body, Sighting, Signed, body_of, entry_of, read_body
+from fruitwall.service.moments import WrittenMoment
 from fruitwall.speech import say
 
 if TYPE_CHECKING:
@@ -38,7 +39,7 @@ class NewEntry(BaseModel):
     tree: Annotated[str, Field(min_length=1, max_length=100, pattern="^[^\0]*$")] | None = Field(
         default=None, description="Its id in the yard file; null for the whole yard"
     )
-    at: AwareDatetime = Field(description="When it happened, by the clock of the device")
+    at: WrittenMoment = Field(description="When it happened, by the clock of the device")
     body: dict[str, Any] = Field(default={}, description="What it says; its fields are those of its kind")
     replaces: Uuid | None = Field(default=None, description="Id of the entry that it corrects")
 
@@ -49,7 +50,7 @@ class Sending(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     entries: Annotated[list[NewEntry], Field(max_length=MOST_ENTRIES)]
-    sent: AwareDatetime | None = Field(
+    sent: WrittenMoment | None = Field(
         default=None,
         description="The clock of the device as it sends this. If that clock is more than ten minutes wrong, the times "
         "of the entries are put right by as much",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Body, Depends, FastAPI, HTTPException, Query, Request, Response
@@ -13,6 +12,7 @@ from pydantic import AfterValidator
 from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service.house import House
 from fruitwall.service.ledger import last_sightings
+from fruitwall.service.moments import WrittenMoment
 from fruitwall.service.readings import AT_ONCE, NewReading, take_readings
 from fruitwall.speech import say
 from fruitwall.web.api.shapes import (
@@ -32,19 +32,12 @@ AT_MOST = 10_000
 """Entries or readings given in one answer."""
 
 
-def _aware(moment: datetime) -> datetime:
-    if moment.utcoffset() is None:
-        raise ValueError("a time must carry its zone, such as 2026-12-22T06:30:00Z")
-    return moment
-
-
 def _plain(text: str) -> str:
     if "\0" in text:
         raise ValueError("must hold no NUL character")
     return text
 
 
-Moment = Annotated[datetime, AfterValidator(_aware)]
 Name = Annotated[str, AfterValidator(_plain), Query(max_length=100)]
 PROBLEMS: dict[int | str, dict[str, Any]] = {status: {"model": Problem} for status in (400, 401, 403, 404, 422, 503)}
 
@@ -105,8 +98,8 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def entries(
         tree: Name | None = None,
         kind: Literal["sighting", "deed", "stage", "note"] | None = None,
-        since: Moment | None = None,
-        until: Moment | None = None,
+        since: WrittenMoment | None = None,
+        until: WrittenMoment | None = None,
     ) -> list[EntryAnswer]:
         """Give the entries that stand, oldest first: the last 10,000 of those asked for."""
         found = house.ledger.current(tree=tree, kind=kind, since=since, until=until)
@@ -121,7 +114,7 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         return [_entry(one) for one in found]
 
     @router.get("/readings", tags=["readings"])
-    def readings(since: Moment, until: Moment, quantity: Name | None = None) -> list[ReadingAnswer]:
+    def readings(since: WrittenMoment, until: WrittenMoment, quantity: Name | None = None) -> list[ReadingAnswer]:
         """Give the readings of a time, oldest first: the last 10,000 of those asked for."""
         found = house.ledger.readings(since=since, until=until, quantity=quantity)
         return [
@@ -173,7 +166,25 @@ def api_document(app: FastAPI) -> dict[str, Any]:
         routes=app.routes,
     )
     document["paths"] = {path: calls for path, calls in document["paths"].items() if path.startswith("/api/")}
+    for calls in document["paths"].values():
+        for call in calls.values():
+            for content in call.get("requestBody", {}).get("content", {}).values():
+                _hoist(content.get("schema", {}), document.setdefault("components", {}).setdefault("schemas", {}))
     return document
+
+
+def _hoist(schema: dict[str, Any], known: dict[str, Any]) -> None:
+    """Move definitions that a schema brings along to where references of the whole document find them."""
+
+    def renamed(part: Any) -> Any:
+        if isinstance(part, dict):
+            return {key: renamed(value) for key, value in part.items()}
+        if isinstance(part, list):
+            return [renamed(one) for one in part]
+        return part.replace("#/$defs/", "#/components/schemas/") if isinstance(part, str) else part
+
+    known.update(renamed(schema.pop("$defs", {})))
+    schema.update(renamed(dict(schema)))
 
 
 def _version() -> str:

@@ -7,10 +7,10 @@ import re
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Any
 
 from fastapi import APIRouter, Depends, HTTPException, Request, Response
-from pydantic import AwareDatetime, BaseModel, Field, TypeAdapter, ValidationError
+from pydantic import BaseModel, Field, TypeAdapter, ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException as StarletteHTTPException
@@ -20,6 +20,7 @@ from starlette.types import Message
 from fruitwall.service import pictures
 from fruitwall.service.house import House
 from fruitwall.service.ledger import Signed
+from fruitwall.service.moments import WrittenMoment
 from fruitwall.service.pictures import PictureRefused, keep_picture, small_picture, too_many_bytes
 from fruitwall.service.walk_entries import MOST_ENTRIES, EntryTaken, Sending, take_entries
 from fruitwall.speech import say
@@ -225,7 +226,7 @@ def _moment(text: object) -> datetime:
         raise HTTPException(422, say("A time must be written as 2026-12-22T06:30:00Z.")) from error
 
 
-_MOMENT: TypeAdapter[datetime] = TypeAdapter(Annotated[AwareDatetime, Field(strict=False)])
+_MOMENT: TypeAdapter[datetime] = TypeAdapter(WrittenMoment)
 
 
 def _photo_schema() -> dict[str, Any]:

@@ -1,0 +1,37 @@
+"""Moments as devices and scripts write them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated
+
+from pydantic import AwareDatetime, BeforeValidator
+
+from fruitwall.speech import say
+
+
+def written_out(moment: object) -> object:
+    """Refuse a time given as a bare number: seconds, milliseconds and days since when all look alike.
+
+    Parameters
+    ----------
+    moment : object
+        As it came, before it is read.
+
+    Returns
+    -------
+    object
+        The same.
+
+    Raises
+    ------
+    ValueError
+        If it does not begin with a year and a hyphen.
+    """
+    if isinstance(moment, datetime) or (isinstance(moment, str) and moment[:4].isdecimal() and moment[4:5] == "-"):
+        return moment
+    raise ValueError(say("A time must be written as 2026-12-22T06:30:00Z."))
+
+
+WrittenMoment = Annotated[AwareDatetime, BeforeValidator(written_out)]
+"""A moment with its zone, written out (RFC 3339)."""
