@@ -24,7 +24,7 @@ import pytest
 from PIL import Image
 
 from fruitwall.journal.opening import open_journal
-from fruitwall.yard.demo import demo_yard_text
+from tests.yard.yards import SMALL_YARD
 
 pytestmark = [
     pytest.mark.slow,
@@ -111,7 +111,7 @@ def asked(port: int, method: str, address: str, body: bytes | None = None, kind:
 def start(tmp_path: Path) -> Iterator[Any]:
     """Start a server and give its number and port; the one before must be dead."""
     with open_journal(tmp_path / "house.db") as journal:
-        journal.store_yard(demo_yard_text(), name="Demo", now=BEGAN, author="test")
+        journal.store_yard(SMALL_YARD, name="Small", now=BEGAN, author="test")
     command = [sys.executable, "-m", "tests.web.killed_server", str(tmp_path / "house.db"), str(tmp_path / "photos")]
     parent = subprocess.Popen(command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
     assert parent.stdin is not None
