@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from fruitwall.service.first_yard import FirstTree, Told, first_yard_text
+from fruitwall.service.first_yard import FirstTree, Told, first_yard_text, quantity
 from fruitwall.service.yards import check_yard_text
 from fruitwall.yard.cities import nearest_city, search_cities
 
@@ -80,3 +80,23 @@ def test_a_slip_in_a_city_is_forgiven_and_a_point_has_its_zone():
     assert nearest_city(33.92, -117.22).zone == "America/Los_Angeles"
     assert search_cities("x") == []
     assert search_cities("") == []
+
+
+@pytest.mark.parametrize(
+    ("written", "feet", "metres"),
+    [
+        ("400", True, 121.92),
+        ("400", False, 400.0),
+        ("120 m", True, 120.0),
+        ("1200 ft", False, 365.76),
+        ("1,5", False, 1.5),
+    ],
+)
+def test_a_bare_number_is_in_the_households_unit(written, feet, metres):
+    assert quantity("length", written, feet=feet) == pytest.approx(metres)
+
+
+@pytest.mark.parametrize("written", ["1,200", "1,200 ft", "12,000 m"])
+def test_a_comma_that_may_mean_thousands_is_asked_about(written):
+    with pytest.raises(ValueError, match="in thousands"):
+        quantity("length", written, feet=True)

@@ -67,6 +67,15 @@ def test_every_page_leads_to_the_start_while_there_is_no_yard(client, empty_hous
     assert client.get("/start").status_code == 200
 
 
+def test_a_bare_height_above_the_sea_is_held_to_the_limits_of_the_unit_in_which_it_is_read(client):
+    possible, impossible = (
+        send(client, client.get("/start"), latitude="34", longitude="-117", units="feet", elevation=feet, go="next")
+        for feet in ("7000", "25000")
+    )
+    assert 'id="elevation-wrong"' not in possible.text
+    assert 'id="elevation-wrong"' in impossible.text
+
+
 def test_four_forms_make_a_yard(client, empty_house):
     place = send(client, client.get("/start"), search="riverside, ca", go="search")
     trees = send(client, place, go="next", name="Ours <b>")

@@ -90,6 +90,9 @@ def quantity(kind: str, written: str, *, feet: bool) -> float:
         If it is none; it says what was expected.
     """
     unit = {"length": "ft", "volume": "gal"}[kind]
+    if re.search(r"\d,\d{3}(?!\d)", written):
+        # A thousand to some and one and a bit to others: a yard at 1,200 ft must not end up at the sea.
+        raise ValueError(say("Is {number} with decimals or in thousands? Write it without the comma.", number=written))
     bare = re.fullmatch(r"\s*[\d.,]+\s*", written)
     text = written.strip().replace(",", ".")
     return float(read_quantity(KINDS[kind], f"{text} {unit}" if feet and bare else text))

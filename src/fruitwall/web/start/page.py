@@ -125,6 +125,8 @@ def _told(page: StartPage) -> Told | None:
     """Read all answers; what cannot be read is noted in the page."""
     where = _place(page)
     feet = page.get("units") == "feet" or (not page.get("units") and where is not None and where[3] in IN_FEET)
+    # A bare number is read in the household's unit, so its check must wait until that is known.
+    _measure(page, "elevation", "length", page.get("elevation"), feet, (-430, 6000))
     walls = {side: page.get(f"wall_{side}") for side in SIDES if page.get(f"wall_{side}")}
     for side, length in walls.items():
         _measure(page, f"wall_{side}", "length", length, feet, (1, 60))
@@ -200,7 +202,6 @@ def _place(page: StartPage) -> tuple[float, float, str, str] | None:
             return None
         near = nearest_city(float(chosen[1]), float(chosen[2]))
         place = (near.latitude_deg, near.longitude_deg, near.zone, near.country)
-    _measure(page, "elevation", "length", page.get("elevation"), False, (-430, 6000))
     zone = page.get("zone") or place[2]
     try:
         ZoneInfo(zone)
