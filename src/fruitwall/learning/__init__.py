@@ -1,0 +1,1 @@
+"""What the yard has taught: forecast error, spot offsets, tolerance of each tree. Pure arithmetic, no storage."""
