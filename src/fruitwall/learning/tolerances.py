@@ -104,7 +104,7 @@ class Learned:
     looks: dict[str, int]
 
 
-class _Layout:
+class Layout:
     """Which parameter stands where."""
 
     def __init__(self, trees: Sequence[TreePrior], observers: Sequence[str]) -> None:
@@ -152,7 +152,7 @@ class _Layout:
         )
 
 
-class _Data:
+class Data:
     """The looks as arrays.
 
     ``beyond`` [look, grade or above, line] and ``scale`` [look, line] hold `Look.beyond_k` and `Look.scale` with
@@ -161,7 +161,7 @@ class _Data:
     [look, part] tells which parameters a look meets, -1 for none.
     """
 
-    def __init__(self, looks: Sequence[Look], layout: _Layout, hours: Array) -> None:
+    def __init__(self, looks: Sequence[Look], layout: Layout, hours: Array) -> None:
         count = len(looks)
         kind_of = layout.kind_of
         self.arrays = (
@@ -244,6 +244,32 @@ def learn(
     -----
     Nested Laplace approximation (`gaussian`), checked against NUTS in the tests: means and spreads.
     """
+    layout, data = prepare(trees, looks, durations_h)
+    if data is None:
+        return _told(layout, looks, None)
+
+    def fit(scales: Array, start: Array | None) -> Gaussian:
+        spread = float(np.exp(scales[2]))
+        return data.around_mode(layout.sd_at(scales), spread, start)
+
+    return _told(layout, looks, integrate(fit, HYPER_SD))
+
+
+def prepare(
+    trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequence[float]
+) -> tuple[Layout, Data | None]:
+    """Put trees and looks in their own order and into arrays; no data without looks.
+
+    Parameters
+    ----------
+    trees, looks, durations_h
+        As for `learn`.
+
+    Raises
+    ------
+    ValueError
+        As `learn`.
+    """
     trees = sorted(trees, key=lambda one: one.id)
     looks = sorted(looks, key=lambda one: one.id)
     names = [one.id for one in trees]
@@ -251,19 +277,11 @@ def learn(
         raise ValueError("trees must not come twice")
     if unknown := sorted({one.tree for one in looks} - set(names)):
         raise ValueError(f"looks name trees that are not given: {', '.join(unknown)}")
-    layout = _Layout(trees, sorted({one.observer for one in looks}))
-    if not looks:
-        return _told(layout, trees, looks, None)
-    data = _Data(looks, layout, np.asarray(durations_h, dtype=np.float64))
-
-    def fit(scales: Array, start: Array | None) -> Gaussian:
-        spread = float(np.exp(scales[2]))
-        return data.around_mode(layout.sd_at(scales), spread, start)
-
-    return _told(layout, trees, looks, integrate(fit, HYPER_SD))
+    layout = Layout(trees, sorted({one.observer for one in looks}))
+    return layout, Data(looks, layout, np.asarray(durations_h, dtype=np.float64)) if looks else None
 
 
-def _told(layout: _Layout, trees: Sequence[TreePrior], looks: Sequence[Look], design: Design | None) -> Learned:
+def _told(layout: Layout, looks: Sequence[Look], design: Design | None) -> Learned:
     """Read all shifts from the design; the priors where there were no looks."""
 
     def shift(weights: Array) -> Shift:
@@ -286,12 +304,12 @@ def _told(layout: _Layout, trees: Sequence[TreePrior], looks: Sequence[Look], de
         mean = float(design.weights @ logs)
         scales[name] = (float(np.exp(mean)), float(np.sqrt(design.weights @ (logs - mean) ** 2)))
     return Learned(
-        trees={one.id: shift(layout.shift_of[at]) for at, one in enumerate(trees)},
-        chill={one.id: shift(layout.chill_of[at]) for at, one in enumerate(trees) if one.id in layout.chill_trees},
+        trees={name: shift(layout.shift_of[at]) for at, name in enumerate(layout.kind_of)},
+        chill={name: shift(layout.chill_of[at]) for at, name in enumerate(layout.kind_of) if name in layout.chill_trees},
         kinds={name: single(at) for name, at in layout.kinds.items()},
         observers={name: single(at) for name, at in layout.observers.items()},
         yard=single(0),
         young=single(1),
         scales=scales,
-        looks={one.id: sum(look.tree == one.id for look in looks) for one in trees},
+        looks={name: sum(look.tree == name for look in looks) for name in layout.kind_of},
     )
