@@ -28,17 +28,18 @@ TOLERANCE = 1e-8
 
 @dataclass(frozen=True, eq=False)
 class Gaussian:
-    """The posterior of the parameters for given hyperparameters.
+    """The posterior of the parameters for given hyperparameters, as a normal.
 
     Attributes
     ----------
-    mode : ndarray [parameter]
+    mean : ndarray [parameter]
+        The mode too, where it comes from `around_mode`.
     covariance : ndarray [parameter, parameter]
     log_evidence : float
-        Logarithm of the data's probability, by Laplace's approximation.
+        Logarithm of the data's probability.
     """
 
-    mode: Array
+    mean: Array
     covariance: Array
     log_evidence: float
 
@@ -113,14 +114,18 @@ def _factor(bend: Array, safe: Array, precision: Array) -> tuple[Array, bool]:
 
 @dataclass(frozen=True, eq=False)
 class Design:
-    """Points of the hyperparameters with their weights, which sum to one, and the Gaussian at each."""
+    """Points of the hyperparameters with their weights, which sum to one, and the posterior at each."""
 
     points: Array
     weights: Array
     fits: tuple[Gaussian, ...]
 
 
-def integrate(fit: Callable[[Array, Array | None], Gaussian], prior_sd: Array) -> Design:
+def integrate(
+    fit: Callable[[Array, Array | None], Gaussian],
+    prior_sd: Array,
+    refined: Callable[[Array, Gaussian], Gaussian] = lambda _, near: near,
+) -> Design:
     """Integrate over hyperparameters with normal priors of mean zero.
 
     Parameters
@@ -129,6 +134,8 @@ def integrate(fit: Callable[[Array, Array | None], Gaussian], prior_sd: Array) -
         From hyperparameters and a start to the Gaussian of the parameters.
     prior_sd : ndarray [hyperparameter]
         Standard deviations of their priors.
+    refined : callable
+        From hyperparameters and the Gaussian there to a better one, for the points of the design.
 
     Returns
     -------
@@ -145,7 +152,7 @@ def integrate(fit: Callable[[Array, Array | None], Gaussian], prior_sd: Array) -
 
     def density(at: Array) -> float:
         got = fit(at, starts[0])
-        starts[0] = got.mode
+        starts[0] = got.mean
         return got.log_evidence - 0.5 * float(((at / prior_sd) ** 2).sum())
 
     centre, bend = _mode(density, prior_sd)
@@ -157,9 +164,7 @@ def integrate(fit: Callable[[Array, Array | None], Gaussian], prior_sd: Array) -
     if d > 1:  # in one dimension the corners are the axes
         unit += [f0 * np.array(corner, dtype=np.float64) for corner in product((-1.0, 1.0), repeat=d)]
     points = np.array([centre + axes @ one for one in unit])
-    fits: list[Gaussian] = []
-    for point in points:
-        fits.append(fit(point, starts[0]))
+    fits = [refined(point, fit(point, starts[0])) for point in points]
     log_density = np.array([one.log_evidence for one in fits]) - 0.5 * ((points / prior_sd) ** 2).sum(axis=1)
     on_sphere = len(unit) - 1
     # A Gaussian's mass 1 and variance d along the radius: sphere weight w with on_sphere * w * d * f0² = d.

@@ -44,7 +44,7 @@ def look_terms(  # type: ignore[no-untyped-def]
     for look in range(slope.size):
         width = slope[look] * spread
         ids = index[look]
-        shift = at[ids[0]] + young[look] * at[ids[1]] + at[ids[3]] + at[ids[4]]
+        shift = at[ids[0]] + young[look] * at[ids[1]] + at[ids[3]] + at[ids[4]] + at[ids[5]]
         chill = at[ids[6]] + at[ids[7]] if ids[6] >= 0 else 0.0
         place = min(max((chill - chill_first) / chill_step, 0.0), dose.shape[1] - 1.001)
         low = int(place)
@@ -57,7 +57,7 @@ def look_terms(  # type: ignore[no-untyped-def]
         for column in range(2):
             worst = worst_of[look, column]
             passed = beyond[look, column, worst] + scale[look, worst] * shift + log2h[worst] * at[ids[2]]
-            eta = (passed + at[ids[5]]) / width
+            eta = passed / width
             spared, by_eta, by_eta2 = 0.5 * erfc(eta * _ROOT_HALF), 0.0, 0.0
             if isfinite(eta):
                 by_eta = -_DENSITY * exp(-0.5 * eta * eta)
@@ -83,7 +83,7 @@ def look_terms(  # type: ignore[no-untyped-def]
             row[column, 2] = log2h[worst] / width
             row[column, 3] = tilt
             row[column, 4] = tilt
-            row[column, 5] = 1.0 / width
+            row[column, 5] = tilt
         row[2, 6] = 1.0
         row[2, 7] = 1.0
         like = max(like, LEAST_LIKELIHOOD)
@@ -119,7 +119,7 @@ def worst_lines(at, beyond, scale, log2h, young, index):  # type: ignore[no-unty
     worst_of = np.zeros((young.size, 2), dtype=np.int64)
     for look in range(young.size):
         ids = index[look]
-        shift = at[ids[0]] + young[look] * at[ids[1]] + at[ids[3]] + at[ids[4]]
+        shift = at[ids[0]] + young[look] * at[ids[1]] + at[ids[3]] + at[ids[4]] + at[ids[5]]
         for column in range(2):
             passed = -np.inf
             for line in range(log2h.size):

@@ -127,9 +127,9 @@ def _log_density(layout: Any, arrays: tuple[Any, ...]) -> Any:
         at = x[: layout.size] * sd * factors(scales)
         width = slope * jnp.exp(scales[2])
         part = at[index]
-        shift = part[:, 0] + young * part[:, 1] + part[:, 3] + part[:, 4]
+        shift = part[:, 0] + young * part[:, 1] + part[:, 3] + part[:, 4] + part[:, 5]
         passed = (beyond + (scale * shift[:, None] + log2h * at[2])[:, None, :]).max(axis=2)
-        spared = ndtr(-(passed + part[:, 5:6]) / width[:, None])
+        spared = ndtr(-passed / width[:, None])
         chill = jnp.where(chilled, part[:, 6] + part[:, 7], 0.0)
         place = jnp.clip((chill - chill_first) / step, 0.0, dose.shape[1] - 1.001)
         low = place.astype(int)

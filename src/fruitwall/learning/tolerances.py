@@ -15,11 +15,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.learning.gaussian import Design, Gaussian, around_mode, integrate
+from fruitwall.learning.matching import match
 from fruitwall.learning.looks import CHILL_SHIFTS_K, MISTAKEN, Look
 from fruitwall.plants.effects import AIR_TO_TISSUE_SD_K, DURATION_SD_K_PER_LOG2H, TREE_SD_K, YOUNG_GAP_SD_K
 from fruitwall.plants.injury import DURATIONS_H
@@ -32,6 +34,9 @@ between neighbouring grades of leaf burn."""
 
 CHILL_WIDTH_H = 8.0
 """Spread of the dose of chilling over the spread of the limits: the same as in `plants.injury`. [h]"""
+
+REACHES_K = (-4.0, -1.5, 0.0, 1.5, 4.0)
+"""Shifts from the mode at which the counting exposures of a look are picked for the matching of moments. [K]"""
 
 ROUNDS = 4
 """How often the counting exposures are looked at again."""
@@ -196,6 +201,55 @@ class Data:
             ),
         )
 
+    @property
+    def index(self) -> NDArray[np.int64]:
+        """Which parameters each look meets. [look, part]"""
+        return self.arrays[13]
+
+    @property
+    def rest(self) -> tuple[Any, ...]:
+        """What `matching` needs besides the shift's rows."""
+        return tuple(self.arrays[at] for at in (3, 4, 5, 6, 8, 9, 10, 11, 12, 13))
+
+    def shift_rows(self, at: Array) -> tuple[Array, Array, Array]:
+        """Give each look's shift scalar with the exposures that count at some parameters.
+
+        Parameters
+        ----------
+        at : ndarray [parameter]
+
+        Returns
+        -------
+        weights : ndarray [look, 6]
+            Coefficients of the scalar, in kelvin of the tree's shift.
+        offset, rate : ndarray [look, 2, line]
+            The exposures passed the limit of the grade, and of the grade above, by the largest of
+            ``offset + rate · scalar``: the lines that count at one of `REACHES_K` from the mode. [K], [-]
+        """
+        from fruitwall.learning.looks_kernel import worst_lines
+
+        beyond, scale, log2h, young, index = (self.arrays[one] for one in (0, 1, 2, 7, 13))
+        rows = np.arange(len(young))[:, None]
+        lines = []
+        for reach in REACHES_K:
+            there = at.copy()
+            there[0] += reach
+            lines.append(worst_lines(there, beyond, scale, log2h, young, index))
+        at_mode = lines[REACHES_K.index(0.0)]
+        # The duration is that of the exposure that cuts: at grade 0 that of the grade above, which alone does.
+        cuts = np.where(np.isfinite(beyond[rows[:, 0], 0, at_mode[:, 0]]), 0, 1)
+        cutting = at_mode[rows[:, 0], cuts]
+        by_duration = log2h[cutting] / np.maximum(scale[rows[:, 0], cutting], 1e-3)
+        offset, rate = np.empty((2, len(young), 2, len(lines)))
+        for column in (0, 1):
+            line = np.stack([one[:, column] for one in lines], axis=1)
+            rate[:, column] = scale[rows, line]
+            # Where another line has another duration, the duration's effect is that at the mode.
+            apart = log2h[line] - rate[:, column] * by_duration[:, None]
+            offset[:, column] = beyond[rows, column, line] + apart * at[2]
+        ones = np.ones(len(young))
+        return np.stack([ones, young, by_duration, ones, ones, ones], axis=1), offset, rate
+
     def around_mode(self, sd: Array, spread: float, start: Array | None) -> Gaussian:
         """Give the Gaussian around the mode.
 
@@ -210,7 +264,7 @@ class Data:
         for _ in range(ROUNDS):
             held = worst
             got = around_mode(lambda there, held=held: look_terms(there, held, spread, *self.arrays), sd, at)
-            at = got.mode
+            at = got.mean
             worst = worst_lines(at, beyond, scale, log2h, young, index)
             if (worst == held).all():
                 break
@@ -252,7 +306,10 @@ def learn(
         spread = float(np.exp(scales[2]))
         return data.around_mode(layout.sd_at(scales), spread, start)
 
-    return _told(layout, looks, integrate(fit, HYPER_SD))
+    def refined(scales: Array, near: Gaussian) -> Gaussian:
+        return match(data, layout.sd_at(scales), float(np.exp(scales[2])), near.mean)
+
+    return _told(layout, looks, integrate(fit, HYPER_SD, refined))
 
 
 def prepare(
@@ -287,7 +344,7 @@ def _told(layout: Layout, looks: Sequence[Look], design: Design | None) -> Learn
     def shift(weights: Array) -> Shift:
         if design is None:
             return Shift(0.0, float(np.sqrt((weights**2) @ layout.sd**2)))
-        means = np.array([weights @ one.mode for one in design.fits])
+        means = np.array([weights @ one.mean for one in design.fits])
         variances = np.array([weights @ one.covariance @ weights for one in design.fits])
         mean = float(design.weights @ means)
         return Shift(mean, float(np.sqrt(design.weights @ (variances + (means - mean) ** 2))))
