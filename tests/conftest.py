@@ -18,6 +18,16 @@ import hypothesis
 import numpy as np
 import pytest
 
+# Fixtures for the whole suite; they stand in a module of their own.
+from tests.databases import (  # noqa: F401
+    database,
+    file,
+    filled_file,
+    place,
+    postgres_emptied,
+    postgres_server,
+    postgres_with_tables,
+)
 from tests.needs import UNDER_CI, find_browser
 
 if TYPE_CHECKING:

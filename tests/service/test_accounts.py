@@ -49,8 +49,8 @@ def clock():
 
 
 @pytest.fixture
-def people(tmp_path, clock):
-    with open_journal(tmp_path / "people.db") as journal:
+def people(database, clock):
+    with open_journal(database) as journal:
         yield People(Accounts(journal), clock, Passphrases(quick()))
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -52,8 +51,8 @@ FIRST, SECOND = PLAN.tasks[0].key, PLAN.tasks[1].key
 
 
 @pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    with open_journal(tmp_path / "ticks.db") as opened:
+def journal(database: str) -> Iterator[Journal]:
+    with open_journal(database) as opened:
         yard = sample_yard()
         opened.store_yard(write_yard(yard), name=yard.name, now=NOW, author="test")
         yield opened

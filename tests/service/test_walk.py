@@ -25,8 +25,8 @@ ZONE_OFF = timedelta(hours=8)
 
 
 @pytest.fixture
-def house(tmp_path, now) -> Iterator[House]:
-    with open_journal(tmp_path / "house.db") as journal:
+def house(database, tmp_path, now) -> Iterator[House]:
+    with open_journal(database) as journal:
         journal.store_yard(demo_yard_text(), name="Demo", now=now, author="test")
         yield House(journal, None, lambda: now, PhotoFolder(tmp_path / "photos"))
 

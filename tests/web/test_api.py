@@ -9,6 +9,7 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from fruitwall.service.ledger import Sighting, Signed, entry_of
+from tests.databases import database  # noqa: F401 - on either kind of database
 from tests.web.sample import NOW
 
 

@@ -16,6 +16,7 @@ from fruitwall.service.ticks import tick, tick_key
 from fruitwall.service.tree_story import stories_of
 from fruitwall.web.trees import routes
 from fruitwall.web.who import Who
+from tests.databases import database  # noqa: F401 - on either kind of database
 from tests.web.markup import read_page
 from tests.web.sample import NIGHT, NOW, SUNRISE, sample_plan
 
