@@ -206,9 +206,10 @@ def with_time_left(yard: Yard, evening: Evening, already: Mapping[str, float] | 
     """
     left = evening.minutes_left()
     used = already or {}
+    own = {one.id: one.minutes_before_dusk if one.is_here(evening.night.name) else 0.0 for one in yard.people}
     people = [
         person.model_copy(
-            update={"minutes_before_dusk": min(max(0.0, person.minutes_before_dusk - used.get(person.id, 0.0)), left)}
+            update={"minutes_before_dusk": min(max(0.0, own[person.id] - used.get(person.id, 0.0)), left)}
         )
         for person in yard.people
     ]

@@ -14,7 +14,7 @@ from typing import Any, get_origin
 
 from pydantic import BaseModel
 
-from fruitwall.service.yard_edit import LISTS, find
+from fruitwall.service.yard_edit import GROUPS, LISTS, find
 from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS, choice_words
 from fruitwall.speech import language, say
 from fruitwall.yard.display import in_household_unit, unit_symbol
@@ -23,15 +23,24 @@ from fruitwall.yard.model import (
     Building,
     Canopy,
     Circuit,
+    Cover,
     Display,
     Fence,
+    Ground,
+    Heater,
     Hollow,
     IndoorPlace,
+    LampString,
+    Lead,
+    Location,
     Paving,
+    Person,
     Pond,
+    Prices,
     Roof,
     Shelter,
     Tree,
+    Trolley,
     Wall,
     Yard,
 )
@@ -50,8 +59,21 @@ MODELS: dict[str, type[BaseModel]] = {
     "shelter": Shelter,
     "circuit": Circuit,
     "indoor_place": IndoorPlace,
+    "cover": Cover,
+    "lamp": LampString,
+    "heater": Heater,
+    "lead": Lead,
+    "trolley": Trolley,
+    "person": Person,
+    "@prices": Prices,
+    "@location": Location,
+    "@ground": Ground,
+    "@display": Display,
 }
-"""What can be added, in the order in which it is offered."""
+"""Everything of which there are forms: what can be added, in the order in which it is offered, and single groups."""
+
+MOVABLE = ("cover", "lamp", "heater", "lead", "trolley", "person")
+"""What has no place of its own on the plan."""
 
 SPARE_CORNERS = 1
 """Empty rows behind the corners of a shape, to add one without a script."""
@@ -114,15 +136,10 @@ class Field:
 
 
 def kind_of(thing: str, yard: Yard) -> str | None:
-    """Give of which kind a thing on the plan is; None if there is no such thing."""
-    lists: tuple[tuple[str, Sequence[BaseModel]], ...] = (
-        ("tree", yard.trees),
-        ("", yard.structures),
-        ("shelter", yard.shelters),
-        ("circuit", yard.circuits),
-        ("indoor_place", yard.indoor_places),
-    )
-    for kind, listed in lists:
+    """Give of which kind a thing of the yard is; None if there is no such thing."""
+    if thing in GROUPS:
+        return thing
+    for kind, listed in _parts(yard).items():
         for one in listed:
             if getattr(one, "id", None) == thing:
                 return kind or str(getattr(one, "kind", ""))
@@ -130,9 +147,29 @@ def kind_of(thing: str, yard: Yard) -> str | None:
 
 
 def part_of(thing: str, yard: Yard) -> BaseModel | None:
-    """Give a thing on the plan; None if there is no such thing."""
-    listed: list[BaseModel] = [*yard.trees, *yard.structures, *yard.shelters, *yard.circuits, *yard.indoor_places]
-    return next((one for one in listed if getattr(one, "id", None) == thing), None)
+    """Give a thing of the yard; None if there is no such thing."""
+    if thing in GROUPS:
+        part: BaseModel = getattr(yard, GROUPS[thing])
+        return part
+    return next((one for listed in _parts(yard).values() for one in listed if getattr(one, "id", None) == thing), None)
+
+
+def _parts(yard: Yard) -> dict[str, Sequence[BaseModel]]:
+    """Give everything that has an id by its kind; structures, which name their kind themselves, under an empty one."""
+    gear = yard.gear
+    return {
+        "tree": yard.trees,
+        "": yard.structures,
+        "shelter": yard.shelters,
+        "circuit": yard.circuits,
+        "indoor_place": yard.indoor_places,
+        "cover": gear.covers,
+        "lamp": gear.lamps,
+        "heater": gear.heaters,
+        "lead": gear.leads,
+        "trolley": gear.trolleys,
+        "person": yard.people,
+    }
 
 
 def form_of(kind: str, yard: Yard, display: Display, part: BaseModel | None = None) -> list[Field]:
@@ -166,7 +203,8 @@ def _places(here: Place, part: BaseModel | None) -> list[tuple[Place, Any]]:
     found = []
     for name, info in file_names(model).items():
         inner = field_of(here, model, name)
-        if inner is None or name in ("id", "kind"):
+        # A structure is of one kind for good; lamps may turn out to be of another.
+        if inner is None or name == "id" or (name == "kind" and len(inner.choices) == 1):
             continue
         attribute = next(key for key, one in model.model_fields.items() if one is info)
         value = getattr(part, attribute) if part is not None else _default(info)
@@ -193,7 +231,7 @@ def _fields(here: Place, value: Any, yard: Yard, display: Display, *, new: bool)
         text = "" if value is None else _number(value, here.kind.key, display)
         return [replace(field, input="number", text=text, unit=unit)]
     if here.choices:
-        choices = tuple((str(one), choice_words(str(one))) for one in here.choices)
+        choices = tuple((str(one), choice_words(str(one), name)) for one in here.choices)
         if value is None:
             choices = (("", say("no pot") if name == "container.material" else "–"), *choices)
         return [replace(field, input="choice", text=str(value or ""), choices=choices)]
@@ -465,5 +503,5 @@ def written_of(data: Mapping[str, Any], thing: str) -> Mapping[str, Any]:
 
 
 def kinds_to_add() -> list[tuple[str, str]]:
-    """Give what can be added, with its words."""
-    return [(kind, say(KIND_WORDS[kind])) for kind in MODELS if kind in LISTS]
+    """Give what can be added to the plan, with its words."""
+    return [(kind, say(KIND_WORDS[kind])) for kind in MODELS if kind in LISTS and kind not in MOVABLE]
