@@ -297,3 +297,13 @@ def test_a_yard_in_feet_has_a_scale_in_feet(client_of, tmp_path, house):
 
     assert "20 ft" in page.one("svg", cls="plan").text
     assert page.one("section", cls="yard-thing").one(id="field-height").attributes["value"] == "6"
+
+
+@pytest.mark.parametrize(("unit", "small_m", "words"), [("ft", 0.25 * 0.3048, "0.25 ft"), ("m", 0.1, "0.1 m")])
+def test_keys_move_a_thing_by_round_steps_of_the_readers_unit(open_yard, monkeypatch, unit, small_m, words):
+    monkeypatch.setattr("fruitwall.web.yard.routes.who", lambda _: Who(length=unit))
+
+    page = get(open_yard, "/yard")
+
+    assert float(page.one("div", id="yard-work").attributes["data-snap"]) == pytest.approx(small_m)
+    assert f"by {words}," in page.one("section", cls="yard-thing").text.replace("\N{NO-BREAK SPACE}", " ")

@@ -8,7 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from fruitwall.service.house import House
-from fruitwall.service.household import Household
+from fruitwall.service.household import Household, long_day
 from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, warnings_about, yard_steps
 from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, part_of
 from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
@@ -19,7 +19,7 @@ from fruitwall.web.reader import display_of
 from fruitwall.web.who import Who
 from fruitwall.web.yard.plan import Plan, plan_of
 from fruitwall.web.yard.values import layer_words, legend_of, value_text
-from fruitwall.yard.display import in_household_unit, unit_symbol
+from fruitwall.yard.display import format_quantity, in_household_unit, unit_symbol
 from fruitwall.yard.model import Display, Yard
 
 
@@ -76,6 +76,26 @@ class LayerPage:
 
 
 @dataclass(frozen=True)
+class Snap:
+    """How far a key moves what is picked, in round steps of the reader's unit [m], and the same in words."""
+
+    small_m: float
+    large_m: float
+    small: str
+    large: str
+
+
+def snap_of(display: Display) -> Snap:
+    """Give the steps: a quarter foot and 3 ft, or 0.1 m and 1 m."""
+    small_m, large_m = (0.0762, 0.9144) if display.length == "ft" else (0.1, 1.0)
+    small, large = (
+        format_quantity(one, "length", display, digits=digits)
+        for one, digits in ((small_m, 2 if display.length == "ft" else 1), (large_m, 0))
+    )
+    return Snap(small_m, large_m, small, large)
+
+
+@dataclass(frozen=True)
 class YardPage:
     """All that the page shows."""
 
@@ -84,6 +104,7 @@ class YardPage:
     steps: Steps
     plan: Plan
     may_edit: bool
+    snap: Snap
     asked: Asked
     kinds: list[tuple[str, str]]
     layers: list[tuple[str, str]]
@@ -161,6 +182,7 @@ def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
             "steps": yard_steps(house),
             "plan": plan,
             "may_edit": asking.may("owner"),
+            "snap": snap_of(display),
             "asked": asked,
             "kinds": kinds_to_add(),
             "layers": [(name, layer_words(name)[0]) for name in LAYERS],
@@ -205,7 +227,7 @@ def _layer(layer: Layer, yard: Yard, household: Household) -> LayerPage:
         for number, tree in enumerate(yard.trees, start=1)
         if tree.id in layer.trees
     ]
-    day = layer.day.isoformat() if layer.day is not None else ""
+    day = long_day(layer.day) if layer.day is not None else ""
     return LayerPage(layer.name, words, told, day, legend_of(layer), rows)
 
 
