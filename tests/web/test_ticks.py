@@ -166,7 +166,51 @@ def test_planning_again_leads_to_the_plan_that_knows_what_is_done(client_of, hou
     answer = client.post("/evening/replan", data={"night": str(NIGHT)})
     page = read_page(answer.text)
     assert made == [[], [KEYS[3]]]
-    assert page.one("ul", cls="done-before").one("span").text == "Done 14:00, owner."
+    assert page.one("ul", cls="done-before").one("span", cls="tick-words").text == "Done 14:00, owner."
     assert not list(page.all(id="task-evening-3"))
     assert page.one("p", cls="changed-words").text == ""
     assert [task["key"] for task in client.get("/plan.json").json()["done"]] == [KEYS[3]]
+
+
+@pytest.fixture
+def overtaken(client_of, house):
+    """A tick of a checklist that a newer plan no longer holds."""
+    tick(house.ledger, keyed_plan(), KEYS[3], signed=Signed("Odalis", "phone", NOW - timedelta(hours=2)))
+    plan = keyed_plan()
+    plan = plan.model_copy(update={"tasks": [task for task in plan.tasks if task.key != KEYS[3]]})
+    house.journal.store_plan(plan.night, plan.model_dump_json(), version=house.yard()[1], made=plan.made)
+    return client_of(plan, house=house)
+
+
+def test_what_a_newer_plan_no_longer_asks_for_is_told_and_a_person_decides(overtaken, house):
+    line = read_page(overtaken.get("/").text).one("ul", cls="done-before")
+    assert line.one("span", cls="what").text == keyed_plan().tasks[2].what
+    assert line.one("span", cls="tick-words").text == (
+        "Done at 12:00, Odalis; the newer plan no longer asks for it. Leave it, or take it off?"
+    )
+    forms = {form.attributes["action"]: form for form in line.all("form")}
+    assert set(forms) == {"/evening/leave", "/evening/take-off"}
+    fields = {one.attributes["name"]: one.attributes["value"] for one in forms["/evening/leave"].all("input")}
+
+    assert overtaken.post("/evening/leave", data=fields, follow_redirects=False).status_code == 303
+    page = read_page(overtaken.get("/").text)
+    assert "It stays, and the next plan counts with it." in page.one("ul", cls="done-before").text
+    assert not list(page.one("ul", cls="done-before").all("button"))  # two hours old: no slip of the finger
+    assert page.one("p", cls="changed-words").text == "1 tick changed since this plan."
+
+
+def test_what_is_taken_off_is_done_no_more_however_long_ago_it_was(overtaken, house):
+    fields = {"night": str(NIGHT), "key": KEYS[3]}
+    assert overtaken.post("/evening/take-off", data=fields, follow_redirects=False).status_code == 303
+    assert ticks_of(house.ledger, NIGHT).done == {}
+    assert not list(read_page(overtaken.get("/").text).all("ul", cls="done-before"))
+
+    overtaken.post("/evening/leave", data=fields)
+    assert ticks_of(house.ledger, NIGHT).left == frozenset()
+
+
+def test_a_viewer_is_told_and_not_asked(overtaken, monkeypatch):
+    monkeypatch.setattr(evening, "who", lambda _: Who(role="viewer"))
+    line = read_page(overtaken.get("/").text).one("ul", cls="done-before")
+    assert line.one("span", cls="tick-words").text == "Done at 12:00, Odalis; the newer plan no longer asks for it."
+    assert not list(line.all("form"))

@@ -8,8 +8,10 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING
 
+from fruitwall.errors import PlanError
 from fruitwall.journal.ledger import Ledger
 from fruitwall.service.earlier import done_so_far, earlier_plans, following, standing_so_far
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
@@ -107,7 +109,8 @@ class EveningsDesk:
                 # on since. So it is made again, stored, and told what it takes back.
                 del self._plans[key]
             if key not in self._plans:
-                plan = plan_evening(
+                make = partial(
+                    plan_evening,
                     yard,
                     forecast,
                     now=now,
@@ -115,11 +118,19 @@ class EveningsDesk:
                     history=history,
                     members=self._members,
                     report=report,
-                    done=done,
                     standing=standing,
                     last=earlier.last,
                     before=earlier.tonight,
                 )
+                try:
+                    plan = make(done=done)
+                except PlanError:
+                    # Left as it was done, but the yard has nothing of the kind any more: the rest is planned all the
+                    # same, and the page goes on telling of it.
+                    known = tuple(task for task in done if task.key not in earlier.ticks.left)
+                    if known == done:
+                        raise
+                    plan = make(done=known)
                 plan = following(plan, earlier)
                 self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)
                 self._plans[key] = plan

@@ -35,6 +35,9 @@ FIRST_NIGHT, LAST_NIGHT = date(1900, 1, 1), date(9000, 1, 1)
 PLANNED_WITH = "evening.planned_with"
 """Setting of the yard: with which ticks somebody asked to plan again."""
 
+LEFT = "evening.left_standing"
+"""Setting of the yard: night and keys of what somebody leaves as it was done, although the plan does not ask for it."""
+
 
 @dataclass(frozen=True)
 class Tick:
@@ -77,10 +80,13 @@ class Ticks:
     done : Mapping of key to Tick
     taken_back : frozenset of str
         Keys that were ticked and are not any more.
+    left : frozenset of str
+        Keys of which somebody said that what was done stays, although the newest plan does not ask for it.
     """
 
     done: Mapping[str, Tick]
     taken_back: frozenset[str]
+    left: frozenset[str] = frozenset()
 
 
 NO_TICKS = Ticks({}, frozenset())
@@ -162,7 +168,54 @@ def ticks_of(ledger: Ledger, night: date) -> Ticks:
         for entry in ledger.taken_back(kind="deed", since=since, until=until)
         if (deed := _deed(entry)) is not None and deed.night == night
     }
-    return Ticks(done, frozenset(back - set(done)))
+    return Ticks(done, frozenset(back - set(done)), _left(ledger, night) & set(done) if done else frozenset())
+
+
+def _left(ledger: Ledger, night: date) -> frozenset[str]:
+    told = ledger.setting(LEFT)
+    if not isinstance(told, list) or told[:1] != [str(night)]:
+        return frozenset()
+    return frozenset(str(key) for key in told[1:])
+
+
+def leave_standing(ledger: Ledger, night: date, key: str, *, signed: Signed) -> None:
+    """Say that what was ticked stays, although the newest plan does not ask for it: the next plan counts with it.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    night : date
+    key : str
+        Of the tick.
+    signed : Signed
+        Who says so.
+    """
+    kept = _left(ledger, night) | {key}
+    ledger.set(LEFT, [str(night), *sorted(kept)], author=signed.author, now=signed.now)
+
+
+def no_longer_asked(plan: EveningPlan, ticks: Ticks) -> list[Tick]:
+    """Give what was ticked and the newest plan neither asks for nor knows to be done, oldest first.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        The newest of the night.
+    ticks : Ticks
+        Of the same night.
+
+    Returns
+    -------
+    list of Tick
+        It came from a checklist of before, such as on a telephone out of reach.
+    """
+    asked = {tick_key(plan, task) for task in (*plan.tasks, *plan.morning)} | {task.key for task in plan.done}
+    return sorted((one for key, one in ticks.done.items() if key not in asked), key=lambda one: (one.at, one.key))
+
+
+def of_the_evening(key: str) -> bool:
+    """Tell whether a key names a part that is put in place before the night: it ends in where that is."""
+    return "@" in key and key.partition(":")[0] not in AFTER
 
 
 def _deed(entry: LedgerEntry) -> Deed | None:
@@ -201,14 +254,33 @@ def done_by_now(plan: EveningPlan, ticks: Ticks) -> tuple[DoneTask, ...]:
     Returns
     -------
     tuple of DoneTask
-        Deeds that no task of the plan's evening is named by (of a script, of the morning) are passed over.
+        What the plan does not ask for counts once somebody said that it stays (`leave_standing`). Deeds of the
+        morning are passed over.
     """
     found = {task.key: task for task in plan.done if task.key not in ticks.taken_back}
     for task in plan.tasks:
         tick = ticks.done.get(task.key) if task.key and task.when not in AFTER else None
         if tick is not None:
             found.setdefault(task.key, done_task(task, at=tick.at))
+    for tick in no_longer_asked(plan, ticks):
+        if tick.key in ticks.left and of_the_evening(tick.key):
+            found.setdefault(tick.key, _done_deed(tick))
     return tuple(found.values())
+
+
+def _done_deed(tick: Tick) -> DoneTask:
+    """Write down as done what no task of the plan tells of."""
+    deed = tick.deed
+    return DoneTask(
+        key=tick.key,
+        what=deed.words,
+        at=tick.at,
+        people=deed.people,
+        minutes=deed.minutes or 0.0,
+        sheet=deed.sheet,
+        circuit=deed.circuit,
+        lead=deed.lead,
+    )
 
 
 def changed_since(plan: EveningPlan, ticks: Ticks) -> int:
