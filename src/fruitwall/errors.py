@@ -16,6 +16,8 @@ status, and let everything else be the defect it is.
 
 from __future__ import annotations
 
+from fruitwall.speech import say
+
 
 class FruitwallError(Exception):
     """Root of all errors that a user can mend."""
@@ -35,8 +37,8 @@ class UnknownTaxonError(FruitwallError):
     def __init__(self, name: str, near: list[str]) -> None:
         self.name = name
         self.near = near
-        hint = f"; near names: {', '.join(near)}" if near else ""
-        super().__init__(f'no kind named "{name}" in the catalogue{hint}')
+        hint = say("; near names: {names}", names=", ".join(near)) if near else ""
+        super().__init__(say('no kind named "{name}" in the catalogue{hint}', name=name, hint=hint))
 
 
 class WeatherError(FruitwallError):

@@ -59,7 +59,8 @@ def quantity(value: float, unit: str, spec: str = ".0f") -> Amount:
     spec : str
         As `format` takes it.
     """
-    return Amount(f"{value:{spec}} {unit}".rstrip(), "quantity", value, unit, spec)
+    number = _Number(value) if language() != "en" else value
+    return Amount(f"{number:{spec}} {unit}".rstrip(), "quantity", value, unit, spec)
 
 
 @contextmanager
@@ -282,6 +283,14 @@ def say_list(parts: Sequence[str]) -> str:
     return said
 
 
+def say_either(parts: Sequence[str]) -> str:
+    """Say things of which one is meant: "a", "a or b", "a or b or c"."""
+    said = parts[0] if parts else ""
+    for part in parts[1:]:
+        said = say("{parts} or {last}", parts=said, last=part)
+    return said
+
+
 def say_chain(parts: Sequence[str], mark: str = ";") -> str:
     """Say things one after the other, parted by ";" or ","."""
     said = parts[0] if parts else ""
@@ -299,10 +308,25 @@ def _say(phrase: Phrase) -> str:
 
 
 def _filled(template: str, many: str | None, count: int | None, values: Mapping[str, Any]) -> str:
+    values = _spoken(values)
     if many is None or count is None:
         found = translated(template)
         return found.format(**values) if values else found
     return _translated_count(template, many, count).format(count=count, **values)
+
+
+class _Number(float):
+    """A number that is written with the decimal mark of Spanish."""
+
+    def __format__(self, spec: str) -> str:
+        return super().__format__(spec).replace(".", ",")
+
+
+def _spoken(values: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Give values whose bare numbers are written as the language in force writes them."""
+    if language() == "en" or not any(type(value) is float for value in values.values()):
+        return values
+    return {name: _Number(value) if type(value) is float else value for name, value in values.items()}
 
 
 def marked(text: str) -> str:
