@@ -60,8 +60,9 @@ def database(request: pytest.FixtureRequest, tmp_path: Path) -> str:
 def with_tables(request: pytest.FixtureRequest, kind: str, folder: Path) -> str:
     """Give a database of a kind with all tables and nothing in them, as file name or URL."""
     if kind == "sqlite":
-        copied: Path = shutil.copy(request.getfixturevalue("filled_file"), folder / "house.db")
-        return str(copied)
+        target = folder / "house.db"
+        shutil.copy(request.getfixturevalue("filled_file"), target)
+        return str(target)
     emptied: str = request.getfixturevalue("postgres_emptied")
     return emptied
 

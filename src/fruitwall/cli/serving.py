@@ -64,6 +64,7 @@ def serve_pages(plan_for: Any, yard: Any, clock: Any, house: House, listening: L
 
     if listening.beyond:
         _require_owner(house)
+    _tidy(house)
     sock = _bound(listening)
     port = sock.getsockname()[1]
     folder = access_folder(house.journal.place)
@@ -104,6 +105,17 @@ def serve_pages(plan_for: Any, yard: Any, clock: Any, house: House, listening: L
         config.load()
         renew_while_running(config.ssl, certificates, lambda: names_of(listening, machine, LOCAL_HOSTS), machine)
     uvicorn.Server(config).run(sockets=[sock])
+
+
+def _tidy(house: House) -> None:
+    """Take away what killed servers left half-written, and devices that ended long ago."""
+    from fruitwall.errors import JournalError
+    from fruitwall.service.accounts import People
+
+    house.photos.sweep(now=present())
+    # A database that is busy just now is tidied at the next start.
+    with suppress(JournalError):
+        People(house.accounts, present).purge()
 
 
 def renew_while_running(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import exc, func, insert, select, update
+from sqlalchemy import delete, exc, func, insert, select, update
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import Account, Key
@@ -219,6 +219,22 @@ class Accounts:
         """Note that a key was used."""
         with self.journal.writing() as connection:
             connection.execute(update(keys).where(keys.c.id == key).values(used_utc=now))
+
+    def purge(self, *, before: datetime) -> int:
+        """Take away keys that ended or expired before a moment; they open nothing and say only who had which device.
+
+        Parameters
+        ----------
+        before : datetime, aware
+
+        Returns
+        -------
+        int
+            How many.
+        """
+        with self.journal.writing() as connection:
+            done = connection.execute(delete(keys).where((keys.c.ended_utc < before) | (keys.c.expires_utc < before)))
+            return int(done.rowcount)
 
     def spend_key(self, key: int, *, now: datetime) -> bool:
         """End a key; tell whether it was this call that ended it, so that a pairing code works once."""

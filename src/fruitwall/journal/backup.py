@@ -5,7 +5,8 @@ ISO 8601) and the pictures under ``photos/``. All tables are read in one transac
 is stored before the row that names it, so a copy of the folder made afterwards holds all that the rows name. The file
 does not depend on the database it came from: what was saved from SQLite can be restored into PostgreSQL and back.
 
-It holds everything, digests of secrets too: keep it as safe as the database.
+It holds everything of the database, digests of secrets too, so only its owner may read the file (mode 0600): keep it as
+safe as the database. The keys of the own certificate authority are left out: see `KEYS_LEFT_OUT`.
 """
 
 from __future__ import annotations
@@ -31,9 +32,17 @@ from fruitwall.journal.photos import PhotoFolder
 from fruitwall.journal.store import Journal
 from fruitwall.journal.tables import REVISION, UtcDateTime, metadata
 from fruitwall.journal.trouble import told
+from fruitwall.journal.whole import check_whole
 
 FORMAT = "fruitwall backup 1"
 ROWS_AT_ONCE = 500
+
+KEYS_LEFT_OUT = (
+    "The keys of this server (the folder DATABASE.access) are in no backup: whoever got them could pose as machines of "
+    "your home before your phones."
+)
+"""A backup is copied to places that are watched less than the machine. What is lost with them costs a morning: phones
+trust a new authority and are paired anew."""
 
 _PHOTO = re.compile(r"photos/[0-9a-f]{2}/([0-9a-f]{64})\.jpg")
 
@@ -82,16 +91,19 @@ def write_backup(journal: Journal, photos: PhotoFolder, file: Path, *, now: date
     Raises
     ------
     JournalError
-        If the file exists or cannot be written, or the database cannot be read.
+        If the file exists or cannot be written, or the database cannot be read or is damaged.
     """
     if file.exists():
         raise JournalError(f"{file} exists already; nothing was written. Give another name")
+    # A damaged database must not pass for saved, nor push out older backups that are whole.
+    check_whole(journal)
     part = file.with_name(f".{file.name}.{secrets.token_hex(4)}.part")
     try:
-        with zipfile.ZipFile(part, "x", zipfile.ZIP_DEFLATED) as archive:
-            content = _write(journal, photos, archive, now)
-        with part.open("rb") as written:
-            os.fsync(written.fileno())
+        with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
+            with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+                content = _write(journal, photos, archive, now)
+            out.flush()
+            os.fsync(out.fileno())
         part.replace(file)
     except OSError as error:
         raise JournalError(f"{file} cannot be written: {error.strerror or error}") from error
@@ -188,10 +200,16 @@ def restore_backup(file: Path, journal: Journal, photos: PhotoFolder) -> BackupC
     Raises
     ------
     JournalError
-        If the file is no whole backup, or the journal holds something already.
+        If the file is no whole backup, was written by a newer fruitwall, or the journal holds something already.
+
+    Notes
+    -----
+    Tables and columns that came after the backup was written stay empty: every column added by a later migration may
+    be empty or has a value of its own, which `tests.journal.test_restoring` holds.
     """
     with _opened(file) as archive:
         content = _checked(archive, file)
+        _refuse_newer(content.revision, file)
         # Pictures first: a row must never name one that is not there.
         for name in archive.namelist():
             if _PHOTO.fullmatch(name):
@@ -201,11 +219,20 @@ def restore_backup(file: Path, journal: Journal, photos: PhotoFolder) -> BackupC
                 if connection.scalar(select(func.count()).select_from(table)):
                     raise JournalError(
                         f"{journal.place} holds data already; nothing was changed. "
-                        "Restore into a new database: --database NEW.db"
+                        "Restore into a new database (--database NEW.db), or set it aside: --replace"
                     )
             for table in metadata.sorted_tables:
                 _fill(connection, table, archive)
     return content
+
+
+def _refuse_newer(revision: str, file: Path) -> None:
+    """Refuse tables of which this program does not know what they mean."""
+    if not revision.isdigit() or int(revision) > int(REVISION):
+        raise JournalError(
+            f"{file} was written by a newer fruitwall (its tables are at {revision}, this program knows up to "
+            f"{REVISION}). Nothing was restored; upgrade with: pip install --upgrade fruitwall"
+        )
 
 
 def _fill(connection: Connection, table: Table, archive: zipfile.ZipFile) -> None:

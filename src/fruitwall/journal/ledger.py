@@ -251,6 +251,12 @@ class Ledger:
             row = connection.execute(query.where(photos.c.yard_id == yard_id, photos.c.sha256 == sha256)).first()
             return None if row is None else StoredPhoto(*row)
 
+    def photo_names(self) -> list[str]:
+        """Give the digests of all pictures of this yard."""
+        with self.journal.reading() as connection:
+            yard_id = find_yard(connection, self.yard, self.journal.place)
+            return list(connection.scalars(select(photos.c.sha256).where(photos.c.yard_id == yard_id)))
+
     def add_readings(self, new: Sequence[Reading], *, received: datetime) -> int:
         """Store readings; one that is there already, of the same sensor, quantity and time, is passed over.
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from contextlib import suppress
 from pathlib import Path
 
 from sqlalchemy import URL
@@ -74,6 +76,10 @@ def _check_folder(url: URL) -> None:
         raise JournalError(
             f"{path}: there is no folder {path.parent}. Make it, or choose another place with --database"
         )
+    # It holds where somebody lives and digests of passphrases; SQLite would let everybody on the machine read it, and
+    # gives the files beside it the rights of the database.
+    with suppress(OSError):  # there already, or not to be made: SQLite says so in its own way
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
 
 
 def _make_folder(folder: Path) -> None:

@@ -40,6 +40,9 @@ CODE_DIGITS = 12
 USED_WITHIN = timedelta(hours=1)
 """How coarsely the last use of a device is kept, so that looking at a page writes nothing. Our judgement."""
 
+KEPT_AFTER_END = timedelta(days=30)
+"""How long an ended or expired device, code or key stays in the database before it is taken away. Our judgement."""
+
 SCOPES = {
     "readings": "Only sends readings of sensors",
     "viewer": "Looks at everything",
@@ -363,11 +366,17 @@ class People:
         """Give the keys for scripts that are good now, newest first."""
         return self._alive(account, tuple(f"token_{scope}" for scope in SCOPES))
 
+    def purge(self) -> int:
+        """Take away devices, codes and keys that ended long ago; gives how many."""
+        return self.accounts.purge(before=self.clock() - KEPT_AFTER_END)
+
     # ------------------------------------------------------------ inside
 
     def _make(self, account: Account, kind: str, secret: str, label: str, lasts: timedelta | None) -> Made:
         now = self.clock()
         expires = None if lasts is None else now + lasts
+        # Whenever one comes the dead ones go: so a server that runs for years gathers none.
+        self.purge()
         self.accounts.add_key(account.id, kind, _digest(secret), label=label, now=now, expires=expires)
         return Made(secret, account, expires)
 

@@ -1,0 +1,52 @@
+"""Whether a database is whole: every page, every index, every reference from row to row.
+
+Opening looks through the pages quickly (`journal.migrate`). This goes through everything, before a backup is written
+and when it is asked for; of a large database it takes seconds.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection
+
+from fruitwall.errors import JournalError
+from fruitwall.journal.store import Journal
+from fruitwall.journal.trouble import DAMAGED
+
+_MOST_TOLD = 3
+
+
+def check_whole(journal: Journal) -> None:
+    """Look through a whole database.
+
+    Parameters
+    ----------
+    journal : Journal
+        Open. PostgreSQL looks after its files itself (checksums, `pg_amcheck`); there only the connection is tried.
+
+    Raises
+    ------
+    JournalError
+        If anything in it is damaged, or a row points to one that is not there.
+    """
+    with journal.reading() as connection:
+        if connection.dialect.name != "sqlite":
+            connection.exec_driver_sql("SELECT 1")
+            return
+        _check_pages(connection, journal.place)
+        _check_references(connection, journal.place)
+
+
+def _check_pages(connection: Connection, place: str) -> None:
+    found = [str(row[0]) for row in connection.exec_driver_sql(f"PRAGMA integrity_check({_MOST_TOLD})")]
+    if found != ["ok"]:
+        raise JournalError(f"{place} {DAMAGED.format(detail='; '.join(' '.join(one.split()) for one in found))}")
+
+
+def _check_references(connection: Connection, place: str) -> None:
+    lost = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(_MOST_TOLD)
+    if lost:
+        rows = "; ".join(f"row {row[1]} of {row[0]} points to {row[2]}" for row in lost)
+        raise JournalError(
+            f"{place} holds rows that point to rows which are not there ({rows}). Another program changed it; restore "
+            "a backup"
+        )
