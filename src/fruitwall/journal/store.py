@@ -17,7 +17,7 @@ from typing import Any, Self
 from sqlalchemy import Connection, CursorResult, Engine, exc, func, insert, select
 
 from fruitwall.errors import JournalError
-from fruitwall.journal.entries import StoredForecast, StoredPlan, YardStep, YardSummary, YardVersion
+from fruitwall.journal.entries import PlanMark, StoredForecast, StoredPlan, YardStep, YardSummary, YardVersion
 from fruitwall.journal.rows import (
     find_forecast,
     find_yard,
@@ -434,6 +434,53 @@ class Journal:
             order = (plans.c.night.desc(), plans.c.made_utc.desc(), plans.c.id.desc())
             row = connection.execute(query.order_by(*order)).first()
             return None if row is None else read_plan(row, self.place)
+
+    def plan(self, number: int) -> StoredPlan:
+        """Give a stored plan by its number.
+
+        Parameters
+        ----------
+        number : int
+            `StoredPlan.id`.
+
+        Returns
+        -------
+        StoredPlan
+            As it was stored.
+
+        Raises
+        ------
+        JournalError
+            If there is none of that number, or its document is no longer what was stored.
+        """
+        with self.reading() as connection:
+            row = connection.execute(stored_plans.where(plans.c.id == number)).first()
+            if row is None:
+                raise JournalError(f"{self.place} holds no plan number {number}")
+            return read_plan(row, self.place)
+
+    def plan_marks(self, night: date, *, yard: str | None = None) -> tuple[PlanMark | None, PlanMark | None]:
+        """Tell which plans `latest_plan` and `plan_before` give, without reading their long documents.
+
+        Parameters
+        ----------
+        night : date
+            Date of the evening.
+        yard : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        latest, before : PlanMark or None
+        """
+        marks = select(plans.c.id, plans.c.night, plans.c.sha256)
+        newest = (plans.c.night.desc(), plans.c.made_utc.desc(), plans.c.id.desc())
+        with self.reading() as connection:
+            yard_id = find_yard(connection, yard, self.place)
+            of_yard = marks.where(plans.c.yard_id == yard_id).order_by(*newest).limit(1)
+            latest = connection.execute(of_yard.where(plans.c.night == night)).first()
+            before = connection.execute(of_yard.where(plans.c.night < night)).first()
+            return PlanMark(*latest) if latest is not None else None, PlanMark(*before) if before is not None else None
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:

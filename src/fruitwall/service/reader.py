@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from fruitwall.service.evening_document import AmountOf, EveningPlan, Limit, PhraseOf, WayOut
 from fruitwall.service.household import Household
+from fruitwall.service.kept import Kept
 from fruitwall.speech import Amount, Book, Phrase, language, writing
 
 SENTENCES = {
@@ -20,6 +21,9 @@ SENTENCES = {
     "why", "one_more", "label", "value", "note", "following_nights", "unit",
 }  # fmt: skip
 """Fields that hold what a person reads."""
+
+TYPED = {"name", "person"}
+"""Fields in which names stand that somebody may have typed."""
 
 WORDS = {"safe", "watch", "danger", "deadly"}
 """A tree's verdict is a key, not a sentence."""
@@ -57,14 +61,21 @@ def plan_for_reader(plan: EveningPlan, reader: Household, own: Household) -> Eve
     Returns
     -------
     EveningPlan
-        The same one if nothing is to be changed.
+        The same one if nothing is to be changed; the same one again whenever this plan is said for such a reader.
     """
     if language() == "en" and reader == own:
         return plan
-    book = book_of(plan)
-    with writing(reader.again):
-        said: EveningPlan = _said(plan, book)
-    return said
+
+    def say_again() -> EveningPlan:
+        with writing(reader.again):
+            said: EveningPlan = _said(plan, book_of(plan))
+        return said
+
+    return _SAID.of(plan, key=(language(), reader, own), make=say_again)
+
+
+_SAID: Kept[EveningPlan] = Kept(24)
+"""Plans as they were said: a large one has thousands of sentences. Enough for some nights in a few languages."""
 
 
 def _said(part: Any, book: Book) -> Any:
@@ -73,8 +84,11 @@ def _said(part: Any, book: Book) -> Any:
     for name in type(part).model_fields:
         value = getattr(part, name)
         if _is_said(part, name) and value not in WORDS if isinstance(value, str) else _is_said(part, name):
+            typed = name in TYPED
             changed[name] = (
-                [book.said(text) for text in value] if isinstance(value, list) else value and book.said(value)
+                [book.said(text, typed=typed) for text in value]
+                if isinstance(value, list)
+                else value and book.said(value, typed=typed)
             )
         elif isinstance(value, BaseModel):
             changed[name] = _said(value, book)
