@@ -154,6 +154,13 @@ def part_of(thing: str, yard: Yard) -> BaseModel | None:
     return next((one for listed in _parts(yard).values() for one in listed if getattr(one, "id", None) == thing), None)
 
 
+def parts_of(kind: str, yard: Yard) -> list[BaseModel]:
+    """Give everything of a kind that is neither tree nor structure; of a single group the one there is."""
+    if kind in GROUPS:
+        return [getattr(yard, GROUPS[kind])]
+    return list(_parts(yard)[kind])
+
+
 def _parts(yard: Yard) -> dict[str, Sequence[BaseModel]]:
     """Give everything that has an id by its kind; structures, which name their kind themselves, under an empty one."""
     gear = yard.gear

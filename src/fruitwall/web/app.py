@@ -21,8 +21,9 @@ from fruitwall.web.areas import AREAS
 from fruitwall.web.assets import Assets
 from fruitwall.web.evening.routes import evening_routes
 from fruitwall.web.guard import Guard
+from fruitwall.web.household.routes import household_routes
 from fruitwall.web.kinds.routes import kind_routes
-from fruitwall.web.pages import HERE, Pages
+from fruitwall.web.pages import HERE, Pages, problem_document
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
@@ -49,7 +50,19 @@ def create_app(settings: WebSettings) -> FastAPI:
         ``/`` tonight, ``/night/2026-12-22`` another night, ``/plan.json`` the document, ``/kinds`` what is
         known of each kind, ``/gear`` what is published on containers and covers, ``/health``.
     """
-    folders = ("access", "charts", "evening", "kinds", "sheet", "start", "trees", "walk", "weather", "yard")
+    folders = [
+        "access",
+        "charts",
+        "evening",
+        "household",
+        "kinds",
+        "sheet",
+        "start",
+        "trees",
+        "walk",
+        "weather",
+        "yard",
+    ]
     assets = Assets([HERE, *(HERE / name for name in folders)])
     pages = Pages(assets)
     sessions = sessions_of(settings)
@@ -59,6 +72,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     if settings.house is not None:
         routers.append(api_routes(settings, pages))
         routers.append(yard_routes(settings, pages))
+        routers.append(household_routes(settings, pages))
         routers.append(start_routes(settings, pages))
         routers.append(walk_routes(settings, pages))
         routers.append(weather_routes(settings, pages))
@@ -94,6 +108,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         Guard,
         hosts=settings.hosts,
         any_address=settings.reach.beyond,
+        host_problem=lambda told: problem_document(400, "Unknown host name", [told]),
         defect_page=lambda request: pages.problem(
             request,
             500,
