@@ -1,26 +1,33 @@
 """Everything the program says, found in its sources; and whether the translations know it.
 
 A message is the first argument of `say`, the first two of `say_count` (in templates ``_`` and ``n_``), and what data
-marks by `marked`. Arguments may choose between constants: ``say("a" if few else "b")`` says both.
+marks by `marked`. Arguments may choose between constants: ``say("a" if few else "b")`` says both. Texts of data files
+that pages show are messages as well (`DATA`): their English stands in the data, and is said by a variable.
 """
 
 from __future__ import annotations
 
 import ast
+import csv
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from string import Formatter
 from typing import Any
 
+import yaml
+
 import fruitwall
 
 ROOT = Path(fruitwall.__file__).parent
 
-ONE = {"say", "_", "marked", "translated"}
+ONE = {"say", "_", "marked", "translated", "told"}
 """Functions of one message."""
 
 COUNTING = {"say_count", "n_"}
 """Functions of a message for one and one for many."""
+
+DATA = {"plants/data/taxa.yaml": ("acclimation_source",)}
+"""Files of data, and which of their fields hold texts that people read; a source's key before ": " is none."""
 
 Message = tuple[str, str | None]
 """The English text, and its plural if it counts."""
@@ -44,7 +51,28 @@ def said_in(root: Path = ROOT) -> dict[Message, str]:
         text = path.read_text(encoding="utf-8")
         for line, message in _in_python(text) if path.suffix == ".py" else _in_template(text):
             found.setdefault(message, f"{path.relative_to(root).as_posix()}:{line}")
+    for file, names in DATA.items():
+        for number, row in enumerate(_rows(root / file), start=1):
+            for text in filter(None, (row.get(name) for name in names)):
+                found.setdefault((told_of(text), None), f"{file}, entry {number}")
     return found
+
+
+def told_of(text: str) -> str:
+    """Give what a text of a data file tells, without the key of the source before it: "key: text"."""
+    key, parted, told = text.partition(": ")
+    return told if parted and key.isidentifier() else text
+
+
+def _rows(path: Path) -> list[dict[str, Any]]:
+    """Read the entries of a data file; none where there is no such file."""
+    if not path.exists():
+        return []
+    with path.open(encoding="utf-8", newline="") as file:
+        if path.suffix == ".csv":
+            return list(csv.DictReader(file))
+        rows: list[dict[str, Any]] = yaml.safe_load(file)
+        return rows
 
 
 def _in_python(text: str) -> Iterator[tuple[int, Message]]:

@@ -30,6 +30,7 @@ from fruitwall.service.kind_words import (
 )
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.service.words import sentence
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
@@ -60,7 +61,7 @@ def kind_answer(name: str, yard: Yard | None, unit: str | None, *, as_json: bool
         For another unit, or a name of no kind.
     """
     if unit not in (None, "C", "F"):
-        raise FruitwallError(f'--unit: expected C or F, got "{unit}"')
+        raise FruitwallError(say('--unit: expected C or F, got "{unit}"', unit=unit))
     known, columns = catalogue_of(yard), max(60, min(width, 100))
     if name:
         if as_json:  # a program is not guessed at

@@ -12,6 +12,7 @@ import typer
 from fruitwall.cli.app import DatabaseOption, account_app
 from fruitwall.cli.given import open_journal, present, refuse
 from fruitwall.cli.told import count
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import Account
@@ -148,7 +149,7 @@ def account_named(people: People, name: str) -> Account:
     found = people.named(name)
     if found is None:
         known = ", ".join(one.name for one in people.all()) or "none"
-        refuse(f'there is no account named "{name}"; there are: {known}')
+        refuse(say('there is no account named "{name}"; there are: {known}', name=name, known=known))
     return found
 
 
@@ -157,14 +158,14 @@ def passphrase_asked() -> str:
     if not sys.stdin.isatty():
         line = sys.stdin.readline().rstrip("\r\n")
         if not line:
-            refuse("no passphrase: type one, pipe one in, or use --phone-only for somebody who only uses a phone")
+            refuse(say("no passphrase: type one, pipe one in, or use --phone-only for somebody who only uses a phone"))
         return line
     from getpass import getpass
 
     typer.echo("At least 15 characters: four or five words that do not belong together.", err=True)
     first = getpass("Passphrase: ")
     if getpass("The same again: ") != first:
-        refuse("the two passphrases differ")
+        refuse(say("the two passphrases differ"))
     return first
 
 

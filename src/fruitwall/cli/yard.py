@@ -11,6 +11,7 @@ import typer
 from fruitwall.cli.app import DatabaseOption, yard_app
 from fruitwall.cli.given import open_journal, present, refuse
 from fruitwall.cli.told import count, tell_warnings
+from fruitwall.speech import say
 
 
 @yard_app.command("check")
@@ -69,7 +70,7 @@ def yard_export(
         with to.open("w" if force else "x", encoding="utf-8", newline="") as out:
             out.write(version.text)
     except FileExistsError:
-        refuse(f"{to} exists already; nothing written. Give another name, or --force to overwrite it")
+        refuse(say("{to} exists already; nothing written. Give another name, or --force to overwrite it", to=to))
     except OSError as error:
-        refuse(f"cannot write {to}: {error.strerror}")
+        refuse(say("cannot write {to}: {reason}", to=to, reason=error.strerror))
     typer.echo(f"Wrote {version.yard}, version {version.number}, to {to}.")

@@ -12,7 +12,7 @@ import numpy as np
 from fruitwall.errors import PlanError
 from fruitwall.service.nights import Evening, evening_of
 from fruitwall.service.nights import tonight as tonight_of
-from fruitwall.speech import noting
+from fruitwall.speech import noting, say
 
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
@@ -174,7 +174,7 @@ def _plan_evening(
             outlook = look_out(situation, threads=threads)
     except ValueError as error:
         # The layers below refuse what is impossible in their own words; here it is the yard or weather that is.
-        raise PlanError(f"this evening cannot be computed: {error}") from error
+        raise PlanError(say("this evening cannot be computed: {error}", error=error)) from error
     report(STAGES[3])
     decision, seconds = _decide(outlook, last=last, aversion=worst_case, before=before)
     report(STAGES[4])
@@ -236,8 +236,8 @@ def _refuse_unknown(situation: Situation) -> None:
         if task.key not in known:
             near = near_names(task.key, known)
             raise PlanError(
-                f'"{task.key}" is said to be done, but is not among what could be done tonight'
-                + (f"; near names: {', '.join(near)}" if near else "")
+                say('"{task}" is said to be done, but is not among what could be done tonight', task=task.key)
+                + (say("; near names: {names}", names=", ".join(near)) if near else "")
             )
 
 
@@ -250,10 +250,16 @@ def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int
         If the first night is over, or `nights` not from 1 to 10.
     """
     if not 1 <= nights <= 10:
-        raise PlanError(f"nights must be from 1 to 10, got {nights}")
+        raise PlanError(say("nights must be from 1 to 10, got {nights}", nights=nights))
     first = evening_of(location, day, now)
     if first.uncover <= now:
-        raise PlanError(f"the night of {day} is over; the next is that of {tonight_of(location, now)}")
+        raise PlanError(
+            say(
+                "the night of {day} is over; the next is that of {next}",
+                day=day,
+                next=tonight_of(location, now),
+            )
+        )
     last = forecast.end_utc
     found = [first]
     for ahead in range(1, nights):

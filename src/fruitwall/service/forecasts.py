@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.errors import WeatherError
 from fruitwall.service.nights import evening_of, tonight
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredForecast
@@ -105,7 +106,7 @@ def import_forecast(
     from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing
 
     if not file.is_file():
-        raise WeatherError(f"no file {file}; nothing imported")
+        raise WeatherError(say("no file {file}; nothing imported", file=file))
     forcing = _read(yard, str(file), now, NO_CONTACT)
     stored = journal.store_forecast(
         pack_forcing(forcing),

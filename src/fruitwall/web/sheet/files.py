@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import FruitwallError
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.service.evening_document import EveningPlan
@@ -34,9 +35,16 @@ class Papers:
             if file is None:
                 continue
             if file.suffix.lower() not in SUFFIXES[option]:
-                raise FruitwallError(f"{option}: expected a file that ends in {SUFFIXES[option][0]}, got {file}")
+                raise FruitwallError(
+                    say(
+                        "{option}: expected a file that ends in {suffix}, got {file}",
+                        option=option,
+                        suffix=SUFFIXES[option][0],
+                        file=file,
+                    )
+                )
             if not file.parent.is_dir():
-                raise FruitwallError(f"{option}: there is no folder {file.parent}")
+                raise FruitwallError(say("{option}: there is no folder {folder}", option=option, folder=file.parent))
 
     def write(self, plan: EveningPlan, yard: Yard) -> list[str]:
         """Write what was asked for, over what an earlier plan left there; gives what to tell.
@@ -72,4 +80,4 @@ def _write(file: Path, content: bytes) -> None:
     try:
         file.write_bytes(content)
     except OSError as error:
-        raise FruitwallError(f"cannot write {file}: {error.strerror}") from error
+        raise FruitwallError(say("cannot write {file}: {reason}", file=file, reason=error.strerror)) from error
