@@ -302,7 +302,7 @@ def _stand_in(kept: _Kept | None, url: str, now: datetime, error: SourceUnavaila
         note=told(
             "{host} could not be asked ({error}); this is its answer of {since}, {hours:.1f} h old",
             host=host,
-            error=error,
+            error=str(error),
             since=since,
             hours=hours,
         ),

@@ -135,10 +135,10 @@ def _issued(table: Table, zone: ZoneInfo | None, first: datetime, now: datetime 
         return as_datetime(read_stamps([text], zone, table.where)[0])
     notes.append(
         told(
-            "{where} does not say when it was made; taken as its first hour, {first:%Y-%m-%d %H:%M} UTC "
+            "{where} does not say when it was made; taken as its first hour, {first} UTC "
             '(a line "# issued: 2026-12-22T14:00-08:00" tells)',
             where=table.where,
-            first=first,
+            first=f"{first:%Y-%m-%d %H:%M}",
         )
     )
     return first if now is None else min(first, now.astimezone(UTC))
@@ -157,13 +157,13 @@ def _by_member(table: Table, zone: ZoneInfo | None) -> tuple[NDArray[np.datetime
         if not np.array_equal(others, times[first]):
             raise WeatherError(
                 say(
-                    "{where}: member {name} has {count} hours that are not those of member {first} ({size2}); "
+                    "{where}: member {name} has {count} hours that are not those of member {first} ({others}); "
                     "every member needs the same hours",
                     where=table.where,
                     name=name,
                     count=others.size,
                     first=first,
-                    size2=times[first].size,
+                    others=times[first].size,
                 )
             )
     order = _member_order(list(rows))

@@ -231,9 +231,9 @@ def _issued(times: TimeArray, now: datetime, fetched_utc: datetime | None, where
         )
     notes.append(
         told(
-            "{where} does not say when it was made; taken as its first hour, {first:%Y-%m-%d %H:%M} UTC",
+            "{where} does not say when it was made; taken as its first hour, {first} UTC",
             where=where,
-            first=first,
+            first=f"{first:%Y-%m-%d %H:%M}",
         )
     )
     return min(first, now)
