@@ -28,10 +28,35 @@ from tests.web.markup import Element, read_page
 
 OPEN, CLOSE = "\N{MATHEMATICAL LEFT WHITE SQUARE BRACKET}", "\N{MATHEMATICAL RIGHT WHITE SQUARE BRACKET}"
 SAID = re.compile(f"{OPEN}[^{CLOSE}]*{CLOSE}")
+PLACE = re.compile(r"\{\w+\}")
+"""Where a script puts a value into a sentence."""
 WORD = re.compile(r"[^\W\d_]{2,}")
 
-UNITS = ("min", "h", "s", "kWh", "W", "Wh", "kW", "V", "A", "MB", "kB", "ft", "in", "lb", "gal", "mph", "m", "cm", "mm",
-         "km", "kg", "g", "L", "K", "°C", "°F", "hPa", "m/s", "W/m²")  # fmt: skip
+UNITS = (
+    *(
+        "W/m²",
+        "m/s",
+        "min",
+        "h",
+        "s",
+        "kWh",
+        "Wh",
+        "kW",
+        "W",
+        "V",
+        "A",
+        "N",
+        "MB",
+        "kB",
+        "ft",
+        "in",
+        "lb",
+        "gal",
+        "mph",
+    ),
+    *("mm²", "mm", "cm", "km", "m", "kg", "g", "L", "K", "°C", "°F", "hPa"),
+)
+"""The longer before what they begin with."""
 AMOUNT = re.compile(rf"(?<=\d)[\s\xa0]*(?:{'|'.join(map(re.escape, UNITS))})(?![^\W\d_])")
 CURRENCY = re.compile(r"\b(?:USD|EUR|MXN)\b")
 
@@ -151,7 +176,7 @@ def words_left(text: str, typed: Iterable[str] = ()) -> str:
     str
         Empty if all is said.
     """
-    text = SAID.sub(" \N{MIDDLE DOT} ", text)
+    text = PLACE.sub("", SAID.sub(" \N{MIDDLE DOT} ", text))
     for name in sorted({one.strip() for one in typed if WORD.search(one)}, key=len, reverse=True):
         text = re.sub(rf"(?<![^\W_]){re.escape(name)}(?![^\W_])", " \N{MIDDLE DOT} ", text, flags=re.IGNORECASE)
     text = CURRENCY.sub("", AMOUNT.sub("", text))

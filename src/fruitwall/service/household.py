@@ -19,7 +19,6 @@ from fruitwall.yard.model import Display
 
 MINUS = "\N{MINUS SIGN}"
 NO_BREAK = "\N{NO-BREAK SPACE}"
-UNKNOWN = "unknown"
 FEET_PER_METRE = 1 / 0.3048
 MILES_PER_HOUR = 3600 / 1609.344
 """One metre a second in miles an hour."""
@@ -61,7 +60,7 @@ class Household:
     def temperature(self, celsius: float) -> str:
         """Write a temperature: whole °F, or °C with one decimal."""
         if isnan(celsius):
-            return UNKNOWN
+            return say("unknown")
         text = f"{celsius * 1.8 + 32:.0f}" if self.fahrenheit else f"{celsius:.1f}"
         return Amount(decimal(f"{signed(text)}{NO_BREAK}{self.degree}"), "temperature", celsius)
 
@@ -72,18 +71,18 @@ class Household:
     def bare_difference(self, kelvin: float) -> str:
         """Write a signed difference without its unit: "+3", "\N{MINUS SIGN}1.5"."""
         if isnan(kelvin):
-            return UNKNOWN
+            return say("unknown")
         text = f"{kelvin * 1.8:+.0f}" if self.fahrenheit else f"{kelvin:+.1f}"
-        return signed(text) if float(text) else text.lstrip("+-")
+        return decimal(signed(text) if float(text) else text.lstrip("+-"))
 
     def tenths(self, celsius: float) -> str:
         """Write a temperature to a tenth of a degree without its unit, for a column that names it."""
-        return UNKNOWN if isnan(celsius) else signed(f"{self._degrees(celsius):.1f}")
+        return say("unknown") if isnan(celsius) else decimal(signed(f"{self._degrees(celsius):.1f}"))
 
     def change(self, before_c: float, after_c: float) -> str:
         """Write the difference of two temperatures as `tenths` shows them, with sign: "+0.7"; "0.0" for none."""
         text = f"{round(self._degrees(after_c), 1) - round(self._degrees(before_c), 1):+.1f}"
-        return signed(text) if float(text) else "0.0"
+        return decimal(signed(text) if float(text) else "0.0")
 
     def _degrees(self, celsius: float) -> float:
         """Turn a temperature into the household's degrees."""
@@ -92,20 +91,20 @@ class Household:
     def temperatures(self, low_c: float, high_c: float) -> str:
         """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"."""
         low = self.temperature(low_c).removesuffix(f"{NO_BREAK}{self.degree}")
-        to = "a" if language() == "es" else "to"
-        return Amount(f"{low} {to} {self.temperature(high_c)}", "temperatures", low_c, high_c)
+        text = say("{low} to {high}", low=low, high=self.temperature(high_c))
+        return Amount(text, "temperatures", low_c, high_c)
 
     def difference(self, kelvin: float) -> str:
         """Write the size of a temperature difference without its sign: whole °F, or K with one decimal."""
         if isnan(kelvin):
-            return UNKNOWN
+            return say("unknown")
         size = abs(kelvin)
         text = f"{size * 1.8:.0f}" if self.fahrenheit else f"{size:.1f}"
         return Amount(decimal(f"{text}{NO_BREAK}{self.step}"), "difference", kelvin)
 
     def bound(self, kelvin: float) -> str:
         """Write a limit of the margin scale exactly: "2 K", "3.6 °F"."""
-        return f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}"
+        return decimal(f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}")
 
     def in_own_units(self, text: str) -> str:
         """Turn the °C, K, m and kg of a sentence from below into this household's units."""
@@ -149,7 +148,7 @@ class Household:
     def margin(self, kelvin: float) -> str:
         """Write a margin in words: "3.2 K to spare", "1.0 K short"."""
         if isnan(kelvin):
-            return UNKNOWN
+            return say("unknown")
         return say("{size} to spare" if kelvin >= 0 else "{size} short", size=self.difference(kelvin))
 
     def margin_number(self, kelvin: float) -> str:
@@ -169,7 +168,7 @@ class Household:
     def wind(self, metres_per_second: float) -> str:
         """Write a wind speed: whole miles an hour for households that read feet, else m/s with one decimal."""
         if isnan(metres_per_second):
-            return UNKNOWN
+            return say("unknown")
         if self.display.length == "ft":
             return Amount(f"{metres_per_second * MILES_PER_HOUR:.0f}{NO_BREAK}mph", "wind", metres_per_second)
         return Amount(decimal(f"{metres_per_second:.1f}{NO_BREAK}m/s"), "wind", metres_per_second)
@@ -191,13 +190,24 @@ class Household:
 def signed(text: str) -> str:
     """Replace the hyphen of a negative number by a minus sign, and drop it from a zero."""
     if text.startswith("-"):
-        return MINUS + text[1:] if text.strip("-0.") else text[1:]
+        return MINUS + text[1:] if text.strip("-0.,") else text[1:]
     return text
 
 
 def decimal(text: str) -> str:
     """Write the decimal mark of the language in force."""
     return text.replace(".", ",") if language() == "es" else text
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """Write a bare number with the marks of the language in force: "1,651", in Spanish "1.651"."""
+    text = f"{value:,.{decimals}f}"
+    if language() != "en":
+        from babel.numbers import format_decimal
+
+        places = "." + "0" * decimals if decimals else ""
+        text = format_decimal(value, format=f"#,##0{places}", locale=language())
+    return signed(text)
 
 
 def weekday(day: date) -> str:
@@ -227,12 +237,11 @@ def short_day(day: date) -> str:
 def percent(share: float) -> str:
     """Write a probability: never "0 %" for something possible, never "100 %" for something not sure."""
     if isnan(share):
-        return UNKNOWN
-    spanish = language() == "es"
+        return say("unknown")
     if 0 < share < 0.01:
-        text = f"{'menos del' if spanish else 'under'}{NO_BREAK}1{NO_BREAK}%"
+        text = say("under\N{NO-BREAK SPACE}1\N{NO-BREAK SPACE}%")
     elif 0.99 < share < 1:
-        text = f"{'más del' if spanish else 'over'}{NO_BREAK}99{NO_BREAK}%"
+        text = say("over\N{NO-BREAK SPACE}99\N{NO-BREAK SPACE}%")
     else:
         text = f"{share * 100:.0f}{NO_BREAK}%"
     return Amount(text, "percent", share)

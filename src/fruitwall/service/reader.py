@@ -6,15 +6,17 @@ sentences, so that they can be said again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Mapping
+from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
-from fruitwall.service.evening_document import AmountOf, EveningPlan, Limit, PhraseOf, WayOut
+from fruitwall.service.evening_document import AmountOf, EveningPlan, ForecastSummary, Limit, PhraseOf, WayOut
 from fruitwall.service.household import Household
 from fruitwall.service.kept import Kept
 from fruitwall.speech import Amount, Book, Phrase, language, writing
+
+Part = TypeVar("Part", bound=BaseModel)
 
 SENTENCES = {
     "verdict", "reason", "runner_up", "measure_name", "what", "person", "steps", "cautions", "warnings", "notes",
@@ -44,7 +46,34 @@ def with_phrases(plan: EveningPlan, book: Book) -> EveningPlan:
 
 def book_of(plan: EveningPlan) -> Book:
     """Give what made the sentences of a plan."""
-    return Book({text: _read(phrase) for text, phrase in plan.phrases.items()})
+    return book_from(plan.phrases)
+
+
+def book_from(phrases: Mapping[str, PhraseOf]) -> Book:
+    """Give what made some sentences, as a plan's document holds it."""
+    return Book({text: _read(phrase) for text, phrase in phrases.items()})
+
+
+def part_for_reader(plan: EveningPlan, part: Part, reader: Household) -> Part:
+    """Say a part of a plan, such as one tree, for somebody; the whole takes longer.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        With what made its sentences.
+    part : Document
+        Of this plan.
+    reader : Household
+        Units in which it is read.
+
+    Returns
+    -------
+    Document
+        A copy.
+    """
+    with writing(reader.again):
+        said: Part = _said(part, book_of(plan))
+    return said
 
 
 def plan_for_reader(plan: EveningPlan, reader: Household, own: Household) -> EveningPlan:
@@ -98,7 +127,11 @@ def _said(part: Any, book: Book) -> Any:
 
 
 def _is_said(part: BaseModel, name: str) -> bool:
-    return name in SENTENCES or (name == "name" and isinstance(part, Limit | WayOut))
+    return (
+        name in SENTENCES
+        or (name == "name" and isinstance(part, Limit | WayOut))
+        or (name == "source" and isinstance(part, ForecastSummary))
+    )
 
 
 def _texts(part: BaseModel) -> Iterator[tuple[str, str]]:
@@ -118,7 +151,9 @@ def _written(phrase: Phrase) -> PhraseOf:
         else value
         for name, value in phrase.values.items()
     }
-    return PhraseOf(template=phrase.template, many=phrase.many, count=phrase.count, values=values)
+    return PhraseOf(
+        template=phrase.template, many=phrase.many, count=phrase.count, values=values, capital=phrase.capital
+    )
 
 
 def _read(phrase: PhraseOf) -> Phrase:
@@ -126,4 +161,4 @@ def _read(phrase: PhraseOf) -> Phrase:
         name: Amount(value.text, value.kind, *value.parts) if isinstance(value, AmountOf) else value
         for name, value in phrase.values.items()
     }
-    return Phrase(phrase.template, phrase.many, phrase.count, values)
+    return Phrase(phrase.template, phrase.many, phrase.count, values, phrase.capital)

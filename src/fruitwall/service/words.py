@@ -12,7 +12,7 @@ from fruitwall.plans.problem import OneMore, RunnerUp
 from fruitwall.plans.reasons import Reason
 from fruitwall.service.evening_document import Spread, StandingPart, TreePlan
 from fruitwall.service.household import Household, percent, short_day
-from fruitwall.speech import marked, quantity, say, say_chain, say_count, say_list
+from fruitwall.speech import marked, note_capital, note_same, quantity, say, say_chain, say_count, say_list
 
 OCCASIONS = {
     "now": marked("Now"),
@@ -141,7 +141,7 @@ def reason(
         Why nothing is done for it, as of `why_left`; used only if it is left.
     household : Household
     """
-    what = sentence(TISSUE_WORDS[tissue])
+    what = sentence(say(TISSUE_WORDS[tissue]))
     margin = nothing.p50 - tolerance.p50
     alone = say(
         "{temperature}, {difference} above where harm begins"
@@ -315,13 +315,14 @@ def why_at_risk(tree: TreePlan) -> str:
             fruit=_fruit((tree.fruit_lost["chosen"],) * 2),
         )
     if tree.chance_of_harm["chosen"] < 0.30 and tree.fruit_lost["chosen"] >= 0.30:
-        return _fruit((tree.fruit_lost["chosen"],) * 2).strip()
+        told = _fruit((tree.fruit_lost["chosen"],) * 2)
+        return note_same(told.strip(), told)
     return sentence(tree.reason.split("; ", 1)[-1].split(". ")[0].rstrip(".") + ".")
 
 
 def sentence(text: str) -> str:
     """Begin with a capital, without touching the rest (names stay names)."""
-    return text[:1].upper() + text[1:]
+    return note_capital(text)
 
 
 def standing_words(parts: Sequence[StandingPart]) -> list[str]:

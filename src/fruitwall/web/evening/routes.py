@@ -13,6 +13,7 @@ from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.household import Household
 from fruitwall.service.reader import plan_for_reader
 from fruitwall.service.ticks import keyed, ticks_of
+from fruitwall.speech import say
 from fruitwall.web.evening.page import evening_page, night_of
 from fruitwall.web.evening.ticking import ticking_routes
 from fruitwall.web.pages import Pages
@@ -83,7 +84,8 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         night = night_of(evening)
         if night is None:
             raise HTTPException(
-                404, f"“{evening}” names no night. A night is named by the date of its evening: 2026-12-22."
+                404,
+                say("“{text}” names no night. A night is named by the date of its evening: 2026-12-22.", text=evening),
             )
         return show(request, night)
 
@@ -92,14 +94,15 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         plan = patience.plan(night)
         if plan is None:
             return wait(request)
-        return pages.render(request, "sheet/sheet.html", page=sheet_page(plan, settings.yard()))
+        plan, yard = for_reader(plan, settings.yard(), who(request))
+        return pages.render(request, "sheet/sheet.html", page=sheet_page(plan, yard))
 
     @router.api_route("/evening/calendar.ics", methods=["GET", "HEAD"], include_in_schema=False)
-    def calendar(night: Night = None) -> Response:
+    def calendar(request: Request, night: Night = None) -> Response:
         """Give the plan's deadlines as iCalendar (RFC 5545)."""
-        plan = settings.plan_for(night)
+        plan, yard = for_reader(settings.plan_for(night), settings.yard(), who(request))
         return Response(
-            calendar_of(plan, settings.yard()),
+            calendar_of(plan, yard),
             media_type="text/calendar",
             headers={
                 "cache-control": "no-cache",

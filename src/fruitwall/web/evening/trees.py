@@ -10,20 +10,20 @@ from markupsafe import Markup
 from fruitwall.service.evening_document import EveningPlan, ReasonPart, TreePlan
 from fruitwall.service.explained import ColdRow, cold_rows, cold_title
 from fruitwall.service.household import Household, percent, short_day
+from fruitwall.service.words import TISSUE_WORDS
+from fruitwall.speech import marked, say
 from fruitwall.web.evening.bars import bar
-from fruitwall.web.evening.marks import badge, does_something
+from fruitwall.web.evening.marks import VERDICT_NAMES, badge, does_something
 from fruitwall.web.evening.strip import full_name
 
 OUTCOMES: tuple[tuple[str, str, tuple[int, ...]], ...] = (
-    ("unhurt", "unhurt", (0,)),
-    ("paler", "paler leaves", (1,)),
-    ("burnt", "leaves burnt", (2, 3, 4)),
-    ("dieback", "twigs or limbs dead", (5, 6)),
-    ("dead", "tree dead", (7,)),
+    ("unhurt", marked("unhurt"), (0,)),
+    ("paler", marked("paler leaves"), (1,)),
+    ("burnt", marked("leaves burnt"), (2, 3, 4)),
+    ("dieback", marked("twigs or limbs dead"), (5, 6)),
+    ("dead", marked("tree dead"), (7,)),
 )
 """Key, words and injury grades of each line of the chances."""
-
-TISSUES = {"leaf": "leaves", "twig": "twigs", "wood": "wood", "fruit": "fruit", "root": "roots"}
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,9 @@ class TreeEntry:
     measure: str
     does_something: bool
     verdict_with_plan: str
+    """Key."""
+    verdict_name: str
+    """With the plan, in one word."""
     verdicts: str
     """With nothing done and with the plan."""
     reason: str
@@ -96,6 +99,7 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
         measure=tree.measure_name,
         does_something=acts,
         verdict_with_plan=tree.verdict_with_plan,
+        verdict_name=say(VERDICT_NAMES[tree.verdict_with_plan]),
         verdicts=_verdicts(tree, acts=acts),
         reason=tree.reason,
         runner_up=tree.runner_up,
@@ -114,23 +118,27 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
 def _verdicts(tree: TreePlan, *, acts: bool) -> str:
     """Say what nothing and the plan would lead to."""
     if not acts:
-        return f"{tree.verdict} if nothing is done"
+        return say("{verdict} if nothing is done", verdict=say(VERDICT_NAMES[tree.verdict]))
     if tree.verdict == tree.verdict_with_plan:
-        return f"{tree.verdict}, with or without the plan"
-    return f"{tree.verdict} if nothing is done, {tree.verdict_with_plan} with the plan"
+        return say("{verdict}, with or without the plan", verdict=say(VERDICT_NAMES[tree.verdict]))
+    return say(
+        "{verdict} if nothing is done, {planned} with the plan",
+        verdict=say(VERDICT_NAMES[tree.verdict]),
+        planned=say(VERDICT_NAMES[tree.verdict_with_plan]),
+    )
 
 
 def _facts(tree: TreePlan, household: Household, *, acts: bool) -> list[tuple[str, str]]:
     """List what is known of the most endangered tissue, in the household's units."""
     stands = tree.tolerance_c
     facts = [
-        ("Most endangered", TISSUES[tree.tissue]),
+        (say("Most endangered"), say(TISSUE_WORDS[tree.tissue])),
         (
-            "First hurt at",
+            say("First hurt at"),
             f"{household.temperature(stands.p50)} ({household.temperatures(stands.p10, stands.p90)})",
         ),
     ]
-    for key, words in (("nothing", "Coldest if nothing is done"), ("chosen", "Coldest with the plan")):
+    for key, words in (("nothing", say("Coldest if nothing is done")), ("chosen", say("Coldest with the plan"))):
         if key == "chosen" and not acts:
             continue
         coldest = tree.tissue_min_c[key]  # type: ignore[index]  # the loop's keys are the literals
@@ -149,4 +157,4 @@ def _outcome(tree: TreePlan, words: str, grades: tuple[int, ...]) -> Outcome:
     """Add up the chances of some grades, for both courses."""
     nothing = min(sum(tree.injury.nothing[grade] for grade in grades), 1.0)
     chosen = min(sum(tree.injury.chosen[grade] for grade in grades), 1.0)
-    return Outcome(words, percent(nothing), percent(chosen), bar(nothing, "alone"), bar(chosen, "planned"))
+    return Outcome(say(words), percent(nothing), percent(chosen), bar(nothing, "alone"), bar(chosen, "planned"))

@@ -1,0 +1,135 @@
+"""In Spanish and °F nothing is left of English and °C: on the evening page, the helper's sheet and in the calendar.
+
+The plan is made in °C and metres, and read by somebody who reads °F, feet and pounds: everything is said again. In a
+language of brackets (`tests.web.bracketed`) whatever was written into the program shows, word by word.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from datetime import timedelta
+
+import pytest
+from icalendar import Calendar
+from starlette.testclient import TestClient
+
+from fruitwall.plants.catalogue import catalogue
+from fruitwall.service.evening import plan_evening
+from fruitwall.service.evening_document import EveningPlan
+from fruitwall.weather.demo import demo_forcing, demo_now
+from fruitwall.yard.model import Display, Yard
+from tests.service.test_evening import some_of_the_demo
+from tests.web.bracketed import bracketing, typed_in, unbracketed, words_left
+from tests.web.markup import read_page
+
+PAGES = ("/", "/evening/sheet")
+
+AS_READ = {"accept-language": "es", "cookie": "fruitwall_reads=es.F.ft.lb"}
+"""Spanish, °F, feet and pounds, as a browser without an account keeps it."""
+
+
+@pytest.fixture(scope="module")
+def yard() -> Yard:
+    return some_of_the_demo(display=Display(temperature="C", length="m", mass="kg", currency="USD"))
+
+
+@pytest.fixture(scope="module")
+def plan(yard: Yard) -> EveningPlan:
+    return plan_evening(yard, demo_forcing(), now=demo_now(), members=16, nights=3)
+
+
+def afresh(plan: EveningPlan) -> EveningPlan:
+    """Give an equal plan: what was said of a plan is kept with that very one, and languages take turns here."""
+    return plan.model_copy()
+
+
+@pytest.fixture
+def reader(client_of: Callable[..., TestClient], plan: EveningPlan, yard: Yard) -> TestClient:
+    """Somebody who reads Spanish and °F, of a plan that was made in English and °C."""
+    client = client_of(afresh(plan), yard, demo_now())
+    client.headers.update(AS_READ)
+    return client
+
+
+@pytest.fixture
+def in_brackets(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    with bracketing(monkeypatch):
+        yield
+
+
+def no_english(yard: Yard) -> set[str]:
+    """Give what is no English: what the household typed, scientific names, and keys of sources."""
+    known = catalogue().taxa
+    scientific = {name for taxon in known for name in (taxon.scientific, taxon.family)}
+    sources = {(taxon.acclimation_source or "").partition(":")[0] for taxon in known}
+    return typed_in(yard) | {"fruitwall", *scientific, *sources}
+
+
+def occasion_of(calendar: bytes) -> list[str]:
+    """Give all that a calendar shows of its events."""
+    read = Calendar.from_ical(calendar)
+    told = [str(read["x-wr-calname"])]
+    for part in read.walk():
+        told += [str(part[name]) for name in ("summary", "description", "location") if name in part]
+    return told
+
+
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.usefixtures("in_brackets")
+def test_no_word_of_a_page_is_written_into_the_program(path: str, reader: TestClient, yard: Yard):
+    answer = reader.get(path)
+    assert answer.status_code == 200
+    assert unbracketed(answer.text, no_english(yard)) == []
+
+
+@pytest.mark.usefixtures("in_brackets")
+def test_no_word_of_the_calendar_is_written_into_the_program(reader: TestClient, yard: Yard):
+    told = occasion_of(reader.get("/evening/calendar.ics").content)
+    assert len(told) > 6
+    assert [left for text in told if (left := words_left(text, no_english(yard)))] == []
+
+
+@pytest.mark.usefixtures("in_brackets")
+def test_no_word_of_the_page_that_waits_is_written_into_the_program(client_of, plan, yard):
+    slow = client_of(lambda _: afresh(plan), yard, demo_now(), patience_s=0.0)
+    answer = slow.get("/evening/sheet", headers=AS_READ)
+    assert answer.status_code == 202
+    assert unbracketed(answer.text, ["fruitwall"]) == []
+
+
+@pytest.mark.usefixtures("in_brackets")
+def test_an_old_forecast_a_passed_deadline_and_a_tick_are_told_as_well(client_of, plan, yard):
+    late = client_of(afresh(plan), yard, demo_now() + timedelta(hours=12))
+    answer = late.get("/", headers=AS_READ)
+    assert unbracketed(answer.text, no_english(yard)) == []
+
+
+SI = re.compile(r"\d[\s\xa0]*(?:°C|K|m|cm|kg|m/s)(?![\w²³/])")
+"""An amount in other units than °F, feet and pounds."""
+
+
+@pytest.mark.parametrize("path", [*PAGES, "/evening/calendar.ics"])
+def test_no_other_unit_is_left(path: str, reader: TestClient, yard: Yard):
+    text = reader.get(path).text
+    shown = re.sub(r"\r?\n ", "", text) if path.endswith("ics") else read_page(text).text
+    assert "°F" in shown
+    for name in sorted(typed_in(yard), key=len, reverse=True):
+        shown = shown.replace(name, "")
+    assert [found[0] for found in SI.finditer(shown)] == []
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_numbers_of_spanish_pages_have_their_own_mark(path: str, reader: TestClient):
+    shown = read_page(reader.get(path).text).text
+    assert path != "/" or re.search(r"\d,\d", shown)
+    assert re.findall(r"(?<![\d.])\d{1,2}\.\d(?!\d\d)", shown) == []
+
+
+def test_the_page_says_its_language_and_the_names_of_its_nights(reader: TestClient):
+    page = read_page(reader.get("/").text)
+    assert page.one("html").attributes["lang"] == "es"
+    assert (
+        page.one("p", cls="night").text
+        == "Esta noche, miércoles 23 de diciembre de 2026, hasta la mañana del jue 24 dic"
+    )
