@@ -10,7 +10,7 @@ import typer
 
 from fruitwall.cli.app import DatabaseOption, app
 from fruitwall.cli.given import open_journal, present
-from fruitwall.cli.told import count
+from fruitwall.speech import say, say_count
 
 if TYPE_CHECKING:
     from fruitwall.journal.backup import BackupContent
@@ -35,10 +35,11 @@ def backup(
         write_backup(journal, _photos(journal), file, now=present())
     # What was written is read again: a backup that cannot be read is none.
     content = look_into(file)
-    typer.echo(f"Wrote {_told(content)} to {file}.")
-    typer.echo(KEYS_LEFT_OUT)
+    typer.echo(say("Wrote {content} to {file}.", content=_told(content), file=file))
+    typer.echo(say(KEYS_LEFT_OUT))
     if content.missing_photos:
-        typer.echo(f"Missing from the folder of pictures: {', '.join(content.missing_photos)}", err=True)
+        missing = ", ".join(content.missing_photos)
+        typer.echo(say("Missing from the folder of pictures: {names}", names=missing), err=True)
 
 
 @app.command()
@@ -55,7 +56,10 @@ def restore(
 
     if look:
         content = look_into(file)
-        typer.echo(f"{file} is whole: {_told(content)}, written {content.created:%Y-%m-%d %H:%M} UTC.")
+        written = f"{content.created:%Y-%m-%d %H:%M}"
+        typer.echo(
+            say("{file} is whole: {content}, written {time} UTC.", file=file, content=_told(content), time=written)
+        )
         return
     if replace:
         from fruitwall.journal.location import choose_database
@@ -63,15 +67,24 @@ def restore(
 
         place = choose_database(database, os.environ)
         content, aside = restore_over(file, place, _photos_of(str(place)), now=present())
-        typer.echo(f"Restored {_told(content)} into {place}. What was there before is {aside}.")
+        typer.echo(
+            say(
+                "Restored {content} into {place}. What was there before is {aside}.",
+                content=_told(content),
+                place=place,
+                aside=aside,
+            )
+        )
     else:
         with open_journal(database) as journal:
             content = restore_backup(file, journal, _photos(journal))
-            typer.echo(f"Restored {_told(content)} into {journal.place}.")
+            typer.echo(say("Restored {content} into {place}.", content=_told(content), place=journal.place))
     if content.rows.get("accounts"):
         typer.echo(
-            "Passphrases and keys of scripts go on. Where DATABASE.access did not come along, browsers log in anew, "
-            "and phones trust the new certificate and are paired anew."
+            say(
+                "Passphrases and keys of scripts go on. Where DATABASE.access did not come along, browsers log in "
+                "anew, and phones trust the new certificate and are paired anew."
+            )
         )
 
 
@@ -94,9 +107,18 @@ def check(database: DatabaseOption = None) -> None:
                 found = False
             if not found:
                 lost.append(digest)
-        typer.echo(f"{journal.place} is whole: {count(len(named), 'photo')}, {len(lost)} missing or changed.")
+        typer.echo(
+            say_count(
+                "{place} is whole: {count} photo, {lost} missing or changed.",
+                "{place} is whole: {count} photos, {lost} missing or changed.",
+                len(named),
+                place=journal.place,
+                lost=len(lost),
+            )
+        )
     if lost:
-        typer.echo(f"Missing or changed in {photos.folder}: {', '.join(lost)}", err=True)
+        names = ", ".join(lost)
+        typer.echo(say("Missing or changed in {folder}: {names}", folder=photos.folder, names=names), err=True)
         raise typer.Exit(2)
 
 
@@ -115,10 +137,10 @@ def _told(content: BackupContent) -> str:
     """Say what a backup holds."""
     rows = content.rows
     parts = [
-        count(rows.get("yards", 0), "yard"),
-        count(rows.get("ledger_entries", 0), "entry", "entries"),
-        count(rows.get("plans", 0), "plan"),
-        count(content.photos, "photo"),
-        count(rows.get("accounts", 0), "account"),
+        say_count("{count} yard", "{count} yards", rows.get("yards", 0)),
+        say_count("{count} entry", "{count} entries", rows.get("ledger_entries", 0)),
+        say_count("{count} plan", "{count} plans", rows.get("plans", 0)),
+        say_count("{count} photo", "{count} photos", content.photos),
+        say_count("{count} account", "{count} accounts", rows.get("accounts", 0)),
     ]
     return ", ".join(parts)

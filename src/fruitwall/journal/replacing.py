@@ -13,6 +13,7 @@ from fruitwall.journal.backup import BackupContent, restore_backup
 from fruitwall.journal.engine import database_url
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
+from fruitwall.speech import say
 
 BESIDE = ("-wal", "-shm")
 """Files that SQLite keeps beside a database while it is open."""
@@ -45,8 +46,11 @@ def restore_over(backup: Path, place: str | Path, photos: PhotoFolder, *, now: d
     url = database_url(place)
     if url.get_backend_name() != "sqlite" or not url.database or url.database == ":memory:":
         raise JournalError(
-            f"{url.render_as_string(hide_password=True)} is on a server and is not replaced; nothing was changed. Make "
-            "a new, empty database there and restore into that"
+            say(
+                "{place} is on a server and is not replaced; nothing was changed. Make a new, "
+                "empty database there and restore into that",
+                place=url.render_as_string(hide_password=True),
+            )
         )
     old = Path(url.database)
     new = old.with_name(f".{old.name}.{secrets.token_hex(4)}.part")
@@ -70,11 +74,13 @@ def _close_up(file: Path) -> None:
         with closing(sqlite3.connect(file, timeout=1.0)) as connection:
             mode = connection.execute("PRAGMA journal_mode = delete").fetchone()[0]
     except sqlite3.OperationalError as error:
-        raise JournalError(f"{file} is in use ({error}); nothing was changed. Stop fruitwall and try again") from error
+        raise JournalError(
+            say("{file} is in use ({error}); nothing was changed. Stop fruitwall and try again", file=file, error=error)
+        ) from error
     except sqlite3.DatabaseError:
         return  # damaged: it is to be replaced, and is set aside as it is
     if mode != "delete":
-        raise JournalError(f"{file} is in use; nothing was changed. Stop fruitwall and try again")
+        raise JournalError(say("{file} is in use; nothing was changed. Stop fruitwall and try again", file=file))
 
 
 def _free_name(old: Path, now: datetime) -> Path:

@@ -31,6 +31,7 @@ from fruitwall.journal.rows import (
 )
 from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
 from fruitwall.journal.trouble import told
+from fruitwall.speech import say
 
 
 class YardMoved(JournalError):
@@ -118,7 +119,7 @@ class Journal:
                 yard_id = _inserted(connection.execute(insert(yards).values(name=name, created_utc=now)))
             current = connection.execute(newest_version(yard_id)).first()
             if after is not None and (current is None or current.number != after):
-                raise YardMoved(f'the yard "{name}" was changed meanwhile')
+                raise YardMoved(say('the yard "{name}" was changed meanwhile', name=name))
             if current is not None and current.sha256 == digest:
                 return read_version(current, self.place)
             values = {
@@ -377,7 +378,14 @@ class Journal:
             found = select(yard_versions.c.yard_id, yard_versions.c.sha256).where(yard_versions.c.id == version.id)
             row = connection.execute(found).first()
             if row is None or row.sha256 != version.sha256:
-                raise JournalError(f'{self.place} has no version {version.number} of the yard "{version.yard}"')
+                raise JournalError(
+                    say(
+                        '{place} has no version {number} of the yard "{yard}"',
+                        place=self.place,
+                        number=version.number,
+                        yard=version.yard,
+                    )
+                )
             if forecast is not None:
                 find_forecast(connection, forecast, self.place)
             values = {
@@ -456,7 +464,7 @@ class Journal:
         with self.reading() as connection:
             row = connection.execute(stored_plans.where(plans.c.id == number)).first()
             if row is None:
-                raise JournalError(f"{self.place} holds no plan number {number}")
+                raise JournalError(say("{place} holds no plan number {number}", place=self.place, number=number))
             return read_plan(row, self.place)
 
     def plan_marks(self, night: date, *, yard: str | None = None) -> tuple[PlanMark | None, PlanMark | None]:

@@ -11,6 +11,7 @@ from sqlalchemy import Connection
 from fruitwall.errors import JournalError
 from fruitwall.journal.store import Journal
 from fruitwall.journal.trouble import DAMAGED
+from fruitwall.speech import say
 
 _MOST_TOLD = 3
 
@@ -47,6 +48,10 @@ def _check_references(connection: Connection, place: str) -> None:
     if lost:
         rows = "; ".join(f"row {row[1]} of {row[0]} points to {row[2]}" for row in lost)
         raise JournalError(
-            f"{place} holds rows that point to rows which are not there ({rows}). Another program changed it; restore "
-            "a backup"
+            say(
+                "{place} holds rows that point to rows which are not there ({rows}). Another program "
+                "changed it; restore a backup",
+                place=place,
+                rows=rows,
+            )
         )

@@ -12,7 +12,7 @@ import numpy as np
 from fruitwall.errors import PlanError
 from fruitwall.service.nights import Evening, evening_of
 from fruitwall.service.nights import tonight as tonight_of
-from fruitwall.speech import noting, say
+from fruitwall.speech import marked, noting, say
 
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
@@ -31,15 +31,15 @@ MAX_NIGHTS = 5
 SPIN_UP_DAYS = 7
 
 STAGES = (
-    "reading the weather",
-    "surveying the yard",
-    "computing each tree's nights",
-    "choosing",
-    "following the night hour by hour",
+    marked("reading the weather"),
+    marked("surveying the yard"),
+    marked("computing each tree's nights"),
+    marked("choosing"),
+    marked("following the night hour by hour"),
 )
 """What is reported while a plan is made, in order."""
 
-PREPARING = "preparing the calculation for this machine, once: about ten seconds"
+PREPARING = marked("preparing the calculation for this machine, once: about ten seconds")
 """Reported if, and only if, the kernel has to be compiled: on the first use, or after an update."""
 
 Report = Callable[[str], None]
