@@ -53,7 +53,8 @@ def test_the_document_of_another_night_can_be_asked_for(client_of):
     assert client.get("/plan.json?night=2026-12-24").json()["night"] == "2026-12-24"
     answer = client.get("/plan.json?night=soon")
     assert answer.status_code == 422
-    assert set(answer.json()) == {"error", "problems", "status"}
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert set(answer.json()) == {"type", "title", "status", "detail", "problems"}
     assert answer.json()["problems"][0].startswith("night: ")
 
 

@@ -146,6 +146,8 @@ class Accounts:
         }
         values = {name: value for name, value in given.items() if value is not None}
         with self.journal.writing() as connection:
+            # Held until the end: else two owners who demote each other at once on PostgreSQL both see the other stay.
+            connection.execute(select(accounts.c.id).where(accounts.c.role == "owner").with_for_update()).all()
             if values:
                 done = connection.execute(update(accounts).where(accounts.c.id == account).values(values))
                 if done.rowcount == 0:

@@ -13,7 +13,8 @@ import re
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import Connection, Row, Select, exc, insert, select
+from sqlalchemy import Connection, Row, Select, Table, exc, insert, select
+from sqlalchemy.dialects import postgresql, sqlite
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import LedgerEntry, Reading, StoredPhoto
@@ -228,18 +229,16 @@ class Ledger:
         """Note that a picture is in the folder; noting it again changes nothing."""
         with self.journal.writing() as connection:
             yard_id = find_yard(connection, self.yard, self.journal.place)
-            known = select(photos.c.id).where(photos.c.yard_id == yard_id, photos.c.sha256 == photo.sha256)
-            if connection.execute(known).first() is None:
-                values = {
-                    "yard_id": yard_id,
-                    "sha256": photo.sha256,
-                    "width": photo.width,
-                    "height": photo.height,
-                    "size": photo.size,
-                    "taken_utc": photo.taken,
-                    "stored_utc": photo.stored,
-                }
-                connection.execute(insert(photos).values(values))
+            values = {
+                "yard_id": yard_id,
+                "sha256": photo.sha256,
+                "width": photo.width,
+                "height": photo.height,
+                "size": photo.size,
+                "taken_utc": photo.taken,
+                "stored_utc": photo.stored,
+            }
+            _insert_new(connection, photos, values)
 
     def photo(self, sha256: str) -> StoredPhoto | None:
         """Give what is known of a picture of this yard; None if it has no such picture."""
@@ -274,15 +273,8 @@ class Ledger:
         with self.journal.writing() as connection:
             yard_id = find_yard(connection, self.yard, self.journal.place)
             count = 0
-            for one in new:
-                same = select(readings.c.id).where(
-                    readings.c.yard_id == yard_id,
-                    readings.c.sensor == one.sensor,
-                    readings.c.quantity == one.quantity,
-                    readings.c.at_utc == one.at,
-                )
-                if connection.execute(same).first() is not None:
-                    continue
+            # In one order, so that two loggers that send the same on PostgreSQL never wait for each other.
+            for one in sorted(new, key=lambda one: (one.sensor, one.quantity, one.at)):
                 values = {
                     "yard_id": yard_id,
                     "sensor": one.sensor,
@@ -291,8 +283,7 @@ class Ledger:
                     "value": one.value,
                     "received_utc": received,
                 }
-                connection.execute(insert(readings).values(values))
-                count += 1
+                count += _insert_new(connection, readings, values)
             return count
 
     def readings(self, *, since: datetime, until: datetime, quantity: str | None = None) -> list[Reading]:
@@ -333,6 +324,16 @@ class Ledger:
             query = select(settings.c.value).where(settings.c.yard_id == yard_id, settings.c.key == key)
             text = connection.scalar(query.order_by(settings.c.id.desc()).limit(1))
             return None if text is None else json.loads(text)
+
+
+def _insert_new(connection: Connection, table: Table, values: dict[str, object]) -> int:
+    """Insert a row unless there is one of the same key; gives 1 where it is new.
+
+    One statement and not a look before it: on PostgreSQL another connection may store the same in between.
+    """
+    make = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+    adding = make(table).values(values).on_conflict_do_nothing().returning(table.c.id)
+    return int(connection.execute(adding).first() is not None)
 
 
 def _check(entry: LedgerEntry) -> None:

@@ -43,6 +43,10 @@ HEADERS = {
     "permissions-policy": "camera=(self), geolocation=(), microphone=()",
 }
 
+OF_ONE_HOUSEHOLD = "private, no-cache"
+"""For what says nothing else of it: no cache in between may keep it for the next who asks."""
+
+
 STAY_ON_HTTPS = "max-age=2592000"
 """A month, for this name only, and only told over https (RFC 6797). Not longer, and without the names below: other
 things at home may be reached under the same name."""
@@ -61,6 +65,8 @@ class Guard:
         address of a machine at home changes when the router likes.
     defect_page : callable
         Makes the page for an error that is our defect; it gets the request and tells nothing of the error.
+    host_problem : callable
+        Makes the answer for a program that asked under a name that is not answered; it gets what is wrong.
     """
 
     def __init__(
@@ -69,9 +75,11 @@ class Guard:
         *,
         hosts: tuple[str, ...],
         defect_page: Callable[[Request], Response],
+        host_problem: Callable[[str], Response],
         any_address: bool = False,
     ) -> None:
         self.app = app
+        self.host_problem = host_problem
         self.any_address = any_address
         self.hosts = frozenset(host.lower() for host in hosts)
         self.defect_page = defect_page
@@ -90,17 +98,21 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                headers.setdefault("cache-control", OF_ONE_HOUSEHOLD)
                 if scope["scheme"] == "https":
                     headers.setdefault("strict-transport-security", STAY_ON_HTTPS)
             await send(message)
 
         host = host_name(Headers(scope=scope).get("host", ""))
         if host not in self.hosts and not (self.any_address and _is_address(host)):
-            refusal = PlainTextResponse(
-                f"This server does not answer under the host name {host!r}. It answers under: "
-                f"{', '.join(sorted(self.hosts))}. Whoever started it can allow more names.\n",
-                status_code=400,
+            # The names that are answered are not told: they would tell another site about the network behind a browser.
+            told = (
+                f"This server does not answer under the host name {host[:100]!r}. Whoever started it can allow more: "
+                "fruitwall serve --allow-host NAME"
             )
+            path: str = scope["path"]
+            programs = path.startswith("/api/") or path.endswith(".json")
+            refusal = self.host_problem(told) if programs else PlainTextResponse(f"{told}\n", status_code=400)
             await refusal(scope, receive, send_with_headers)
             return
         try:

@@ -214,7 +214,7 @@ def test_a_key_is_shown_once_and_opens_what_its_scope_says(browser_at, ana, app)
     assert status("helper", "POST", "/log-out") == 403
     assert status("readings", "GET", "/plan.json") == 403
     assert status("readings", "POST", "/changed") == 403
-    assert status("readings", "GET", "/api/readings") == 422  # let through, and nothing named
+    assert status("readings", "GET", "/api/readings") == 403  # it only sends
     assert status("readings", "POST", "/api/readings") == 422  # let through, and nothing sent
 
 
