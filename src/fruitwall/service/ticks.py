@@ -105,10 +105,36 @@ def tick_key(plan: EveningPlan, task: Task) -> str:
     str
         The key of the task, where what it says is planned with; else one made of its occasion and words.
     """
-    if task.key and (task.when not in AFTER or task.key.startswith(f"{task.when}:")):
-        return task.key
-    mark = sha256("\n".join((plan.yard, str(plan.night), task.when, task.what, *task.trees)).encode())
-    return f"{task.when}:{mark.hexdigest()[:12]}"
+    return tick_mark(
+        plan.yard,
+        str(plan.night),
+        key=task.key,
+        when=task.when,
+        what=task.what,
+        trees=[str(tree) for tree in task.trees],
+    )
+
+
+def tick_mark(yard: str, night: str, *, key: str, when: str, what: str, trees: Sequence[str]) -> str:
+    """Give what `tick_key` gives, of the bare fields of plan and task as a document holds them.
+
+    Parameters
+    ----------
+    yard, night : str
+        Of the plan.
+    key, when, what : str
+        Of the task.
+    trees : sequence of str
+        Of the task.
+
+    Returns
+    -------
+    str
+    """
+    if key and (when not in AFTER or key.startswith(f"{when}:")):
+        return key
+    mark = sha256("\n".join((yard, night, when, what, *trees)).encode())
+    return f"{when}:{mark.hexdigest()[:12]}"
 
 
 def keyed(plan: EveningPlan) -> EveningPlan:
@@ -214,8 +240,8 @@ def no_longer_asked(plan: EveningPlan, ticks: Ticks) -> list[Tick]:
 
 
 def of_the_evening(key: str) -> bool:
-    """Tell whether a key names a part that is put in place before the night: it ends in where that is."""
-    return "@" in key and key.partition(":")[0] not in AFTER
+    """Tell whether a key names a part of the evening, such as ``wet@papaya`` or ``close:hoops``, and no other deed."""
+    return ("@" in key or ":" in key) and key.partition(":")[0] not in AFTER
 
 
 def _deed(entry: LedgerEntry) -> Deed | None:

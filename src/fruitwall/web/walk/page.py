@@ -99,13 +99,14 @@ class StopPage:
     """Address of the newest photo, small."""
     photo_large: str | None
     photo_told: str
-    went_through: str
+    went_through: list[str]
     last: str
     same: str | None
     """What "the same as last time" means; None if there was no grade."""
     same_body: str
     """Grade and signs of then, as JSON."""
-    conflict: list[str]
+    conflict: list[tuple[str, str]]
+    """Corrections of one look: id and words of each."""
     grades: list[GradeChoice]
     common: list[SignChoice]
     more: list[SignChoice]
@@ -214,7 +215,7 @@ def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = N
         photo=f"/photos/{taken[0]}-small.jpg" if taken else None,
         photo_large=f"/photos/{taken[0]}.jpg" if taken else None,
         photo_told=say("Photo of {moment}", moment=household.moment(taken[1])) if taken else say("No photo so far"),
-        went_through=went_through(stop, household),
+        went_through=went_through(stop, walk, household),
         last=last_look(last, walk.now),
         same=looked(last.sighting) if last is not None and last.sighting.grade is not None else None,
         same_body=_same_body(stop),
