@@ -47,6 +47,8 @@ class EveningsDesk:
         Gives the present moment, aware.
     members : int
         Members of a dressed forecast.
+    renewed : callable
+        Gives something that differs once the weather was renewed elsewhere: then it is asked for again.
     """
 
     def __init__(
@@ -57,14 +59,16 @@ class EveningsDesk:
         clock: Callable[[], datetime],
         *,
         members: int = MEMBERS,
+        renewed: Callable[[], object] = lambda: None,
     ) -> None:
+        self._renewed = renewed
         self._journal = journal
         self._yard_name = yard_name
         self._weather = weather
         self._clock = clock
         self._members = members
         self._lock = threading.Lock()
-        self._fetched: tuple[datetime, str, Forcing, Forcing | None] | None = None
+        self._fetched: tuple[datetime, object, Forcing, Forcing | None] | None = None
         self._plans: dict[tuple[object, ...], EveningPlan] = {}
 
     def yard(self) -> Yard:
@@ -143,8 +147,9 @@ class EveningsDesk:
     ) -> tuple[datetime, Forcing, Forcing | None]:
         """Give the kept forecast, or ask for a new one when it is old or the yard has changed."""
         kept = self._fetched
-        if kept is None or kept[1] != version.sha256 or not timedelta(0) <= now - kept[0] < FORECAST_KEPT:
-            kept = self._fetched = (now, version.sha256, *self._weather(yard, now))
+        stamp = version.sha256, self._renewed()
+        if kept is None or kept[1] != stamp or not timedelta(0) <= now - kept[0] < FORECAST_KEPT:
+            kept = self._fetched = (now, stamp, *self._weather(yard, now))
         return kept[0], kept[2], kept[3]
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +15,7 @@ from fruitwall.speech import say
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredForecast
     from fruitwall.journal.store import Journal
+    from fruitwall.weather.fetch import Answer
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
@@ -60,26 +63,76 @@ def weather_for(
     WeatherError
         If the weather cannot be had or used.
     """
-    past = None
-    if history is not None:
-        from fruitwall.weather.history import read_history
-
-        location = yard.location
-        past = read_history(
-            history,
-            latitude_deg=location.latitude_deg,
-            longitude_deg=location.longitude_deg,
-            elevation_m=location.elevation_m,
-        )
+    past = history_of(yard, history)
     if forecast is None and journal is not None:
         stored = journal.latest_forecast(yard_name)
-        kept = _still_good(yard, stored, now) if stored is not None else None
+        kept = still_good(yard, stored, now) if stored is not None else None
         if kept is not None:
             return kept, past
     return _read(yard, forecast or DEFAULT_SERVICE, now, contact), past
 
 
-def _still_good(yard: Yard, stored: StoredForecast, now: datetime) -> Forcing | None:
+def history_of(yard: Yard, history: Path | None) -> Forcing | None:
+    """Read past weather of a yard; None without a file."""
+    if history is None:
+        return None
+    from fruitwall.weather.history import read_history
+
+    location = yard.location
+    return read_history(
+        history,
+        latitude_deg=location.latitude_deg,
+        longitude_deg=location.longitude_deg,
+        elevation_m=location.elevation_m,
+    )
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a service said.
+
+    Attributes
+    ----------
+    forcing : Forcing
+    fetched : datetime
+        When the service last confirmed it.
+    note : str
+        Why an old answer stands in for the service; empty where it answered, or its last answer still holds.
+    """
+
+    forcing: Forcing
+    fetched: datetime
+    note: str
+
+
+def ask_service(yard: Yard, source: str, now: datetime, contact: str = NO_CONTACT) -> Asked:
+    """Ask a weather service over the network.
+
+    Parameters
+    ----------
+    yard : Yard
+    source : str
+        Word of the service.
+    now : datetime, aware
+    contact : str
+        Whom the service may write to.
+
+    Returns
+    -------
+    Asked
+
+    Raises
+    ------
+    WeatherError
+        If nothing can be had that serves this yard tonight.
+    """
+    answers: list[Answer] = []
+    forcing = _read(yard, source, now, contact, heard=answers.append)
+    last = answers[-1]
+    return Asked(forcing, last.fetched_utc, last.note)
+
+
+def still_good(yard: Yard, stored: StoredForecast, now: datetime) -> Forcing | None:
     """Give a kept forecast if it is for this place, not too old, and reaches over tonight; else None."""
     from fruitwall.weather.place import Place
     from fruitwall.weather.usable import check_usable
@@ -119,7 +172,9 @@ def import_forecast(
     return stored, forcing
 
 
-def _read(yard: Yard, place: str, now: datetime, contact: str) -> Forcing:
+def _read(
+    yard: Yard, place: str, now: datetime, contact: str, heard: Callable[[Answer], None] = lambda _: None
+) -> Forcing:
     """Read a forecast from a file, an address or a service, for this yard's place."""
     from platformdirs import user_cache_path
 
@@ -134,6 +189,7 @@ def _read(yard: Yard, place: str, now: datetime, contact: str) -> Forcing:
         now=now,
         contact=contact,
         cache_dir=user_cache_path("fruitwall", appauthor=False) / "forecasts",
+        heard=heard,
     )
 
 

@@ -97,6 +97,24 @@ class MeanError:
 
 
 @dataclass(frozen=True)
+class PlannedNight:
+    """With which weather a night was planned.
+
+    Attributes
+    ----------
+    night : date
+    made : datetime
+        When its last plan was made.
+    forecast : ForecastSummary
+        What that plan was made from.
+    """
+
+    night: date
+    made: datetime
+    forecast: ForecastSummary
+
+
+@dataclass(frozen=True)
 class WeatherStory:
     """All that is told of the weather.
 
@@ -114,6 +132,8 @@ class WeatherStory:
         Newest night first.
     errors : tuple of MeanError
         By thermometer.
+    planned : tuple of PlannedNight
+        Newest night first.
     """
 
     forecast: ForecastSummary | None = None
@@ -122,6 +142,7 @@ class WeatherStory:
     coming: tuple[ComingNight, ...] = ()
     compared: tuple[Compared, ...] = ()
     errors: tuple[MeanError, ...] = ()
+    planned: tuple[PlannedNight, ...] = ()
 
 
 def weather_story(house: House) -> WeatherStory:
@@ -145,7 +166,13 @@ def weather_story(house: House) -> WeatherStory:
     fetched = None if newest.forecast is None else house.journal.forecast(newest.forecast).fetched
     compared = _compared(house, yard.location, plans)
     return WeatherStory(
-        forecast, newest.made, fetched, _coming(newest, forecast, this), tuple(compared), mean_errors(compared)
+        forecast,
+        newest.made,
+        fetched,
+        _coming(newest, forecast, this),
+        tuple(compared),
+        mean_errors(compared),
+        tuple(PlannedNight(plan.night, plan.made, summary) for plan, summary in plans),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from http import HTTPStatus
 
 from fastapi import FastAPI, HTTPException, Request, Response
@@ -12,6 +13,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from fruitwall.errors import FruitwallError, NoYard, SourceUnavailable
 from fruitwall.service.accounts_waits import Waits
+from fruitwall.service.first_yard import demo_is_shown
 from fruitwall.web.access.layer import AccessLayer
 from fruitwall.web.access.people_routes import people_routes
 from fruitwall.web.access.routes import access_routes
@@ -70,6 +72,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     app = FastAPI(title="fruitwall", docs_url=None, redoc_url=None, openapi_url=None)
     routers = [evening_routes(settings, pages), kind_routes(settings, pages)]
     if settings.house is not None:
+        pages.invented = partial(demo_is_shown, settings.house)
         routers.append(api_routes(settings, pages))
         routers.append(yard_routes(settings, pages))
         routers.append(household_routes(settings, pages))

@@ -42,6 +42,7 @@ def read_forecast(
     client: httpx2.Client | None = None,
     contact: str = NO_CONTACT,
     until_utc: datetime | None = None,
+    heard: Callable[[Answer], None] = lambda _: None,
 ) -> Forcing:
     """Read a forecast and check that it serves this place tonight.
 
@@ -61,6 +62,8 @@ def read_forecast(
         E-mail or web address that the services see.
     until_utc : datetime, aware, optional
         Hour that the forecast must reach; by default the end of the coming night.
+    heard : callable
+        Gets each answer of a service, the forecast itself last.
 
     Returns
     -------
@@ -82,7 +85,9 @@ def read_forecast(
     if text in SERVICES or text in NWS_HOME or text.lower().startswith(("http://", "https://")):
 
         def ask(url: str) -> Answer:
-            return fetch(url, now=now, cache_dir=cache_dir, client=client, contact=contact)
+            answer = fetch(url, now=now, cache_dir=cache_dir, client=client, contact=contact)
+            heard(answer)
+            return answer
 
         forcing = _from_network(_address(text, yard), ask, yard, now)
     else:
