@@ -87,3 +87,33 @@ def test_an_amount_in_a_sentence_is_written_anew_for_the_reader():
     with speech.writing(lambda amount: f"{amount.parts[0] / 0.3048:.0f} ft"):
         assert book.said("Cover with 2.5 m.") == "Cover with 8 ft."
     assert book.about([text]).phrases.keys() == {text}
+
+
+def test_a_name_that_somebody_typed_stays_although_the_program_knows_the_word():
+    with noting() as book:
+        text = say("cover with {cover}", cover="fleece")
+        said = say("cover with {cover}", cover=speech.marked("fleece"))
+    assert text == said
+    with noting() as typed:
+        say("cover with {cover}", cover="fleece")
+    with speaking("es"):
+        assert book.said(text) == "cubrir con velo"
+        assert typed.said(text) == "cubrir con fleece"
+        assert typed.said("fleece", typed=True) == "fleece"
+        assert typed.said("fleece") == "velo"
+
+
+def test_a_capital_is_kept_and_belongs_to_what_was_said():
+    with noting() as book:
+        text = say("cover with {cover}", cover=speech.note_capital(say("fleece")))
+        say("cover with {cover}", cover="Fleece")
+    assert text == "cover with Fleece"
+    with speaking("es"):
+        assert book.said(text) == "cubrir con Velo"
+
+
+def test_an_amount_that_stands_alone_is_written_anew():
+    with noting() as book:
+        text = speech.say_amount(speech.quantity(2.5, "m", ".1f"))
+    with speech.writing(lambda amount: f"{amount.parts[0] / 0.3048:.0f} ft"):
+        assert book.said(text) == "8 ft"

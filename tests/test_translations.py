@@ -71,3 +71,18 @@ def test_each_fault_is_told(package, right, wrong, told):
     faults = translated(package, WHOLE.replace(right, wrong))
     assert len(faults) == 1
     assert told in faults[0]
+
+
+def test_texts_of_data_files_are_messages_without_the_keys_of_their_sources(package):
+    (package / "plants" / "data").mkdir(parents=True)
+    (package / "plants" / "data" / "taxa.yaml").write_text(
+        '- {key: a, acclimation_source: "doe_2001: hardier in winter"}\n- {key: b}\n', encoding="utf-8"
+    )
+    said = said_in(package)
+    assert said["hardier in winter", None] == "plants/data/taxa.yaml, entry 1"
+    assert any("not translated: 'hardier in winter'" in fault for fault in translated_of(said, package))
+
+
+def translated_of(said, package: Path) -> list[str]:
+    (package / "locale" / "es" / "fruitwall.po").write_text('msgid ""\nmsgstr ""\n', encoding="utf-8")
+    return amiss(said, "es", package)

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from fruitwall.service.household import Household, percent
+from fruitwall.service.household import NO_BREAK, Household, number, percent
+from fruitwall.speech import speaking
 from fruitwall.yard.model import Display
 
 ZONE = ZoneInfo("America/Los_Angeles")
@@ -42,3 +43,13 @@ def test_bare_differences_carry_their_sign() -> None:
     assert CELSIUS.bare_difference(1.25) in {"+1.2", "+1.3"}
     assert CELSIUS.bare_difference(-1.0) == "\N{MINUS SIGN}1.0"
     assert FAHRENHEIT.bare_difference(0.1) == "0"
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "english", "spanish"),
+    [(1651.46, 1, "1,651.5", "1651,5"), (12651, 0, "12,651", f"12{NO_BREAK}651"), (-0.02, 1, "0.0", "0,0")],
+)
+def test_a_bare_number_has_the_marks_of_its_language(value, decimals, english, spanish):
+    assert number(value, decimals) == english
+    with speaking("es"):
+        assert number(value, decimals) == spanish

@@ -133,3 +133,37 @@ def test_the_page_says_its_language_and_the_names_of_its_nights(reader: TestClie
         page.one("p", cls="night").text
         == "Esta noche, miércoles 23 de diciembre de 2026, hasta la mañana del jue 24 dic"
     )
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("width", [320, 390])
+def test_long_words_of_spanish_break_no_page_of_a_phone(path, width, serve, plan, yard, browser):
+    base = serve(afresh(plan), yard, demo_now())
+    context = browser.new_context(viewport={"width": width, "height": 844}, locale="es-MX")
+    context.add_cookies([{"name": "fruitwall_reads", "value": "es.F.ft.lb", "url": base}])
+    try:
+        page = context.new_page()
+        page.goto(base + path)
+        page.evaluate("document.querySelectorAll('details').forEach((fold) => { fold.open = true; })")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert page.evaluate(BEYOND_THE_EDGE, width) == []
+        assert page.evaluate(TOUCHING) == []
+    finally:
+        context.close()
+
+
+BEYOND_THE_EDGE = """(width) => [...document.querySelectorAll('main *')]
+  .filter((one) => !one.closest('.scroll, svg') && one.getBoundingClientRect().right > width + 1)
+  .map((one) => one.outerHTML.slice(0, 90))"""
+
+TOUCHING = """() => {
+  const words = [...document.querySelectorAll('nav.places a')].map((link) => {
+    const range = document.createRange();
+    range.selectNodeContents(link);
+    return range.getBoundingClientRect();
+  }).filter((box) => box.width > 0).sort((one, other) => one.left - other.left);
+  return words.slice(1).filter((box, at) => box.top === words[at].top && box.left - words[at].right < 4)
+    .map((box) => box.left);
+}"""
+"""Words of the bar at the foot that leave no gap between them."""

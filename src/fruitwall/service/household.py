@@ -200,13 +200,16 @@ def decimal(text: str) -> str:
 
 
 def number(value: float, decimals: int = 0) -> str:
-    """Write a bare number with the marks of the language in force: "1,651", in Spanish "1.651"."""
-    text = f"{value:,.{decimals}f}"
-    if language() != "en":
-        from babel.numbers import format_decimal
+    """Write a bare number with the marks of the language in force: "1,651.5", in Spanish "1651,5".
 
-        places = "." + "0" * decimals if decimals else ""
-        text = format_decimal(value, format=f"#,##0{places}", locale=language())
+    Notes
+    -----
+    In Spanish thousands are parted by a space and from five digits on (Real Academia Española, Ortografía, 2010): a
+    point could be read as the decimal mark that it is in English and in Mexico.
+    """
+    text = f"{value:,.{decimals}f}"
+    if language() == "es":
+        text = text.replace(",", NO_BREAK if abs(value) >= 10_000 else "").replace(".", ",")
     return signed(text)
 
 
