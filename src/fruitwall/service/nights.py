@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -158,6 +159,7 @@ def tonight(location: Location, now: datetime) -> date:
     return running.night.name if now < running.uncover else today
 
 
+@lru_cache(maxsize=64)  # every page asks which night it is
 def _sun(
     location: Location, day: date, start: datetime, end: datetime
 ) -> tuple[datetime, datetime, datetime, datetime]:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from hashlib import sha256
+from itertools import count
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit, WayOut
+from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit, Task, WayOut
 from fruitwall.service.household import NO_BREAK, Household, ago, long_day, minutes, number, percent, short_day
+from fruitwall.service.kept import Kept
 from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.service.ticks import AFTER, Ticks
-from fruitwall.speech import marked, say, say_chain, say_count
+from fruitwall.speech import language, marked, say, say_chain, say_count
 from fruitwall.web.evening.bars import bar
 from fruitwall.web.evening.checklist import TaskGroup, groups_of, sentence
 from fruitwall.web.evening.drawing import Drawing, drawing_of
@@ -139,6 +143,23 @@ class EveningPage:
     calendar_url: str
     ticked: TickedPage | None
     """Ticks of the household; None where there is no household and ticks stay on the device."""
+    serial: int
+    """Another one whenever what only the plan changes was worked out anew."""
+    parts: Kept[Markup]
+    """Parts of the page as they are written, kept with what they show."""
+
+    def keep(self, name: str, caller: Callable[[], Markup]) -> Markup:
+        """Write a part that neither clock nor ticks change: once, by a ``call`` of the template."""
+        return self.parts.of(key=name, make=caller)
+
+    def state(self) -> str:
+        """Tell pages apart that look different: the same text as long as nothing to be seen has changed."""
+        ticked = self.ticked
+        seen = (
+            *(self.is_tonight, self.source, self.warnings, self.before_dark, self.morning, self.made),
+            *(() if ticked is None else (ticked.may, ticked.states, ticked.changed, ticked.done, ticked.plan)),
+        )
+        return f"{self.serial}-{sha256(repr(seen).encode()).hexdigest()[:24]}"
 
 
 def evening_page(
@@ -164,15 +185,51 @@ def evening_page(
     -------
     EveningPage
     """
+    steady = _STEADY.of(plan, yard, key=language(), make=lambda: _steady_page(plan, yard))
     household = Household(yard.display, ZoneInfo(plan.time_zone))
     numbers = tree_numbers(plan, yard)
-    before = [task for task in plan.tasks if task.when not in AFTER]
-    after = [*plan.morning, *(task for task in plan.tasks if task.when in AFTER)]
-    morning = plan.night + timedelta(days=1)
+    before, after = _occasions(plan)
+    return replace(
+        steady,
+        is_tonight=tonight and plan.night == tonight_of(yard.location, now),
+        source=_source(plan, household, now),
+        warnings=_age_warning(plan, now),
+        before_dark=groups_of(plan, before, household, numbers, now),
+        morning=groups_of(plan, after, household, numbers, now),
+        made=_made(plan, household, now),
+        ticked=ticked_page(plan, ticks, household, now, may=may) if ticks is not None else None,
+    )
+
+
+_STEADY: Kept[EveningPage] = Kept(16)
+"""Pages as they were when their plans had just been made: what clocks and ticks change is worked out anew each time,
+the rest only with the plan, the yard, and who reads."""
+
+_SERIALS = count(1)
+
+
+def _occasions(plan: EveningPlan) -> tuple[list[Task], list[Task]]:
+    """Part the tasks: before the night, and after it."""
+    return (
+        [task for task in plan.tasks if task.when not in AFTER],
+        [*plan.morning, *(task for task in plan.tasks if task.when in AFTER)],
+    )
+
+
+def _made(plan: EveningPlan, household: Household, now: datetime) -> str:
+    return say("Made {moment} ({ago})", moment=household.moment(plan.made), ago=ago(plan.made, now))
+
+
+def _steady_page(plan: EveningPlan, yard: Yard) -> EveningPage:
+    """Work out the page as of the moment at which its plan was made, with nothing ticked."""
+    household = Household(yard.display, ZoneInfo(plan.time_zone))
+    numbers = tree_numbers(plan, yard)
+    before, after = _occasions(plan)
+    now, morning = plan.made, plan.night + timedelta(days=1)
     return EveningPage(
         yard=plan.yard,
         night=say("{night}, to the morning of {morning}", night=long_day(plan.night), morning=short_day(morning)),
-        is_tonight=tonight and plan.night == tonight_of(yard.location, now),
+        is_tonight=False,
         verdict=plan.verdict,
         needs_action=plan.needs_action,
         minimum=_minimum(plan, household),
@@ -203,12 +260,14 @@ def evening_page(
             nothing=_money(plan.expected_loss["nothing"], plan.currency),
             plan=_money(plan.expected_loss["plan"], plan.currency),
         ),
-        made=say("Made {moment} ({ago})", moment=household.moment(plan.made), ago=ago(plan.made, now)),
+        made=_made(plan, household, now),
         solver=_solver(plan),
         json_url=f"/plan.json?night={plan.night}",
         sheet_url=f"/evening/sheet?night={plan.night}",
         calendar_url=f"/evening/calendar.ics?night={plan.night}",
-        ticked=ticked_page(plan, ticks, household, now, may=may) if ticks is not None else None,
+        ticked=None,
+        serial=next(_SERIALS),
+        parts=Kept(16),
     )
 
 

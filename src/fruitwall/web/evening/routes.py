@@ -11,6 +11,7 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 from fruitwall.service.calendar import calendar_of
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.household import Household
+from fruitwall.service.kept import Kept
 from fruitwall.service.reader import plan_for_reader
 from fruitwall.service.ticks import keyed, ticks_of
 from fruitwall.speech import say
@@ -36,7 +37,12 @@ def for_reader(plan: EveningPlan, yard: Yard, asking: Who) -> tuple[EveningPlan,
     display = yard.display.model_copy(update={name: unit for name, unit in units.items() if unit is not None})
     zone = ZoneInfo(plan.time_zone)
     said = plan_for_reader(plan, Household(display, zone), Household(yard.display, zone))
-    return said, yard.model_copy(update={"display": display})
+    return said, _YARDS.of(yard, key=display, make=lambda: yard.model_copy(update={"display": display}))
+
+
+_KEYED: Kept[EveningPlan] = Kept(16)
+_YARDS: Kept[Yard] = Kept(16)
+"""Copies that pages are made of. A page is kept for the very plan and yard, so these must stay the same as well."""
 
 
 def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -70,9 +76,10 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             return wait(request)
         ticks = ticks_of(settings.house.ledger, plan.night) if settings.house is not None else None
         may = who(request).may("helper")
-        plan, yard = for_reader(keyed(plan), settings.yard(), who(request))
+        made = plan
+        plan, yard = for_reader(_KEYED.of(made, make=lambda: keyed(made)), settings.yard(), who(request))
         page = evening_page(plan, yard, settings.now(), tonight=night is None, ticks=ticks, may=may)
-        return pages.render(request, "evening/evening.html", page=page)
+        return pages.render(request, "evening/evening.html", state=page.state(), page=page)
 
     # Plain functions: planning computes, so it belongs into a worker thread and not on the event loop.
     @router.api_route("/", methods=["GET", "HEAD"], include_in_schema=False)
