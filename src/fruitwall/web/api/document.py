@@ -61,6 +61,9 @@ SENT = {
 }
 """Examples of what is sent, by address."""
 
+FORM = {"/api/photos": {"taken": WHEN}}
+"""Examples of fields of forms, by address; a photo has none."""
+
 ANSWERED = {
     "/api/photos": {"sha256": DIGEST, "width": 1536, "height": 2048, "taken": WHEN},
     "/api/entries": {"answers": [{"id": UUID, "result": "stored", "reason": "", "warnings": []}]},
@@ -97,6 +100,8 @@ def api_document(app: FastAPI) -> dict[str, Any]:
             call["security"] = [{"key": []}, {}]
             for content in call.get("requestBody", {}).get("content", {}).values():
                 _hoist(content.get("schema", {}), parts.setdefault("schemas", {}))
+                for field, example in FORM.get(path, {}).items():
+                    content["schema"]["properties"][field]["examples"] = [example]
                 if path in SENT:
                     content["examples"] = {"some": SENT[path]}
             for status, answer in call["responses"].items():

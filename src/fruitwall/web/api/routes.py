@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import date
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Body, Depends, HTTPException, Query, Request, Response
@@ -15,7 +14,7 @@ from fruitwall.journal.listing import plans_made
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.house import House
 from fruitwall.service.ledger import last_sightings
-from fruitwall.service.moments import WrittenMoment
+from fruitwall.service.moments import WrittenDay, WrittenMoment
 from fruitwall.service.readings import AT_ONCE, NewReading, take_readings
 from fruitwall.service.ticks import ticks_of
 from fruitwall.speech import say
@@ -49,7 +48,7 @@ def _plain(text: str) -> str:
 
 Since = Annotated[WrittenMoment | None, Query(description="Only from then on, such as 2026-12-22T06:30:00Z")]
 Until = Annotated[WrittenMoment | None, Query(description="Only before then")]
-Night = Annotated[date, InPath(description="Named by the date of its evening, such as 2026-12-22")]
+Night = Annotated[WrittenDay, InPath(description="Named by the date of its evening, such as 2026-12-22")]
 Name = Annotated[str, AfterValidator(_plain), Query(max_length=100)]
 PROBLEMS: dict[int | str, dict[str, Any]] = {
     status: {"model": Problem} for status in (400, 401, 403, 404, 413, 422, 429, 503)
@@ -147,8 +146,10 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
     @router.get("/plans", tags=["plans"])
     def plans(
-        since: Annotated[date | None, Query(description="Only of evenings from then on, such as 2026-12-01")] = None,
-        until: Annotated[date | None, Query(description="Only of evenings before then")] = None,
+        since: Annotated[
+            WrittenDay | None, Query(description="Only of evenings from then on, such as 2026-12-01")
+        ] = None,
+        until: Annotated[WrittenDay | None, Query(description="Of evenings before then")] = None,
     ) -> list[PlanMade]:
         """Give which evening plans were made, by night: the last 10,000 of those asked for."""
         found = plans_made(house.journal, since=since, until=until, yard=house.yard_name)
