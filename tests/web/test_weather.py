@@ -207,7 +207,7 @@ class Asks:
     ("error", "status", "told"),
     [
         (None, 303, ""),
-        (SourceUnavailable("no <network>"), 503, "No new forecast: no &lt;network&gt;"),
+        (SourceUnavailable("no <network>"), 503, "Asked Tue 22 Dec, 14:00, without success: no &lt;network&gt;."),
         (TooSoon("Asked a moment ago."), 429, "Asked a moment ago."),
     ],
 )

@@ -30,11 +30,14 @@ def backup(
     are paired anew.
     """
     from fruitwall.journal.backup import KEYS_LEFT_OUT, look_into, write_backup
+    from fruitwall.service.backups import note_backup
 
     with open_journal(database) as journal:
-        write_backup(journal, _photos(journal), file, now=present())
-    # What was written is read again: a backup that cannot be read is none.
-    content = look_into(file)
+        now = present()
+        write_backup(journal, _photos(journal), file, now=now)
+        # What was written is read again: a backup that cannot be read is none.
+        content = look_into(file)
+        note_backup(journal, author="terminal", now=now)
     typer.echo(say("Wrote {content} to {file}.", content=_told(content), file=file))
     typer.echo(say(KEYS_LEFT_OUT))
     if content.missing_photos:

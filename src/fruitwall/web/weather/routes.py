@@ -85,9 +85,9 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             settings.weather.fetch_now()
         except TooSoon as error:
             return show(request, refused=str(error), status=429)
-        except WeatherError as error:
-            # What was wrong stands beside the last good forecast; only the cause is repeated here.
-            return show(request, refused=say("No new forecast: {error}", error=error), status=503)
+        except WeatherError:
+            # Why was noted and stands where the source is told, also for whoever looks later.
+            return show(request, refused=say("No new forecast came; why stands below."), status=503)
         return RedirectResponse(f"{PAGE}?done=fetched", 303)
 
     @router.post("/source")

@@ -88,7 +88,7 @@ def source_part(desk: WeatherDesk | None, asking: Who, household: Household, now
         say("Asked for forecasts: {source}.", source=name_of(source)),
         choices,
         last=last_words(good, household, now),
-        trouble=trouble_words(bad, household),
+        trouble=trouble_words(bad, household, kept=good is not None),
         may_fetch=asking.may("helper"),
         may_choose=asking.may("owner"),
     )
@@ -111,12 +111,13 @@ def last_words(good: LastAsked | None, household: Household, now: datetime) -> s
     )
 
 
-def trouble_words(bad: LastAsked | None, household: Household) -> str:
-    """Say what went wrong since."""
+def trouble_words(bad: LastAsked | None, household: Household, *, kept: bool) -> str:
+    """Say what went wrong since, and what is used instead, where something was kept."""
     if bad is None:
         return ""
-    return say(
-        "Asked again {moment}, without success: {trouble}. The last good forecast stays in use.",
+    told = say(
+        "Asked {moment}, without success: {trouble}.",
         moment=household.moment(bad.at),
         trouble=bad.trouble.rstrip("."),
     )
+    return f"{told} {say('The last good forecast stays in use.')}" if kept else told
