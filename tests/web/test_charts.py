@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from math import nan
 from pathlib import Path
@@ -12,9 +13,11 @@ from zoneinfo import ZoneInfo
 import pytest
 
 import fruitwall.web
+from fruitwall.web.assets import Assets
 from fruitwall.web.charts.chart import WIDTH, Cell, Chart, Event, Point, Series, Strip, Thumb, draw
 from fruitwall.web.charts.signs import SIGN_WORDS, sign_of_grade
 from fruitwall.web.margins import BANDS
+from fruitwall.web.pages import Pages
 from tests.web.test_colours import PAIRS, SIGN
 
 START = datetime(2026, 12, 1, 12, tzinfo=UTC)
@@ -159,3 +162,21 @@ def test_every_colour_of_a_mark_is_one_whose_contrast_is_measured():
         for kind in ("line", "dot", "bar"):
             colour = re.search(rf"\.chart-{kind}\.{look} {{[^}}]*var\(--([\w-]+)\)", css)[1]
             assert PAIRS[colour, "paper"] >= SIGN
+
+
+def test_the_same_description_is_drawn_into_a_report_that_asks_for_nothing_else():
+    templates = Pages(Assets([])).templates  # no style sheet and no script has an address
+    text = '{% from "charts/chart.html" import chart with context %}{{ chart(drawn) }}'
+    plain = replace(chart(), thumbs=())
+    page = templates.from_string(text).render(drawn=draw(plain))
+
+    assert str(draw(plain).picture) in page
+    assert draw(plain).summary in page
+    assert page.count("<tr>") == 1 + len(draw(plain).rows)
+    assert not re.search(r"(src|href)=|<script|https?:", page)
+
+
+def test_every_class_of_a_mark_has_a_rule():
+    css = (Path(fruitwall.web.__file__).parent / "charts" / "chart.css").read_text("utf-8")
+    names = {name for names in re.findall(r'class="([^"]+)"', str(draw(chart()).picture)) for name in names.split()}
+    assert {name for name in names if f".{name}" not in css} <= {"start"}

@@ -12,6 +12,7 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from fruitwall.service.corrections import correct, withdraw
 from fruitwall.service.evening_document import ReasonPart
 from fruitwall.service.house import House
 from fruitwall.service.ledger import Sighting, Signed, entry_of
@@ -302,3 +303,17 @@ def test_what_is_believed_is_told_with_its_reasons_and_sources(client, house):
     assert len(lines) == 1 + len(stories_of(house, "papaya")[0].evidence) >= 2
     assert "Sky view" in part.one("dl").text
     assert "seedling" not in part.one("dl").text
+
+
+def test_a_viewer_sees_an_entry_and_its_history_and_has_nothing_to_press(client, house, monkeypatch):
+    which = kept_look(house)
+    correct(house.ledger, which, {"grade": 5}, signed=Signed("Ana", "phone", NOW), number=str(uuid.uuid4()))
+    withdrawn = withdraw(house.ledger, house.ledger.current()[0].id, signed=Signed("Ana", "phone", NOW))
+    monkeypatch.setattr(routes, "who", lambda _: Who(role="viewer"))
+
+    for address in (PAPAYA, f"{PAPAYA}/{which}", f"{PAPAYA}/{withdrawn.id}"):
+        page = client.get(address).text
+        assert "<form" not in page
+        assert "<button" not in page
+    assert "Much leaf burnt" in page
+    assert "Taken back" in page

@@ -303,7 +303,7 @@ def _laid_out(chart: Chart, moments: Sequence[datetime]) -> tuple[list[int], _Fr
         ends[lane] = x
         lanes.append(lane)
     used = max(lanes, default=-1) + 1
-    return lanes, _Frame(first, last, *_range(values), top=12.0 + used * (SIGN + 2))
+    return lanes, _Frame(first, last, *_range(values), top=20.0 + used * (SIGN + 2))
 
 
 def _narrowest(moments: Sequence[datetime]) -> timedelta:
@@ -332,7 +332,7 @@ def _axis(chart: Chart, frame: _Frame) -> list[Markup]:
         marks.append(tag("line", class_=look, x1=LEFT, x2=WIDTH - RIGHT, y1=y, y2=y))
         marks.append(tag("text", number_words(value), class_="chart-figure end", x=LEFT - 4, y=y + 4))
     if chart.series:
-        marks.append(tag("text", chart.unit, class_="chart-figure end", x=LEFT - 4, y=frame.top - 4))
+        marks.append(tag("text", chart.unit, class_="chart-figure end", x=LEFT - 4, y=frame.top - 9))
     foot = frame.foot + len(chart.strips) * STRIP + AXIS - 5
     for share, place in ((0.0, "start"), (0.5, "middle"), (1.0, "end")):
         at = frame.first + (frame.last - frame.first) * share
@@ -367,7 +367,8 @@ def _values(one: Series, frame: _Frame) -> list[Markup]:
     if one.style != "dots" and len(known) > 1:
         path = _stairs(known) if one.style == "steps" else known
         marks.append(tag("polyline", class_=f"chart-line {one.look}", points=points(path)))
-    marks += [tag("circle", class_=f"chart-dot {one.look}", cx=cx, cy=cy, r=2.5) for cx, cy in known]
+    if one.style == "dots" or len(known) == 1 or not spread:  # a limit with its doubt is no row of findings
+        marks += [tag("circle", class_=f"chart-dot {one.look}", cx=cx, cy=cy, r=2.5) for cx, cy in known]
     return marks
 
 
