@@ -299,8 +299,10 @@ def test_what_is_believed_is_told_with_its_reasons_and_sources(client, house):
     assert f"{tree.tolerance_c.p90:.1f}" in part.text.replace("\N{MINUS SIGN}", "-")
     lines = [one.text for one in part.all("li")]
     assert lines[0] == "A seedling: no two are alike"
-    assert lines[1].startswith("“")
-    assert len(lines) == 1 + len(stories_of(house, "papaya")[0].evidence) >= 2
+    statements = stories_of(house, "papaya")[0].statements
+    assert len(lines) == 1 + len(statements) >= 2
+    assert statements[0].origin.authors in lines[1]
+    assert "°C" in lines[1]
     assert "Sky view" in part.one("dl").text
     assert "seedling" not in part.one("dl").text
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fruitwall.journal.entries import LedgerEntry
     from fruitwall.service.evening_document import EveningPlan, TreePlan
     from fruitwall.service.house import House
-    from fruitwall.plants.catalogue import Evidence
+    from fruitwall.service.kind_document import Statement
     from fruitwall.yard.model import Tree, Yard
 
 FIRST, LAST = datetime(1900, 1, 1, tzinfo=UTC), datetime(9000, 1, 1, tzinfo=UTC)
@@ -99,7 +99,7 @@ class Story:
         Nights that are known, to say what was ticked in another language.
     taken_back : list of LedgerEntry
         Entries that took another back which stands no more in any form, the newest first.
-    evidence : list of Evidence
+    statements : list of Statement
         What is published on the cold that its kind stands; empty where more than one tree is told.
     """
 
@@ -113,7 +113,7 @@ class Story:
     plan: EveningPlan | None = None
     read: Mapping[date, NightRead] = field(default_factory=dict)
     taken_back: Sequence[LedgerEntry] = ()
-    evidence: Sequence[Evidence] = ()
+    statements: Sequence[Statement] = ()
 
     @property
     def last_look(self) -> Told | None:
@@ -171,7 +171,7 @@ def stories_of(house: House, tree: str | None = None) -> list[Story]:
                 plan=plan,
                 read={its.night: its for its in read},
                 taken_back=_taken_back(house, one.id) if tree is not None else (),
-                evidence=_evidence(yard, one) if tree is not None else (),
+                statements=_statements(yard, one) if tree is not None else (),
             )
         )
     return stories
@@ -184,13 +184,13 @@ def _told(entries: Sequence[tuple[LedgerEntry, Body]], disputed: Set[str]) -> li
     ]
 
 
-def _evidence(yard: Yard, tree: Tree) -> Sequence[Evidence]:
+def _statements(yard: Yard, tree: Tree) -> Sequence[Statement]:
     """Give what is published on a tree's kind; nothing for a kind that the catalogue no longer has."""
+    from fruitwall.service.kind import describe_kind
     from fruitwall.service.own_kinds import catalogue_of
 
-    known = catalogue_of(yard)
     try:
-        return known.evidence(known.find(tree.taxon))
+        return describe_kind(tree.taxon, catalogue_of(yard)).statements
     except FruitwallError:
         return ()
 

@@ -11,6 +11,7 @@ from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service.corrections import says
 from fruitwall.service.evening_document import ReasonPart
 from fruitwall.service.household import Household, ago, minutes
+from fruitwall.service.kind_words import cited, figure, hours, subject
 from fruitwall.service.ledger import DEED_NAMES, STAGES
 from fruitwall.service.reader import part_for_reader
 from fruitwall.service.tree_story import Story, Told, Winter
@@ -134,7 +135,7 @@ def tree_page(story: Story, household: Household, *, error: str = "", note: str 
         believed=believed,
         chain=chain,
         stands=household.temperatures(plan.tolerance_c.p10, plan.tolerance_c.p90) if plan else "",
-        sources=_sources(story),
+        sources=_sources(story, household),
         costs=[_winter(one) for one in story.winters],
         entries=[_entry(one, story, household) for one in reversed(story.told)],
         back=[_back(one, story, household) for one in story.taken_back],
@@ -161,11 +162,11 @@ def _parted(chain: list[ReasonPart]) -> tuple[list[str], list[tuple[str, str, st
     return believed, [(part.label, part.value, part.note) for part in chain if part.value]
 
 
-def _sources(story: Story) -> list[tuple[str, str]]:
+def _sources(story: Story, household: Household) -> list[tuple[str, str]]:
     """Give each published statement with who says it."""
     return [
-        (f"“{row.as_stated}”", ", ".join(part for part in (row.source.authors, row.source.year, row.locator) if part))
-        for row in story.evidence
+        (f"{sentence(subject(one))}: {figure(one, household)}, {hours(one)}", cited(one.origin))
+        for one in story.statements
     ]
 
 
