@@ -7,17 +7,33 @@ language of brackets (`tests.web.bracketed`) whatever was written into the progr
 from __future__ import annotations
 
 import re
+import uuid
 from collections.abc import Callable, Iterator
 from datetime import timedelta
+from zoneinfo import ZoneInfo
 
 import pytest
 from icalendar import Calendar
+from rich.console import Group
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
 from starlette.testclient import TestClient
 
+from fruitwall import terminal
+from fruitwall.journal.opening import open_journal
+from fruitwall.journal.photos import PhotoFolder
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.service.evening import plan_evening
-from fruitwall.service.evening_document import EveningPlan
+from fruitwall.service.evening_document import DoneTask, EveningPlan
+from fruitwall.service.house import House
+from fruitwall.service.household import Household
+from fruitwall.service.ledger import Signed
+from fruitwall.service.reader import plan_for_reader
+from fruitwall.service.ticks import tick
+from fruitwall.speech import speaking
 from fruitwall.weather.demo import demo_forcing, demo_now
+from fruitwall.yard.file import write_yard
 from fruitwall.yard.model import Display, Yard
 from tests.service.test_evening import some_of_the_demo
 from tests.web.bracketed import bracketing, typed_in, unbracketed, words_left
@@ -103,6 +119,54 @@ def test_an_old_forecast_a_passed_deadline_and_a_tick_are_told_as_well(client_of
     late = client_of(afresh(plan), yard, demo_now() + timedelta(hours=12))
     answer = late.get("/", headers=AS_READ)
     assert unbracketed(answer.text, no_english(yard)) == []
+
+
+@pytest.mark.usefixtures("in_brackets")
+def test_ticks_and_what_is_done_already_are_told_as_well(client_of, plan, yard, tmp_path):
+    first = plan.tasks[0]
+    done = DoneTask(key="lamps@gone", what=plan.tasks[1].what, at=demo_now())
+    shown = plan.model_copy(update={"done": [done]})
+    with open_journal(tmp_path / "house.db") as journal:
+        journal.store_yard(write_yard(yard), name=yard.name, now=demo_now(), author="test")
+        house = House(journal, None, demo_now, PhotoFolder(tmp_path / "photos"))
+        tick(house.ledger, plan, first.key, signed=Signed("owner", "page", demo_now()), number=str(uuid.uuid4()))
+        answer = client_of(shown, yard, demo_now(), house=house).get("/", headers=AS_READ)
+    page = read_page(answer.text)
+    assert len(list(page.all(cls="is-done"))) >= 1
+    assert unbracketed(answer.text, no_english(yard) | {"owner"}) == []
+
+
+@pytest.mark.usefixtures("in_brackets")
+@pytest.mark.parametrize("width", [90, 140])
+def test_no_word_of_the_terminal_is_written_into_the_program(width: int, plan: EveningPlan, yard: Yard):
+    zone = ZoneInfo(plan.time_zone)
+    reads = Household(Display(temperature="F", length="ft", mass="lb", currency="USD"), zone)
+    with speaking("es"):
+        said = plan_for_reader(afresh(plan), reads, Household(yard.display, zone))
+        parts = [
+            terminal.evening(said, reads, width=width),
+            terminal.comparison(said),
+            *(terminal.explanation(said, tree, reads) for tree in said.trees),
+        ]
+        told = [text for part in parts for text in texts_of(part)]
+    assert len(told) > 200
+    assert [left for text in told if (left := words_left(text, no_english(yard)))] == []
+
+
+def texts_of(part: object) -> Iterator[str]:
+    """Give the texts of what is shown in a terminal, before it is folded to its width."""
+    if isinstance(part, Group):
+        for inner in part.renderables:
+            yield from texts_of(inner)
+    elif isinstance(part, Padding):
+        yield from texts_of(part.renderable)
+    elif isinstance(part, Table):
+        for column in part.columns:
+            for cell in (column.header, *column.cells):
+                yield from texts_of(cell)
+    else:
+        assert isinstance(part, Text | str), type(part)
+        yield str(part)
 
 
 SI = re.compile(r"\d[\s\xa0]*(?:°C|K|m|cm|kg|m/s)(?![\w²³/])")
