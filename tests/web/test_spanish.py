@@ -33,6 +33,7 @@ from fruitwall.service.reader import plan_for_reader
 from fruitwall.service.ticks import tick
 from fruitwall.speech import speaking
 from fruitwall.weather.demo import demo_forcing, demo_now
+from fruitwall.web.sheet.files import Papers
 from fruitwall.yard.file import write_yard
 from fruitwall.yard.model import Display, Yard
 from tests.service.test_evening import some_of_the_demo
@@ -104,6 +105,19 @@ def test_no_word_of_the_calendar_is_written_into_the_program(reader: TestClient,
     told = occasion_of(reader.get("/evening/calendar.ics").content)
     assert len(told) > 6
     assert [left for text in told if (left := words_left(text, no_english(yard)))] == []
+
+
+@pytest.mark.usefixtures("in_brackets")
+def test_no_word_of_the_files_is_written_into_the_program(plan, yard, tmp_path):
+    papers = Papers(tmp_path / "sheet.html", tmp_path / "tasks.ics")
+    with speaking("es"):
+        told = papers.write(afresh(plan), yard)
+    text = (tmp_path / "sheet.html").read_text("utf-8")
+    assert '<html lang="es">' in text
+    assert unbracketed(text, no_english(yard)) == []
+    told += occasion_of((tmp_path / "tasks.ics").read_bytes())
+    names = no_english(yard) | {str(papers.sheet), str(papers.ics)}
+    assert [left for line in told if (left := words_left(line, names))] == []
 
 
 @pytest.mark.usefixtures("in_brackets")
