@@ -233,10 +233,29 @@ def test_helpers_and_viewers_see_but_do_not_change(helper, house):
     shown = look(helper, "/household?pick=odalis")
     assert not list(shown.all("form"))
     assert "Only the owner of the yard changes this." in shown.text
-    for action in ("add", "change", "remove", "undo", "redo"):
+    for action in ("add", "change", "remove", "tonight", "undo", "redo"):
         sent = {"thing": "odalis", "adding": "cover", "seen": "1", "sure": "yes"}
         assert helper.post(f"/household/{action}", data=sent).status_code == 403
     assert house.journal.current_yard().number == 1
+
+
+def test_somebody_is_away_for_one_evening_by_one_button_and_back_by_another(client, house):
+    page = look(client, "/household")
+    assert [one.text for one in page.all("form", cls="household-tonight")] == ["Not here tonight"] * 2
+    answer = client.post("/household/tonight", data={"thing": "odalis", "here": "no"})
+    assert "said=changed" in str(answer.url)
+    assert thing_of(house, "odalis")["away_until"] == "2026-12-23"
+    assert not house.yard()[0].people[1].is_here(NIGHT)
+    assert "Here after all" in answer.text
+    client.post("/household/tonight", data={"thing": "odalis", "here": "yes"})
+    assert "away_until" not in thing_of(house, "odalis")
+    assert client.post("/household/tonight", data={"thing": "heater", "here": "no"}).status_code == 404
+
+
+def test_who_never_helps_on_this_evening_has_no_such_button(client, house):
+    sent = filled(look(client, "/household?pick=odalis")) | {"evenings": ["sat"]}
+    client.post("/household/change", data=sent)
+    assert len(list(look(client, "/household").all("form", cls="household-tonight"))) == 1
 
 
 @pytest.mark.parametrize("address", ["?pick=nothing", "?add=castle", "?add=shelter", "?add=%40prices", "?pick=papaya"])

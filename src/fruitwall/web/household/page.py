@@ -3,24 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Any
 from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel
 
 from fruitwall.plans.cautions import caution_texts
 from fruitwall.service.house import House
 from fruitwall.service.household import Household, long_day
 from fruitwall.service.in_use import InUse, in_use
+from fruitwall.service.nights import tonight
 from fruitwall.service.yard_edit import GROUPS, LISTS, Steps, warnings_about, yard_steps
 from fruitwall.service.yard_form import Field, form_of, kind_of, part_of, parts_of
 from fruitwall.service.yard_words import KIND_WORDS
 from fruitwall.speech import say
 from fruitwall.web.household.lines import summary_of, taken_words
-from fruitwall.web.household.words import ADD_WORDS, DRAWN, PARTS, Part, told
+from fruitwall.web.household.words import ADD_WORDS, CAUTIONS, DRAWN, PARTS, Part, cautions_of, told
 from fruitwall.web.reader import display_of
 from fruitwall.web.who import Who
 from fruitwall.web.yard.page import Conflict, said_words
 from fruitwall.yard.display import in_household_unit
-from fruitwall.yard.model import Display, Yard
+from fruitwall.yard.model import WEEKDAYS, Display, Person, Yard
 
 KINDS = tuple(kind for part in PARTS for kind in part.kinds)
 """What is seen and changed here."""
@@ -39,6 +43,8 @@ class Line:
     summary: str
     taken: str
     """How much of it tonight's plan takes; empty where nothing was planned."""
+    here: bool | None = None
+    """Of a person whom the reader may send away for tonight: whether they are here; None for all else."""
 
 
 @dataclass(frozen=True)
@@ -148,7 +154,8 @@ def household_page(
             warnings = warnings_about(version, pick, house.clock())
             shown["warnings"] = [text[:1].upper() + text[1:] for text in warnings]
     else:
-        shown["parts"] = [_part(part, yard, household, use, asking) for part in PARTS]
+        night = tonight(yard.location, house.clock())
+        shown["parts"] = [_part(part, yard, household, use, asking, night) for part in PARTS]
         shown["planned"] = (
             say(
                 "What tonight's plan uses is of {night}, made {moment}.",
@@ -181,7 +188,7 @@ def _thing(kind: str, pick: str, yard: Yard, household: Household, use: InUse) -
         "title": say(ADD_WORDS[kind]) if not pick else words,
         "form": form_for(kind, yard, household.display, pick),
         "part": here.key,
-        "cautions": caution_texts(*here.cautions),
+        "cautions": caution_texts(*CAUTIONS.get(kind, ())),
         "thing": pick,
     }
     part = part_of(pick, yard) if pick else None
@@ -195,7 +202,7 @@ def _thing(kind: str, pick: str, yard: Yard, household: Household, use: InUse) -
     return shown
 
 
-def _part(part: Part, yard: Yard, household: Household, use: InUse, asking: Who) -> PartOfPage:
+def _part(part: Part, yard: Yard, household: Household, use: InUse, asking: Who, night: date) -> PartOfPage:
     lines = []
     for kind in part.kinds:
         for one in parts_of(kind, yard):
@@ -209,6 +216,7 @@ def _part(part: Part, yard: Yard, household: Household, use: InUse, asking: Who)
                     words if len(part.kinds) > 1 and words != name else "",
                     summary_of(one, yard, household),
                     taken_words(use.taken.get(thing), one),
+                    _here(one, asking, night),
                 )
             )
     adds = [
@@ -217,4 +225,11 @@ def _part(part: Part, yard: Yard, household: Household, use: InUse, asking: Who)
         if kind in LISTS and asking.may("owner")
     ]
     link = (part.link[0], say(part.link[1])) if part.link else None
-    return PartOfPage(part.key, say(part.name), say(part.told), lines, adds, caution_texts(*part.cautions), link)
+    return PartOfPage(part.key, say(part.name), say(part.told), lines, adds, caution_texts(*cautions_of(part)), link)
+
+
+def _here(one: BaseModel, asking: Who, night: date) -> bool | None:
+    """Tell whether a person is here tonight, where that is for the reader to say."""
+    if not isinstance(one, Person) or not asking.may("owner") or WEEKDAYS[night.weekday()] not in one.evenings:
+        return None
+    return one.is_here(night)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from datetime import timedelta
 from typing import Annotated, Any
 from urllib.parse import quote
 
@@ -11,6 +12,7 @@ from fastapi.responses import RedirectResponse
 from starlette.concurrency import run_in_threadpool
 
 from fruitwall.service.house import House
+from fruitwall.service.nights import tonight
 from fruitwall.service.yard_edit import (
     GROUPS,
     Add,
@@ -57,8 +59,8 @@ def household_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/household``; by POST ``/household/add``, ``/household/change``, ``/household/remove``, ``/household/undo``
-        and ``/household/redo``.
+        ``/household``; by POST ``/household/add``, ``/household/change``, ``/household/remove``,
+        ``/household/tonight``, ``/household/undo`` and ``/household/redo``.
     """
     if settings.house is None:
         raise ValueError("gear and people need a house")
@@ -80,6 +82,7 @@ def household_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     post("/add", desk.add)
     post("/change", desk.change)
     post("/remove", desk.remove)
+    post("/tonight", desk.tonight)
     post("/undo", lambda request, posted: desk.step(request, posted, "undo"))
     post("/redo", lambda request, posted: desk.step(request, posted, "redo"))
     return router
@@ -137,6 +140,22 @@ class _Desk:
             name = getattr(part_of(thing, yard), "name", thing)
             return self.show(request, pick=thing, asks=say("Take {name} out? Undo brings it back.", name=name))
         return self.do(request, posted, Remove(thing), "removed", {"pick": thing})
+
+    def tonight(self, request: Request, posted: Posted) -> Response:
+        """Say that somebody is not here tonight, or is after all."""
+        thing = _one(posted, "thing")
+        yard, _ = self.house.yard()
+        if kind_of(thing, yard) != "person":
+            return self.show(request, 404, errors=[say("There is no such thing in the yard.")])
+        back = tonight(yard.location, self.house.clock()) + timedelta(days=1)
+        away = back.isoformat() if _one(posted, "here") == "no" else None
+        edit, author = Change(thing, {"away_until": away}), who(request).name
+        try:
+            # The list goes on showing all of them; what somebody else changed of the person stays.
+            edit_yard(self.house, edit, base=self.house.yard()[1].number, author=author)
+        except (EditRefused, EditConflict) as refused:
+            return self.show(request, 409, errors=[str(refused)])
+        return RedirectResponse(f"{PAGE}?said=changed#people", 303)
 
     def step(self, request: Request, posted: Posted, way: str) -> Response:
         """Undo or redo the last change of the yard, here or on its plan."""

@@ -19,8 +19,6 @@ class Part:
         Heading and what it is about, in English.
     kinds : tuple of str
         Of `yard_form.MODELS`; what can be added, and groups of which there is one each.
-    cautions : tuple of str
-        Keys of `plans.cautions`.
     link : (str, str) or None
         Address and words of where more is known.
     """
@@ -29,7 +27,6 @@ class Part:
     name: str
     told: str
     kinds: tuple[str, ...]
-    cautions: tuple[str, ...] = ()
     link: tuple[str, str] | None = None
 
 
@@ -41,14 +38,12 @@ PARTS = (
         marked("People"),
         marked("Who helps, when they are here, and what they may be asked for. Nobody is asked to lift more."),
         ("person",),
-        ("lifting", "ladder"),
     ),
     Part(
         "covers",
         marked("Sheets and covers"),
         marked("To reach the ground a sheet must be as long as the crown is wide, and twice its height more."),
         ("cover",),
-        ("touching", "film"),
         PUBLISHED,
     ),
     Part(
@@ -56,7 +51,6 @@ PARTS = (
         marked("Standing shelters"),
         marked("Frames over trees, closed for the night, with water in barrels that gives back the day's warmth."),
         ("shelter",),
-        ("film",),
         PUBLISHED,
     ),
     Part(
@@ -64,14 +58,12 @@ PARTS = (
         marked("Outlets and leads"),
         marked("Only outlets that are known to be protected are planned with, and only up to what they carry."),
         ("circuit", "lead"),
-        ("ground_fault", "leads", "what_prevails"),
     ),
     Part(
         "warmth",
         marked("Lamps and heaters"),
         marked("Electric only. Lamps hang in a covered crown; a heater stands in a shelter, with clearance all round."),
         ("lamp", "heater"),
-        ("heater", "no_fuel", "lamps"),
     ),
     Part(
         "water",
@@ -81,14 +73,12 @@ PARTS = (
             "of whoever does it."
         ),
         (),
-        ("water_and_power",),
     ),
     Part(
         "moving",
         marked("Moving pots"),
         marked("What carries them, and where they can go. Roofs and walls stand in the plan of the yard."),
         ("trolley", "indoor_place"),
-        ("trolley", "indoors"),
         PUBLISHED,
     ),
     Part(
@@ -166,8 +156,27 @@ ADD_WORDS = {
     "indoor_place": marked("Add an indoor place"),
 }
 
+CAUTIONS = {
+    "person": ("lifting", "ladder"),
+    "cover": ("touching", "film"),
+    "shelter": ("film",),
+    "circuit": ("ground_fault", "what_prevails"),
+    "lead": ("leads", "what_prevails"),
+    "lamp": ("lamps", "ground_fault"),
+    "heater": ("heater", "heater_lead", "no_fuel", "ground_fault", "what_prevails"),
+    "trolley": ("trolley", "path"),
+    "indoor_place": ("indoors", "lifting"),
+    "water": ("water_and_power",),
+}
+"""Keys of `plans.cautions`, by kind of thing, and by key of a part that has no things."""
+
 DRAWN = ("shelter",)
 """What is added on the plan, since it has a shape."""
+
+
+def cautions_of(part: Part) -> tuple[str, ...]:
+    """Give the cautions of all that stands in a part, each once."""
+    return tuple(dict.fromkeys(key for kind in (*part.kinds, part.key) for key in CAUTIONS.get(kind, ())))
 
 
 def told(kind: str, name: str) -> str:
