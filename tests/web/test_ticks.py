@@ -214,3 +214,20 @@ def test_a_viewer_is_told_and_not_asked(overtaken, monkeypatch):
     line = read_page(overtaken.get("/").text).one("ul", cls="done-before")
     assert line.one("span", cls="tick-words").text == "Done at 12:00, Odalis; the newer plan no longer asks for it."
     assert not list(line.all("form"))
+
+
+def test_pressed_on_a_page_that_a_newer_plan_overtook_it_is_done_all_the_same_and_told(client_of, house):
+    form = form_of(client_of(keyed_plan(), house=house), 3)
+    newer = keyed_plan()
+    newer = newer.model_copy(update={"tasks": [task for task in newer.tasks if task.key != KEYS[3]]})
+    house.journal.store_plan(newer.night, newer.model_dump_json(), version=house.yard()[1], made=newer.made)
+    client = client_of(newer, house=house)
+
+    assert client.post("/evening/tick", data=form | {"deed": "{"}).status_code == 409
+    assert client.post("/evening/tick", data=form | {"key": "wet@papaya"}).status_code == 409  # says another one
+    assert house.ledger.current(kind="deed") == []
+    for _ in range(2):
+        assert client.post("/evening/tick", data=form, follow_redirects=False).status_code == 303
+    assert [entry.tree for entry in house.ledger.current(kind="deed")] == ["pot-cacao"]
+    words = read_page(client.get("/").text).one("ul", cls="done-before").one("span", cls="tick-words").text
+    assert words == "Done at 14:00, owner; the newer plan no longer asks for it. Leave it, or take it off?"

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 from fruitwall.errors import JournalError
 from fruitwall.journal.ledger import EntryConflict
 from fruitwall.service.evening_document import DoneTask, EveningPlan, Task
+from fruitwall.service.kept import Kept
 from fruitwall.service.ledger import UNDO_FOR, Deed, Signed, body_of, entry_of, take_back
 from fruitwall.speech import say
 
@@ -177,6 +178,15 @@ def ticks_of(ledger: Ledger, night: date) -> Ticks:
     """
     if not FIRST_NIGHT <= night <= LAST_NIGHT:
         return NO_TICKS
+    key = (ledger.yard, night, ledger.journal.state())
+    return _TICKS.of(ledger.journal, key=key, make=lambda: _ticks_of(ledger, night))
+
+
+_TICKS: Kept[Ticks] = Kept(16)
+"""Ticks as they were read last: every telephone asks for them twice a minute."""
+
+
+def _ticks_of(ledger: Ledger, night: date) -> Ticks:
     middle = datetime.combine(night, time(12), UTC)
     since, until = middle - LOOKED_AT[0], middle + LOOKED_AT[1]
     found: dict[str, list[LedgerEntry]] = {}
@@ -314,7 +324,9 @@ def changed_since(plan: EveningPlan, ticks: Ticks) -> int:
     return len({task.key for task in plan.done} ^ {task.key for task in done_by_now(plan, ticks)})
 
 
-def tick(ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number: str | None = None) -> Tick:
+def tick(
+    ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number: str | None = None, shown: Deed | None = None
+) -> Tick:
     """Tick a task: store a deed, unless it is done already.
 
     Parameters
@@ -328,6 +340,8 @@ def tick(ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number:
         Who did it.
     number : str, optional
         Id for the deed, made by the device or the form: sent twice, it is one deed.
+    shown : Deed, optional
+        What the page said that was pressed on: done is done, although the checklist was made anew meanwhile.
 
     Returns
     -------
@@ -336,16 +350,19 @@ def tick(ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number:
     Raises
     ------
     JournalError
-        If the checklist holds no such task.
+        If the checklist holds no such task, and no page showed one.
     """
     already = ticks_of(ledger, plan.night).done.get(key)
     if already is not None:
         return already
     task = task_of(plan, key)
-    if task is None:
+    if task is not None:
+        deed, trees = deed_of(plan, task), task.trees
+    elif shown is not None and (shown.what, shown.night) == (key, plan.night):
+        deed, trees = shown, shown.trees or _tree_in(plan, key)
+    else:
         raise JournalError(say("The checklist was made anew, and this is no longer on it. Look at it again."))
-    deed = deed_of(plan, task)
-    entry = entry_of("deed", deed, tree=_one(task.trees), at=signed.now, signed=signed, number=number)
+    entry = entry_of("deed", deed, tree=_one(trees), at=signed.now, signed=signed, number=number)
     known = ledger.entry(entry.id)
     if known is None:
         try:
@@ -412,7 +429,13 @@ def ask_again(ledger: Ledger, plan: EveningPlan, *, signed: Signed) -> None:
 
 def asked_again(ledger: Ledger, night: date, done: Sequence[DoneTask]) -> bool:
     """Tell whether somebody asked to plan with exactly what is done by now."""
-    return ledger.setting(PLANNED_WITH) == _told(night, done)
+    asked = _ASKED.of(
+        ledger.journal, key=(ledger.yard, ledger.journal.state()), make=lambda: ledger.setting(PLANNED_WITH)
+    )
+    return asked == _told(night, done)
+
+
+_ASKED: Kept[object] = Kept(8)
 
 
 def _told(night: date, done: Sequence[DoneTask]) -> list[str]:
@@ -450,7 +473,7 @@ def tell_done(
     for key, task in told.items():
         if key in ticked or key in told_before:
             continue
-        theirs = trees.get(key) or [tree.id for tree in plan.trees if tree.id == key.rpartition("@")[2]]
+        theirs = trees.get(key) or _tree_in(plan, key)
         deed = Deed(
             what=key,
             words=task.what[:200],
@@ -464,6 +487,11 @@ def tell_done(
         )
         new.append(entry_of("deed", deed, tree=_one(theirs), at=signed.now, signed=signed, number=str(uuid.uuid4())))
     ledger.add(new)
+
+
+def _tree_in(plan: EveningPlan, key: str) -> list[str]:
+    """Give the tree that a key ends in, if it ends in one."""
+    return [tree.id for tree in plan.trees if tree.id == key.rpartition("@")[2]]
 
 
 def _one(trees: Sequence[str]) -> str | None:

@@ -18,6 +18,8 @@ from fruitwall.service.earlier import latest_plan
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.house import House
 from fruitwall.service.household import Household
+from fruitwall.service.kept import Kept
+from fruitwall.service.ledger import Deed
 from fruitwall.service.nights import tonight
 from fruitwall.service.ticks import (
     AFTER,
@@ -94,23 +96,14 @@ def ticked_page(plan: EveningPlan, ticks: Ticks, household: Household, now: date
     TickedPage
     """
     states = states_of(ticks, household, now)
-    tasks = [*plan.tasks, *plan.morning]
-    deeds = [(deed_of(plan, task), task) for task in tasks] if may else []
+    bodies = _BODIES.of(plan, make=lambda: _bodies_of(plan)) if may else {}
     return TickedPage(
         night=str(plan.night),
         plan=_knows(plan),
         may=may,
         states=states,
-        numbers={deed.what: str(uuid.uuid4()) for deed, _ in deeds},
-        bodies={
-            deed.what: json.dumps(
-                {
-                    "tree": task.trees[0] if len(task.trees) == 1 else None,
-                    "body": json.loads(deed.model_dump_json(exclude_defaults=True)),
-                }
-            )
-            for deed, task in deeds
-        },
+        numbers={key: str(uuid.uuid4()) for key in bodies},
+        bodies=bodies,
         changed=changed_words(changed_since(plan, ticks)),
         done=[*_planned_with(plan, ticks, states, household), *_no_longer_asked(plan, ticks, household, now)],
         words=json.dumps(
@@ -124,6 +117,23 @@ def ticked_page(plan: EveningPlan, ticks: Ticks, household: Household, now: date
             }
         ),
     )
+
+
+_BODIES: Kept[dict[str, str]] = Kept(16)
+
+
+def _bodies_of(plan: EveningPlan) -> dict[str, str]:
+    """Write the deeds that the tasks of a plan make, by their keys."""
+    deeds = [(deed_of(plan, task), task) for task in (*plan.tasks, *plan.morning)]
+    return {
+        deed.what: json.dumps(
+            {
+                "tree": task.trees[0] if len(task.trees) == 1 else None,
+                "body": json.loads(deed.model_dump_json(exclude_defaults=True)),
+            }
+        )
+        for deed, task in deeds
+    }
 
 
 def _planned_with(
@@ -194,7 +204,8 @@ def ticking_routes(
     Returns
     -------
     APIRouter
-        ``POST /evening/tick``, ``/evening/untick``, ``/evening/leave``, ``/evening/take-off``, ``/evening/replan`` and ``GET /evening/ticks.json``.
+        ``POST /evening/tick``, ``/evening/untick``, ``/evening/leave``, ``/evening/take-off``,
+        ``/evening/replan`` and ``GET /evening/ticks.json``.
     """
     router = APIRouter()
 
@@ -214,10 +225,11 @@ def ticking_routes(
         key: Key,
         entry: Number,
         _: Annotated[Who, Depends(need("helper"))],
+        deed: Annotated[str, Form(max_length=20_000)] = "",
     ) -> Response:
         plan = shown(night)
         try:
-            tick(house.ledger, plan, key, signed=signed_by(request, house), number=entry)
+            tick(house.ledger, plan, key, signed=signed_by(request, house), number=entry, shown=_shown_deed(deed))
         except JournalError as error:
             raise HTTPException(409, str(error)) from error
         return back(night, place_of(plan, key))
@@ -271,6 +283,14 @@ def ticking_routes(
         )
 
     return router
+
+
+def _shown_deed(text: str) -> Deed | None:
+    """Read what the page said that a form was sent from; None where it cannot be read."""
+    try:
+        return Deed.model_validate(json.loads(text)["body"])
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
 
 
 def place_of(plan: EveningPlan, key: str) -> str:
