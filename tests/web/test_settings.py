@@ -65,9 +65,10 @@ def test_what_is_not_known_counts_as_not_chosen(browser):
     browser.post("/settings/own/reads", data={"language": "xx", "temperature": "K", "length": "m", "mass": "stone"})
 
     assert from_cookie(browser.cookies[COOKIE]) == Preferences(length="m")
-    for text in ("", "es", "a.b.c.d.e", "<script>.F.m", "....", "-.-.-.-", "é.F"):
+    assert from_cookie("es.F.ft.-") == Preferences(language="es", temperature="F", length="ft")
+    for text in ("", "es", "a.b.c.d.e", "a.b.c.d.e.f", "<script>.F.m", "....", "-.-.-.-", "é.F"):
         assert from_cookie(text) == Preferences()
-    every = Preferences(language="es", temperature="F", length="ft", mass="lb")
+    every = Preferences(language="es", temperature="F", length="ft", mass="lb", volume="gal")
     assert from_cookie(as_cookie(every)) == every
 
 
@@ -83,6 +84,14 @@ def test_an_account_keeps_its_choice_whatever_the_role_and_others_keep_theirs(br
     assert preferences_of(people.numbered(vera.id)) == Preferences(language="es", temperature="F")
     assert preferences_of(people.named("Ana")) == Preferences()
     assert '<html lang="es">' in browser.get("/settings").text
+
+
+def test_volumes_are_read_in_the_units_that_were_chosen(browser):
+    before = browser.get("/household?pick=hoops").text
+    browser.post("/settings/own/reads", data={"volume": "gal"})
+    after = browser.get("/household?pick=hoops").text
+    assert 'name="vessel" value="200"' in before
+    assert 'name="vessel" value="52.83"' in after
 
 
 def test_the_units_of_the_yard_stand_where_nothing_was_chosen():

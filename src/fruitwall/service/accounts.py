@@ -56,7 +56,7 @@ ROLE_WORDS = {
     "helper": "sees the plan, ticks, logs",
     "viewer": "looks",
 }
-UNITS = {"temperature": ("C", "F"), "length": ("m", "ft"), "mass": ("kg", "lb")}
+UNITS = {"temperature": ("C", "F"), "length": ("m", "ft"), "mass": ("kg", "lb"), "volume": ("L", "gal")}
 """Units that somebody may read in, by `Who` attribute."""
 
 
@@ -68,7 +68,7 @@ class Preferences:
     ----------
     language : str or None
         Code of `speech.LANGUAGES`; None for the browser's.
-    temperature, length, mass : str or None
+    temperature, length, mass, volume : str or None
         Units; None for those of the yard file.
     """
 
@@ -76,6 +76,7 @@ class Preferences:
     temperature: str | None = None
     length: str | None = None
     mass: str | None = None
+    volume: str | None = None
 
 
 def preferences_of(account: Account) -> Preferences:

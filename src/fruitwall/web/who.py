@@ -25,7 +25,7 @@ class Who:
         ``owner``, ``helper`` or ``viewer``.
     language : str
         Code of `speech.LANGUAGES`.
-    temperature, length, mass : str or None
+    temperature, length, mass, volume : str or None
         Units they read in; None for those of the yard file.
     account : int or None
         `Account.id`; None where no account was ever made and the server answers this machine only.
@@ -41,6 +41,7 @@ class Who:
     temperature: str | None = None
     length: str | None = None
     mass: str | None = None
+    volume: str | None = None
     account: int | None = None
     scope: str | None = None
     known: bool = True

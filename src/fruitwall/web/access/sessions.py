@@ -239,6 +239,7 @@ def anyone_here(request: Request) -> Who:
         temperature=chosen.temperature,
         length=chosen.length,
         mass=chosen.mass,
+        volume=chosen.volume,
     )
 
 
@@ -291,6 +292,7 @@ def _person(key: Key) -> Who:
         temperature=prefers.temperature,
         length=prefers.length,
         mass=prefers.mass,
+        volume=prefers.volume,
         account=account.id,
     )
 

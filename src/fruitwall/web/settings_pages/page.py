@@ -27,6 +27,8 @@ UNIT_NAMES = {
     "ft": marked("Feet"),
     "kg": marked("Kilograms"),
     "lb": marked("Pounds"),
+    "L": marked("Litres"),
+    "gal": marked("US gallons"),
 }
 
 NAMES = {
@@ -34,6 +36,7 @@ NAMES = {
     "temperature": marked("Temperatures"),
     "length": marked("Lengths"),
     "mass": marked("Weights"),
+    "volume": marked("Volumes"),
 }
 
 SOURCES = (

@@ -91,12 +91,17 @@ def settings_routes(settings: WebSettings, pages: Pages, sessions: Sessions) -> 
     # Below /settings/own, where a viewer may send something too: it concerns only themselves.
     @router.post("/own/reads")
     def reads(
-        request: Request, language: Typed = "", temperature: Typed = "", length: Typed = "", mass: Typed = ""
+        request: Request,
+        language: Typed = "",
+        temperature: Typed = "",
+        length: Typed = "",
+        mass: Typed = "",
+        volume: Typed = "",
     ) -> Response:
         asking = who(request)
         if not asking.known:
             raise HTTPException(403, say("Log in first"))
-        preferences = preferences_from((language, temperature, length, mass))
+        preferences = preferences_from((language, temperature, length, mass, volume))
         answer = RedirectResponse(f"{PAGE}?done=reads", 303)
         if asking.account is not None:
             people.set_preferences(asking.account, preferences)
