@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import csv
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from string import Formatter
@@ -26,8 +27,22 @@ ONE = {"say", "_", "marked", "translated", "told"}
 COUNTING = {"say_count", "n_"}
 """Functions of a message for one and one for many."""
 
-DATA = {"plants/data/taxa.yaml": ("acclimation_source",)}
+DATA = {
+    "plants/data/taxa.yaml": ("acclimation_source",),
+    "plants/data/cold_injury.csv": ("note", "temp_as_stated"),
+    "plants/data/evidence_added.csv": ("note", "temp_as_stated"),
+    "plants/data/habit.csv": ("natural_leaf_drop", "typical_new_growth_months"),
+    "plants/data/heat_injury.csv": ("note",),
+    "plans/data/containers.csv": ("container_class", "nominal", "basis", "status"),
+    "plans/data/covers.csv": ("material", "conditions", "status"),
+}
 """Files of data, and which of their fields hold texts that people read; a source's key before ": " is none."""
+
+TAG = re.compile(r"(?:from memory;\s*)?\btype=\w+\s*;?\s*")
+"""What the notes of the catalogue hold for the program."""
+
+WORD = re.compile(r"(?<![^\W\d_])(?!gal\b)[^\W\d_]{3,}")
+"""Figures and their units are no texts: "28 °F", "15 gal"."""
 
 Message = tuple[str, str | None]
 """The English text, and its plural if it counts."""
@@ -53,9 +68,23 @@ def said_in(root: Path = ROOT) -> dict[Message, str]:
             found.setdefault(message, f"{path.relative_to(root).as_posix()}:{line}")
     for file, names in DATA.items():
         for number, row in enumerate(_rows(root / file), start=1):
-            for text in filter(None, (row.get(name) for name in names)):
-                found.setdefault((told_of(text), None), f"{file}, entry {number}")
+            for text in filter(WORD.search, (text_of(name, row.get(name) or "") for name in names)):
+                found.setdefault((text, None), f"{file}, entry {number}")
     return found
+
+
+def text_of(field: str, written: str) -> str:
+    """Give what people read of a field of a data file."""
+    if field == "note":
+        return note_of(written)
+    if field == "status":
+        return written.replace("_", " ")
+    return told_of(written) if field == "acclimation_source" else written
+
+
+def note_of(written: str) -> str:
+    """Give a note of the catalogue without its tags."""
+    return TAG.sub("", written).strip()
 
 
 def told_of(text: str) -> str:

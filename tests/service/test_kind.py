@@ -12,8 +12,9 @@ import pytest
 from fruitwall.errors import UnknownTaxonError
 from fruitwall.plants.catalogue import GENERAL, Taxon, catalogue
 from fruitwall.plants.tolerance import LEAF, WOOD, prior
+from fruitwall.said import TAG
 from fruitwall.service.household import Household
-from fruitwall.service.kind import TAG, describe_kind, list_kinds, look_up, reader
+from fruitwall.service.kind import describe_kind, list_kinds, look_up, reader
 from fruitwall.service.kind_words import axis_of, degrees
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.terminal_kind import kind_answer, kind_page, kinds_list

@@ -15,7 +15,8 @@ from pydantic import TypeAdapter
 
 from fruitwall.errors import UnknownTaxonError
 from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon, catalogue, folded
-from fruitwall.speech import say
+from fruitwall.said import note_of
+from fruitwall.speech import quantity, say, told
 from fruitwall.yard.model import Yard
 from fruitwall.yard.own_kinds import OwnFigure, OwnKind
 from fruitwall.yard.problems import Problem
@@ -146,7 +147,14 @@ def _taxon(own: OwnKind, base: Catalogue) -> Taxon:
 
 def _taken_over(row: Evidence, taxon: Taxon, hardier_k: float) -> Evidence:
     """Give a published row as one of an own kind, moved by what that is hardier."""
-    moved = f"; stated {row.as_stated}, moved by {-hardier_k:+g} K" if hardier_k else ""
+    note: str = note_of(row.note)
+    if note:
+        taken = told("{note}; taken over from {taxon}", note=told(note), taxon=row.taxon)
+    else:
+        taken = told("taken over from {taxon}", taxon=row.taxon)
+    if hardier_k:
+        by = quantity(-hardier_k, "K", "+g")
+        taken = told("{note}; stated {stated}, moved by {by}", note=taken, stated=told(row.as_stated), by=by)
     return replace(
         row,
         taxon=taxon.scientific,
@@ -154,7 +162,7 @@ def _taken_over(row: Evidence, taxon: Taxon, hardier_k: float) -> Evidence:
         low_c=row.low_c - hardier_k,
         high_c=row.high_c - hardier_k,
         as_stated="" if hardier_k else row.as_stated,
-        note=f"{row.note}; taken over from {row.taxon}{moved}".lstrip("; "),
+        note=taken,
     )
 
 

@@ -135,7 +135,7 @@ def parse_daily(text: str, *, where: str, place: Place | None) -> Forcing:
         )
     except ValueError as error:
         raise WeatherError(f"{where}: {error}") from error
-    notes = [told("daily extremes were turned into hours by a curve (Linvill 1990)")]
+    notes: list[str] = [told("daily extremes were turned into hours by a curve (Linvill 1990)")]
     columns = _other_columns(table, dates, times, t_air, at, height, notes)
     return assemble(
         times,

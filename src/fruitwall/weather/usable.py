@@ -128,7 +128,7 @@ def _place_doubts(forcing: Forcing, yard: Place) -> list[str]:
                 most_km=FARTHEST_KM,
             )
         )
-    notes = []
+    notes: list[str] = []
     if distance_km > FAR_KM:
         notes.append(
             told(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from http import HTTPStatus
+from typing import Any
 
 from fastapi import FastAPI, HTTPException, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -14,6 +15,7 @@ from starlette.exceptions import HTTPException as StarletteHTTPException
 from fruitwall.errors import FruitwallError, NoYard, SourceUnavailable
 from fruitwall.service.accounts_waits import Waits
 from fruitwall.service.first_yard import demo_is_shown
+from fruitwall.speech import marked, say, speaking
 from fruitwall.web.access.layer import AccessLayer
 from fruitwall.web.access.people_routes import people_routes
 from fruitwall.web.access.routes import access_routes
@@ -32,10 +34,24 @@ from fruitwall.web.start.routes import start_routes
 from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.weather.routes import weather_routes
+from fruitwall.web.who import who
 from fruitwall.web.yard.routes import yard_routes
 
 FOR_EVER = "public, max-age=31536000, immutable"
-TITLES = {404: "There is no such page", 405: "This page can only be looked at"}
+TITLES = {404: marked("There is no such page"), 405: marked("This page can only be looked at")}
+
+UNREADABLE = {
+    "missing": marked("is missing"),
+    "string_too_long": marked("is too long"),
+    "string_too_short": marked("is too short"),
+    "int_parsing": marked("must be a whole number"),
+    "float_parsing": marked("must be a number"),
+    "bool_parsing": marked("must be yes or no"),
+    "date_from_datetime_parsing": marked("must be a day such as 2026-12-22"),
+    "date_parsing": marked("must be a day such as 2026-12-22"),
+    "datetime_parsing": marked("must be a day and a time such as 2026-12-22T15:00"),
+}
+"""What pydantic refused in an address or a form, in the words of a page."""
 
 
 def create_app(settings: WebSettings) -> FastAPI:
@@ -106,20 +122,30 @@ def create_app(settings: WebSettings) -> FastAPI:
 
     _answer_errors(app, pages)
     app.add_middleware(AccessLayer, pages=pages, sessions=sessions)
-    app.add_middleware(GZipMiddleware, minimum_size=1024)
+    # The usual level takes twice the time of 5 for a tenth less: a large evening page would wait longer for it.
+    app.add_middleware(GZipMiddleware, minimum_size=1024, compresslevel=5)
     app.add_middleware(
         Guard,
         hosts=settings.hosts,
         any_address=settings.reach.beyond,
         host_problem=lambda told: problem_document(400, "Unknown host name", [told]),
-        defect_page=lambda request: pages.problem(
-            request,
-            500,
-            "Something in fruitwall is broken",
-            ["This is a defect of the program and none of yours. What happened is in the log of the server."],
-        ),
+        defect_page=lambda request: _defect(pages, request),
     )
     return app
+
+
+def _defect(pages: Pages, request: Request) -> Response:
+    """Tell of a defect of ours; it comes from outside the layer that knows the reader's language."""
+    with speaking(who(request).language):
+        lines = [say("This is a defect of the program and none of yours. What happened is in the log of the server.")]
+        return pages.problem(request, 500, say("Something in fruitwall is broken"), lines)
+
+
+def _unreadable(error: dict[str, Any], *, for_program: bool) -> str:
+    """Say what of an address or a form cannot be read; programs get the checker's own words."""
+    what = ".".join(str(part) for part in error["loc"][1:])
+    words = error["msg"] if for_program else say(UNREADABLE.get(error["type"], marked("cannot be read")))
+    return f"{what}: {words}"
 
 
 def _answer_errors(app: FastAPI, pages: Pages) -> None:
@@ -132,12 +158,12 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
         if isinstance(error, NoYard) and not path.startswith("/api/") and not path.endswith(".json"):
             return RedirectResponse("/start", 303)
         if isinstance(error, SourceUnavailable):
-            return pages.problem(request, 503, "The weather service did not answer", lines)
-        return pages.problem(request, 422, "This has to be mended first", lines)
+            return pages.problem(request, 503, say("The weather service did not answer"), lines)
+        return pages.problem(request, 422, say("This has to be mended first"), lines)
 
     @app.exception_handler(StarletteHTTPException)
     async def refused(request: Request, error: StarletteHTTPException) -> Response:
-        title = TITLES.get(error.status_code, "This was refused")
+        title = say(TITLES.get(error.status_code, marked("This was refused")))
         own_words = error.detail != HTTPStatus(error.status_code).phrase
         answer = pages.problem(request, error.status_code, title, [str(error.detail)] if own_words else [])
         answer.headers.update(error.headers or {})
@@ -145,6 +171,9 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
 
     @app.exception_handler(RequestValidationError)
     async def unreadable(request: Request, error: RequestValidationError) -> Response:
-        lines = [f"{'.'.join(str(part) for part in one['loc'][1:])}: {one['msg']}" for one in error.errors()]
-        title = "The address asks for something impossible" if request.method == "GET" else "This cannot be taken"
+        path = request.url.path
+        for_program = path.startswith("/api/") or path.endswith(".json")
+        lines = [_unreadable(one, for_program=for_program) for one in error.errors()]
+        get = request.method == "GET"
+        title = say("The address asks for something impossible" if get else "This cannot be taken")
         return pages.problem(request, 422, title, lines)

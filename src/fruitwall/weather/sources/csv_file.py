@@ -73,7 +73,7 @@ def parse_hourly(
     zone = read_zone(table.settings["time zone"], where) if "time zone" in table.settings else None
     times, columns = _by_member(table, zone)
     ignored = ", ".join(table.ignored)
-    notes = [told("columns not used: {columns}", columns=ignored)] if ignored else []
+    notes: list[str] = [told("columns not used: {columns}", columns=ignored)] if ignored else []
     height = table.setting("wind height", "height")
     return assemble(
         times,
