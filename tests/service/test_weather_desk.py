@@ -10,6 +10,7 @@ from fruitwall.errors import SourceUnavailable, WeatherError
 from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing
 from fruitwall.journal.opening import open_journal
 from fruitwall.service import desk as evenings
+from fruitwall.service import forecasts
 from fruitwall.service.desk import EveningsDesk
 from fruitwall.service.forecasts import DEFAULT_SERVICE, Asked
 from fruitwall.service.weather_desk import AFTER_FAILURE, AT_MOST_EVERY, TooSoon, WeatherDesk
@@ -178,3 +179,22 @@ def test_plans_are_made_from_what_was_fetched_at_a_wish(desk, clock, service, mo
     desk.fetch_now()
     its.plan_for(sample_plan().night)
     assert (len(service.asked), len(made)) == (3, 2)
+
+
+def test_at_the_terminal_a_forecast_that_was_fetched_is_no_import_and_stands_in_when_the_network_fails(
+    desk, clock, monkeypatch
+):
+    asked = []
+
+    def read(yard, place, now, contact, heard=None):
+        asked.append(place)
+        raise SourceUnavailable("the network is down")
+
+    monkeypatch.setattr(forecasts, "_read", read)
+    with pytest.raises(SourceUnavailable):
+        forecasts.weather_for(demo_yard(), None, None, now=clock.now, journal=desk.journal)
+    desk.choose("met-norway", author="Ana")
+    desk.fetch_now()
+    forecast, _ = forecasts.weather_for(demo_yard(), None, None, now=clock.now, journal=desk.journal)
+    assert asked == [DEFAULT_SERVICE, "met-norway"]
+    assert any("the network is down" in warning for warning in forecast.warnings)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import WeatherError
+from fruitwall.journal.ledger import Ledger
 from fruitwall.service.nights import evening_of, tonight
 from fruitwall.speech import say
 
@@ -23,6 +24,10 @@ DEFAULT_SERVICE = "open-meteo"
 """Asked when nothing was named or imported: it covers the whole world and needs no key."""
 
 NO_CONTACT = "no contact given"
+
+SOURCE = "weather_source"
+FETCHED = "weather_fetched"
+"""Settings of a yard: the service that was chosen, and what is known of its last answer."""
 
 
 def weather_for(
@@ -42,7 +47,7 @@ def weather_for(
     yard : Yard
     forecast : str or None
         File, address or name of a service; None takes the forecast imported last if it still covers the night, else
-        asks the default service.
+        asks the chosen service, and if that fails takes what it said last.
     history : Path or None
         CSV of past weather.
     now : datetime, aware
@@ -64,12 +69,51 @@ def weather_for(
         If the weather cannot be had or used.
     """
     past = history_of(yard, history)
-    if forecast is None and journal is not None:
-        stored = journal.latest_forecast(yard_name)
-        kept = still_good(yard, stored, now) if stored is not None else None
-        if kept is not None:
-            return kept, past
-    return _read(yard, forecast or DEFAULT_SERVICE, now, contact), past
+    if forecast is not None or journal is None:
+        return _read(yard, forecast or DEFAULT_SERVICE, now, contact), past
+    kept = imported_forecast(journal, yard, yard_name, now)
+    if kept is not None:
+        return kept, past
+    try:
+        return _read(yard, chosen_service(journal, yard_name), now, contact), past
+    except WeatherError as error:
+        return last_good(journal, yard, yard_name, now, error), past
+
+
+def chosen_service(journal: Journal, yard_name: str | None) -> str:
+    """Give the word of the service that is asked for a yard: the one chosen on the pages, else the usual one."""
+    chosen = Ledger(journal, yard_name).setting(SOURCE)
+    return chosen if isinstance(chosen, str) and chosen else DEFAULT_SERVICE
+
+
+def imported_forecast(journal: Journal, yard: Yard, yard_name: str | None, now: datetime) -> Forcing | None:
+    """Give the forecast imported last, if nothing was fetched since and it still serves tonight; else None."""
+    stored = journal.latest_forecast(yard_name)
+    if stored is None or stored.id == _fetched(journal, yard_name):
+        return None
+    return still_good(yard, stored, now)
+
+
+def last_good(journal: Journal, yard: Yard, yard_name: str | None, now: datetime, error: WeatherError) -> Forcing:
+    """Give the forecast kept last, with a warning, where a service could not be asked.
+
+    Raises
+    ------
+    WeatherError
+        What the service said, if none is kept that still serves tonight.
+    """
+    stored = journal.latest_forecast(yard_name)
+    kept = still_good(yard, stored, now) if stored is not None else None
+    if kept is None:
+        raise error
+    return kept.with_warnings(say("the service could not be asked anew: {error}", error=error))
+
+
+def _fetched(journal: Journal, yard_name: str | None) -> int | None:
+    """Give the number of the forecast that was fetched last; None if none was."""
+    told = Ledger(journal, yard_name).setting(FETCHED)
+    number = told.get("forecast") if isinstance(told, dict) else None
+    return number if isinstance(number, int) else None
 
 
 def history_of(yard: Yard, history: Path | None) -> Forcing | None:

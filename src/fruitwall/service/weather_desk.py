@@ -15,7 +15,17 @@ from typing import TYPE_CHECKING, Any
 
 from fruitwall.errors import FruitwallError, SourceUnavailable, WeatherError
 from fruitwall.journal.ledger import Ledger
-from fruitwall.service.forecasts import DEFAULT_SERVICE, NO_CONTACT, ask_service, history_of, still_good, weather_for
+from fruitwall.service.forecasts import (
+    FETCHED,
+    NO_CONTACT,
+    SOURCE,
+    ask_service,
+    chosen_service,
+    history_of,
+    imported_forecast,
+    last_good,
+    weather_for,
+)
 from fruitwall.service.yards import load_yard
 from fruitwall.speech import say
 
@@ -25,10 +35,8 @@ if TYPE_CHECKING:
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
-SOURCE = "weather_source"
-FETCHED = "weather_fetched"
 TROUBLE = "weather_trouble"
-"""Settings of a yard: the service that was chosen, the last good answer, the last failure."""
+"""Setting of a yard: the last failure."""
 
 AT_MOST_EVERY = timedelta(minutes=5)
 """Services are not asked more often at somebody's wish. Our judgement: they renew their forecasts every hour or so."""
@@ -112,8 +120,7 @@ class WeatherDesk:
         """Word of the service that is asked, or what was named when the server was started."""
         if self.forecast is not None:
             return self.forecast
-        chosen = self._ledger.setting(SOURCE)
-        return chosen if isinstance(chosen, str) and chosen else DEFAULT_SERVICE
+        return chosen_service(self.journal, self.yard_name)
 
     @property
     def _ledger(self) -> Ledger:
@@ -147,24 +154,13 @@ class WeatherDesk:
         if self.forecast is not None:
             return weather_for(yard, self.forecast, self.history, now=now, contact=self.contact)
         past = history_of(yard, self.history)
-        kept = self.journal.latest_forecast(self.yard_name)
-        if kept is not None and kept.id != self._fetched_id():
-            imported = still_good(yard, kept, now)
-            if imported is not None:
-                return imported, past
+        imported = imported_forecast(self.journal, yard, self.yard_name, now)
+        if imported is not None:
+            return imported, past
         try:
             return self._fetch(yard, now), past
         except WeatherError as error:
-            fetched = still_good(yard, kept, now) if kept is not None else None
-            if fetched is None:
-                raise
-            note = say("the service could not be asked anew: {error}", error=error)
-            return fetched.with_warnings(note), past
-
-    def _fetched_id(self) -> int | None:
-        told = self._ledger.setting(FETCHED)
-        number = told.get("forecast") if isinstance(told, dict) else None
-        return number if isinstance(number, int) else None
+            return last_good(self.journal, yard, self.yard_name, now, error), past
 
     def _fetch(self, yard: Yard, now: datetime) -> Forcing:
         """Ask the service, keep its answer and note what came of it."""
