@@ -29,9 +29,16 @@ from fruitwall.journal.rows import (
     stored_plans,
     versions,
 )
-from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
+from fruitwall.journal.tables import forecasts, ledger_entries, plans, settings, yard_versions, yards
 from fruitwall.journal.trouble import told
 from fruitwall.speech import say
+
+_COUNTS = select(
+    *(
+        select(func.count()).select_from(table).scalar_subquery()
+        for table in (yard_versions, plans, settings, ledger_entries)
+    )
+)
 
 
 class YardMoved(JournalError):
@@ -489,6 +496,18 @@ class Journal:
             latest = connection.execute(of_yard.where(plans.c.night == night)).first()
             before = connection.execute(of_yard.where(plans.c.night < night)).first()
             return PlanMark(*latest) if latest is not None else None, PlanMark(*before) if before is not None else None
+
+    def state(self) -> tuple[int, ...]:
+        """Tell whether anything of yards, plans, settings or the ledger was stored since somebody looked.
+
+        Returns
+        -------
+        tuple of int
+            Another one after every change. How many rows there are says it all, since rows are only ever added; the
+            highest number would not: of two that are stored at once, the lower may come last.
+        """
+        with self.reading() as connection:
+            return tuple(connection.execute(_COUNTS).one())
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:

@@ -75,6 +75,13 @@ def earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
     Earlier
         Plans in a format that is no longer read count as none.
     """
+    return _EARLIER.of(journal, key=(yard, night, journal.state()), make=lambda: _earlier_plans(journal, yard, night))
+
+
+_EARLIER: Kept[Earlier] = Kept(16)
+
+
+def _earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
     latest, before = journal.plan_marks(night, yard=yard)
     plan = _plan(journal, latest)
     last_night = _plan(journal, before) if before is not None and before.night == night - timedelta(days=1) else None
@@ -104,7 +111,11 @@ def latest_plan(journal: Journal, yard: str, night: date) -> EveningPlan | None:
     EveningPlan or None
         None as well for a plan in a format that is no longer read.
     """
-    return _plan(journal, journal.plan_marks(night, yard=yard)[0])
+    key = (yard, night, journal.state())
+    return _LATEST.of(journal, key=key, make=lambda: _plan(journal, journal.plan_marks(night, yard=yard)[0]))
+
+
+_LATEST: Kept[EveningPlan | None] = Kept(16)
 
 
 def still_standing(tonight: EveningPlan | None, last_night: EveningPlan | None) -> tuple[StandingPart, ...]:

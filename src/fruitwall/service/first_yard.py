@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, field, replace
 from functools import cache
 
-from fruitwall.errors import JournalError
+from fruitwall.errors import FruitwallError
 from fruitwall.journal.rows import SHOWN
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.service.house import House
@@ -384,8 +384,8 @@ def demo_is_shown(house: House) -> bool:
     if house.yard_name is not None:
         return house.yard_name == demo_name()
     try:
-        return house.journal.current_yard().yard == demo_name()
-    except JournalError:
+        return house.yard()[1].yard == demo_name()
+    except FruitwallError:
         return False
 
 

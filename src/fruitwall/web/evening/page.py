@@ -155,8 +155,9 @@ class EveningPage:
     def state(self) -> str:
         """Tell pages apart that look different: the same text as long as nothing to be seen has changed."""
         ticked = self.ticked
+        late = [task.late for group in (*self.before_dark, *self.morning) for task in group.tasks]
         seen = (
-            *(self.is_tonight, self.source, self.warnings, self.before_dark, self.morning, self.made),
+            *(self.is_tonight, self.source, self.warnings, late, self.made),
             *(() if ticked is None else (ticked.may, ticked.states, ticked.changed, ticked.done, ticked.plan)),
         )
         return f"{self.serial}-{sha256(repr(seen).encode()).hexdigest()[:24]}"
@@ -194,8 +195,8 @@ def evening_page(
         is_tonight=tonight and plan.night == tonight_of(yard.location, now),
         source=_source(plan, household, now),
         warnings=_age_warning(plan, now),
-        before_dark=groups_of(plan, before, household, numbers, now),
-        morning=groups_of(plan, after, household, numbers, now),
+        before_dark=_groups(plan, yard, before, household, numbers, now),
+        morning=_groups(plan, yard, after, household, numbers, now),
         made=_made(plan, household, now),
         ticked=ticked_page(plan, ticks, household, now, may=may) if ticks is not None else None,
     )
@@ -206,6 +207,16 @@ _STEADY: Kept[EveningPage] = Kept(16)
 the rest only with the plan, the yard, and who reads."""
 
 _SERIALS = count(1)
+
+_GROUPS: Kept[list[TaskGroup]] = Kept(64)
+
+
+def _groups(
+    plan: EveningPlan, yard: Yard, tasks: list[Task], household: Household, numbers: dict[str, int], now: datetime
+) -> list[TaskGroup]:
+    """Group tasks as `groups_of`, anew only when another one has become late."""
+    late = tuple((task.when, task.order, (task.start_by or task.deadline) < now) for task in tasks)
+    return _GROUPS.of(plan, yard, key=(language(), late), make=lambda: groups_of(plan, tasks, household, numbers, now))
 
 
 def _occasions(plan: EveningPlan) -> tuple[list[Task], list[Task]]:
