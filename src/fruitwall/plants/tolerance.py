@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.plants import effects
-from fruitwall.plants.catalogue import Catalogue, Taxon, catalogue
+from fruitwall.plants.catalogue import Catalogue, Taxon, catalogue, said_taxon
 from fruitwall.plants.kinds import Kind, kind
 from fruitwall.speech import marked, quantity, say, say_count
 
@@ -392,7 +392,7 @@ def _evidence_note(about: Kind) -> str:
         return say(
             "{taxon}: nothing published on freezing of the tree itself; from the kinds of its family ({family}) wood "
             "dies near {wood} (± {sd}), grown, in its own tissue",
-            taxon=about.taxon.scientific,
+            taxon=said_taxon(about.taxon.scientific),
             family=about.taxon.family,
             wood=quantity(float(wood), "°C", ".1f"),
             sd=quantity(float(sd), "K", ".1f"),
@@ -400,7 +400,7 @@ def _evidence_note(about: Kind) -> str:
     return say(
         "{taxon}, {rows} of {voices}: a grown tree's leaf burns near {leaf}, its wood dies near {wood} (± {sd}), in "
         "its own tissue",
-        taxon=about.taxon.scientific,
+        taxon=said_taxon(about.taxon.scientific),
         rows=say_count("{count} statement", "{count} statements", about.rows),
         voices=say_count("{count} independent source", "{count} independent sources", about.voices),
         leaf=quantity(float(leaf), "°C", ".1f"),

@@ -264,7 +264,7 @@ def runner_up(found: RunnerUp, chosen_key: str, names: dict[str, str], currency:
         return ""
     text = say("{thing}: worse by {money}", thing=found.measure.name, money=_money(found.costs_more, currency))
     if found.others:
-        trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.others[:3])
+        trees = say_list([names.get(tree, tree) for tree, _, _ in found.others[:3]])
         text = say_count(
             "{text}, and would change what {trees} gets",
             "{text}, and would change what {trees} get",
@@ -286,7 +286,8 @@ def one_more(found: OneMore, names: dict[str, str], currency: str) -> str:
     )
     text = say("{more} would save {money}", more=more, money=_money(found.saves, currency))
     if found.changes:
-        trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.changes[:3])
+        named = [names.get(tree, tree) for tree, _, _ in found.changes[:3]]
+        trees = say_list(named) if len(found.changes) <= 3 else ", ".join(named)
         text = say(
             "{text} ({trees} would fare better)"
             if len(found.changes) <= 3

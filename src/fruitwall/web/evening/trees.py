@@ -7,6 +7,7 @@ from datetime import date, timedelta
 
 from markupsafe import Markup
 
+from fruitwall.plants.catalogue import said_taxon
 from fruitwall.service.evening_document import EveningPlan, ReasonPart, TreePlan
 from fruitwall.service.explained import ColdRow, cold_rows, cold_title
 from fruitwall.service.household import Household, percent, short_day
@@ -46,6 +47,8 @@ class TreeEntry:
     badge: Markup
     name: str
     taxon: str
+    taxon_words: str
+    """The same for eyes."""
     potted: bool
     measure: str
     does_something: bool
@@ -95,6 +98,7 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
         badge=badge(number, tree.measure, tree.verdict_with_plan),
         name=full_name(tree),
         taxon=tree.taxon,
+        taxon_words=said_taxon(tree.taxon),
         potted=tree.potted,
         measure=tree.measure_name,
         does_something=acts,
@@ -109,8 +113,9 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
         cold_title=cold_title(tree.cold, household) if tree.cold else "",
         cold=cold_rows(tree.cold, household) if tree.cold else [],
         following=[
-            (short_day(night + timedelta(days=1 + later)), measure)
+            (day, measure.removeprefix(f"{day}: "))
             for later, measure in enumerate(tree.following_nights)
+            for day in (short_day(night + timedelta(days=1 + later)),)
         ],
     )
 
