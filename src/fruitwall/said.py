@@ -32,16 +32,19 @@ DATA = {
     "plants/data/cold_injury.csv": ("note", "temp_as_stated"),
     "plants/data/evidence_added.csv": ("note", "temp_as_stated"),
     "plants/data/habit.csv": ("natural_leaf_drop", "typical_new_growth_months"),
-    "plants/data/heat_injury.csv": ("note",),
+    "plants/data/heat_injury.csv": ("note", "taxon"),
     "plans/data/containers.csv": ("container_class", "nominal", "basis", "status"),
     "plans/data/covers.csv": ("material", "conditions", "status"),
 }
 """Files of data, and which of their fields hold texts that people read; a source's key before ": " is none."""
 
+GENERAL = "(general) "
+"""Before what is no kind of its own: "(general) apple fruit"."""
+
 TAG = re.compile(r"(?:from memory;\s*)?\btype=\w+\s*;?\s*")
 """What the notes of the catalogue hold for the program."""
 
-WORD = re.compile(r"(?<![^\W\d_])(?!gal\b)[^\W\d_]{3,}")
+WORD = re.compile(r"(?<![^\W\d_])(?!gal\b)(?:[^\W\d_]{3,}|to\b)")
 """Figures and their units are no texts: "28 °F", "15 gal"."""
 
 Message = tuple[str, str | None]
@@ -77,6 +80,10 @@ def text_of(field: str, written: str) -> str:
     """Give what people read of a field of a data file."""
     if field == "note":
         return note_of(written)
+    if field == "temp_as_stated":  # "23 to 34 °F" is said in parts, see `service.kind_words`
+        return written if re.search(r"[^\W\d_]{3,}", written) else ""
+    if field == "taxon":
+        return written.removeprefix(GENERAL) if written.startswith(GENERAL) else ""
     if field == "status":
         return written.replace("_", " ")
     return told_of(written) if field == "acclimation_source" else written

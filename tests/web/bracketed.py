@@ -33,6 +33,8 @@ PLACE = re.compile(r"\{\w+\}")
 WORD = re.compile(r"[^\W\d_]{2,}")
 
 UNITS = (
+    "g/m²",
+    "W/(m²\N{NO-BREAK SPACE}K)",
     *(
         "W/m²",
         "m/s",

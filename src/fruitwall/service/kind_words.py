@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, floor
@@ -47,6 +48,11 @@ HEAT_EFFECTS = {
     "leaf_scorch": marked("leaf scorched"),
     "sunburn": marked("sunburn"),
 }
+
+JOINING = re.compile(r" (to|or) ")
+"""What parts the figures of a statement that is not said as a whole."""
+
+JOINTS = (marked("to"), marked("or"))
 
 AXIS_STEPS = (1, 2, 5, 10, 20)
 """Distances between the numbers of an axis, in the household's degrees."""
@@ -103,7 +109,10 @@ def figure(statement: Statement, household: Household) -> str:
         own = household.temperature(statement.low_c)
     else:
         own = household.temperatures(statement.low_c, statement.high_c)
-    stated = decimal(say(statement.as_stated))
+    said = say(statement.as_stated)
+    if said == statement.as_stated:
+        said = JOINING.sub(lambda found: f" {say(found[1])} ", said)
+    stated = decimal(said)
     stated = stated.replace("-", "−") if stated.startswith("-") else stated
     if not stated:
         return own

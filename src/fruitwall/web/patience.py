@@ -6,7 +6,9 @@ import threading
 import time
 from collections.abc import Callable
 from concurrent.futures import Future, wait
+from contextvars import copy_context
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -43,7 +45,9 @@ class Patience:
             if running is None:
                 running = self._running[night] = (time.monotonic() + self._seconds, Future())
                 # A daemon: Ctrl-C ends the server without waiting for a plan that nobody will read.
-                threading.Thread(target=self._make, args=(night, running[1]), daemon=True).start()
+                # In the context of who asked first, so that an error speaks their language.
+                run = partial(copy_context().run, self._make, night, running[1])
+                threading.Thread(target=run, daemon=True).start()
         until, work = running
         wait([work], timeout=max(0.0, until - time.monotonic()))
         return work.result() if work.done() else None

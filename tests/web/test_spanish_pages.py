@@ -1,0 +1,106 @@
+"""Kinds and gear, settings, log-in, the yard and errors are said wholly in the reader's language and units."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import pytest
+from starlette.testclient import TestClient
+
+from fruitwall import __version__
+from fruitwall.errors import SourceUnavailable
+from fruitwall.plants.catalogue import catalogue
+from fruitwall.service.house import House
+from fruitwall.speech import say
+from tests.web.bracketed import bracketing, typed_in, unbracketed
+from tests.web.markup import read_page
+from tests.web.sample import sample_yard
+
+AS_READ = {"accept-language": "es-MX,es;q=0.9", "cookie": "fruitwall_reads=es.F.ft.lb"}
+"""Spanish, °F, feet and pounds, as a browser without an account keeps it."""
+
+KINDS = [taxon.key for taxon in catalogue().taxa]
+
+KEYS = {told.partition(":")[0] for taxon in catalogue().taxa if (told := taxon.acclimation_source)}
+NAMES = {name for taxon in catalogue().taxa for name in (*taxon.spanish, taxon.family, taxon.scientific)} | {
+    "fruitwall", "test", "English", "Español", "Open-Meteo", "MET Norway", "National Weather Service",
+    "America/Los_Angeles", "restore BACKUP.zip --database NEW.db", __version__, *KEYS,
+}  # fmt: skip
+"""What no language bends."""
+
+
+@pytest.fixture
+def at_home(client_of: Callable[..., TestClient], house: House) -> TestClient:
+    """A client of the whole application."""
+    return client_of(house=house)
+
+
+def left_in(client: TestClient, path: str, monkeypatch: pytest.MonkeyPatch, status: int = 200, *also: str) -> str:
+    """Give what a page does not say in the reader's language, and temperatures that are not in their degrees."""
+    with bracketing(monkeypatch):
+        answer = client.get(path, headers=AS_READ)
+    assert answer.status_code == status, answer.text[:300]
+    return "\n".join(unbracketed(answer.text, typed=[*typed_in(sample_yard()), sample_yard().name, *NAMES, *also]))
+
+
+@pytest.mark.parametrize("key", KINDS[::6])
+def test_a_kind_has_no_english_left(client: TestClient, monkeypatch: pytest.MonkeyPatch, key: str):
+    assert left_in(client, f"/kinds/{key}", monkeypatch) == ""
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard/history", "/weather", "/start", "/more"],
+)
+def test_a_page_has_no_english_left(at_home: TestClient, monkeypatch: pytest.MonkeyPatch, path: str):
+    assert left_in(at_home, path, monkeypatch) == ""
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [("/nowhere", 404), ("/kinds?name=xyzzyxyzzy", 404), (f"/kinds?name={'x' * 130}", 422), ("/night/yesterday", 404)],
+)
+def test_what_went_wrong_is_said_in_the_readers_language(
+    at_home: TestClient, monkeypatch: pytest.MonkeyPatch, path: str, status: int
+):
+    assert left_in(at_home, path, monkeypatch, status, "xyzzyxyzzy", "yesterday", "name") == ""
+
+
+def test_a_silent_weather_service_is_told_in_the_readers_language(
+    client_of: Callable[..., TestClient], monkeypatch: pytest.MonkeyPatch
+):
+    def refuse(_day: object) -> None:
+        raise SourceUnavailable(say("no connection"))
+
+    assert left_in(client_of(refuse), "/", monkeypatch, 503) == ""
+
+
+def test_a_defect_is_told_in_the_readers_language(
+    client_of: Callable[..., TestClient], monkeypatch: pytest.MonkeyPatch
+):
+    def fail(_day: object) -> None:
+        raise RuntimeError("a defect")
+
+    assert left_in(client_of(fail), "/", monkeypatch, 500) == ""
+
+
+def test_a_kind_is_called_by_its_spanish_name_and_told_in_fahrenheit(client: TestClient):
+    page = read_page(client.get("/kinds/litchi-chinensis", headers=AS_READ).text)
+
+    assert page.one("h1").text == "Lichi"
+    assert "Inglés lychee" in page.text
+    own = " ".join(part.text for part in page.all("div", cls="kind-plot"))
+    assert "°F" in own
+    assert "°C" not in own
+    assert re.search(r"morir su madera cerca de \d+.°F", page.text)
+    assert "1,2 m" not in page.text  # the small tree is told in feet
+
+
+def test_sources_keep_the_language_they_are_written_in(client: TestClient):
+    page = read_page(client.get("/kinds/mangifera-indica", headers=AS_READ).text)
+
+    figures = page.one("ol", cls="kind-figures")
+    spoken = [part.attributes.get("lang") for part in figures.all("span") if part.attributes.get("class") != "number"]
+    assert "en" in spoken
+    assert figures.text.count("Nota nuestra:") > 3
