@@ -15,9 +15,10 @@ from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 
 from fruitwall.service.house import House
-from fruitwall.service.ledger import Sighting, Signed, body_of, entry_of
+from fruitwall.service.ledger import Deed, Sighting, Signed, body_of, entry_of
+from fruitwall.service.pictures import keep_picture
 from fruitwall.service.walk import walking_order
-from tests.web.sample import NOW
+from tests.web.sample import NOW, sample_plan
 
 pytestmark = pytest.mark.browser
 
@@ -352,6 +353,25 @@ def test_a_tree_takes_two_taps_and_one_where_nothing_changed(phones, address, ho
     until_sent(page, house, 4)
     assert taps() == 7
     assert len(house.ledger.current()) == 4
+
+
+def test_with_a_photo_and_a_story_the_grades_are_in_view_as_well(phones, address, house, photo):
+    stored = keep_picture(house, Path(photo).read_bytes()).sha256
+    night = NOW.date() - timedelta(days=1)
+    plan = sample_plan(night=night, sunrise=NOW - timedelta(hours=7))
+    house.journal.store_plan(night, plan.model_dump_json(), version=house.yard()[1], made=NOW)
+    signed = Signed("Odalis", "phone", NOW)
+    look = Sighting(grade=3, signs=["tips"], photos=[stored])
+    deed = Deed(what="watered", words="Watered")
+    for kind, body, days in (("sighting", look, 3), ("deed", deed, 1)):
+        house.ledger.add([entry_of(kind, body, tree="papaya", at=NOW - timedelta(days=days), signed=signed)])
+    page = phones()
+    page.goto(f"{address}/walk/papaya")
+    page.wait_for_load_state("networkidle")
+    for place in (".last-photo img", ".story p >> nth=2", "button.same", "label.grade >> nth=2", "button.save"):
+        box = page.locator(place).bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] <= PHONE["height"] - box["height"], place
 
 
 def test_a_person_says_on_the_phone_which_correction_holds(phones, address, house):
