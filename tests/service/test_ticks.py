@@ -259,10 +259,10 @@ def test_what_the_newer_plan_lacks_is_told_and_counts_only_once_somebody_leaves_
     (done,) = done_by_now(newer, ticks)
     assert (done.key, done.at, done.minutes) == (FIRST, NOW, 8)
     assert changed_since(newer, ticks) == 1
-    assert ticks_of(ledger, PLAN.night + timedelta(days=1)).left == frozenset()
+    assert ticks_of(ledger, PLAN.night + timedelta(days=1)).left == {}
 
     untick(ledger, PLAN.night, FIRST, signed=WENDELL, within=None)
-    assert ticks_of(ledger, PLAN.night).left == frozenset()
+    assert ticks_of(ledger, PLAN.night).left == {}
     assert done_by_now(newer, ticks_of(ledger, PLAN.night)) == ()
 
 
@@ -291,7 +291,11 @@ def test_what_is_left_although_the_yard_has_it_no_more_does_not_stop_the_plan(
     tick(ledger, PLAN, FIRST, signed=ODALIS)
     leave_standing(ledger, PLAN.night, FIRST, signed=ODALIS)
     ask_again(ledger, shown, signed=ODALIS)
-    assert its.plan_for(PLAN.night).done == []
+    plan = its.plan_for(PLAN.night)
+    assert plan.done == []
+    ticks = ticks_of(ledger, PLAN.night)
+    assert changed_since(plan, ticks) == 1  # the sample was made before it was left ...
+    assert changed_since(plan.model_copy(update={"made": NOW + timedelta(minutes=1)}), ticks) == 0  # ... and this after
 
     untick(ledger, PLAN.night, FIRST, signed=ODALIS)
     monkeypatch.setattr(desk, "plan_evening", lambda *_, **__: (_ for _ in ()).throw(PlanError("no")))

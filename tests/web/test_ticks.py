@@ -199,6 +199,16 @@ def test_what_a_newer_plan_no_longer_asks_for_is_told_and_a_person_decides(overt
     assert page.one("p", cls="changed-words").text == "1 tick changed since this plan."
 
 
+def test_what_a_later_plan_could_not_count_with_is_told_and_changes_nothing_more(overtaken, client_of, house):
+    overtaken.post("/evening/leave", data={"night": str(NIGHT), "key": KEYS[3]})
+    plan = keyed_plan()
+    left = [task for task in plan.tasks if task.key != KEYS[3]]
+    client = client_of(plan.model_copy(update={"tasks": left, "made": NOW + timedelta(minutes=2)}), house=house)
+    page = read_page(client.get("/").text)
+    assert "It stays, but tonight’s plan has no use for it." in page.one("ul", cls="done-before").text
+    assert page.one("p", cls="changed-words").text == ""
+
+
 def test_what_is_taken_off_is_done_no_more_however_long_ago_it_was(overtaken, house):
     fields = {"night": str(NIGHT), "key": KEYS[3]}
     assert overtaken.post("/evening/take-off", data=fields, follow_redirects=False).status_code == 303
@@ -206,7 +216,7 @@ def test_what_is_taken_off_is_done_no_more_however_long_ago_it_was(overtaken, ho
     assert not list(read_page(overtaken.get("/").text).all("ul", cls="done-before"))
 
     overtaken.post("/evening/leave", data=fields)
-    assert ticks_of(house.ledger, NIGHT).left == frozenset()
+    assert ticks_of(house.ledger, NIGHT).left == {}
 
 
 def test_a_viewer_is_told_and_not_asked(overtaken, monkeypatch):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING
@@ -37,7 +37,7 @@ PLANNED_WITH = "evening.planned_with"
 """Setting of the yard: with which ticks somebody asked to plan again."""
 
 LEFT = "evening.left_standing"
-"""Setting of the yard: night and keys of what somebody leaves as it was done, although the plan does not ask for it."""
+"""Setting of the yard: a night, and of it by key since when somebody leaves what the plan does not ask for as it is."""
 
 
 @dataclass(frozen=True)
@@ -81,13 +81,13 @@ class Ticks:
     done : Mapping of key to Tick
     taken_back : frozenset of str
         Keys that were ticked and are not any more.
-    left : frozenset of str
-        Keys of which somebody said that what was done stays, although the newest plan does not ask for it.
+    left : Mapping of key to datetime
+        When somebody said that what was done stays, although the newest plan did not ask for it.
     """
 
     done: Mapping[str, Tick]
     taken_back: frozenset[str]
-    left: frozenset[str] = frozenset()
+    left: Mapping[str, datetime] = field(default_factory=dict)
 
 
 NO_TICKS = Ticks({}, frozenset())
@@ -204,14 +204,15 @@ def _ticks_of(ledger: Ledger, night: date) -> Ticks:
         for entry in ledger.taken_back(kind="deed", since=since, until=until)
         if (deed := _deed(entry)) is not None and deed.night == night
     }
-    return Ticks(done, frozenset(back - set(done)), _left(ledger, night) & set(done) if done else frozenset())
+    left = {key: at for key, at in _left(ledger, night).items() if key in done} if done else {}
+    return Ticks(done, frozenset(back - set(done)), left)
 
 
-def _left(ledger: Ledger, night: date) -> frozenset[str]:
-    told = ledger.setting(LEFT)
-    if not isinstance(told, list) or told[:1] != [str(night)]:
-        return frozenset()
-    return frozenset(str(key) for key in told[1:])
+def _left(ledger: Ledger, night: date) -> dict[str, datetime]:
+    match ledger.setting(LEFT):
+        case [told, {**left}] if told == str(night):
+            return {str(key): datetime.fromisoformat(str(at)) for key, at in left.items()}
+    return {}
 
 
 def leave_standing(ledger: Ledger, night: date, key: str, *, signed: Signed) -> None:
@@ -226,8 +227,8 @@ def leave_standing(ledger: Ledger, night: date, key: str, *, signed: Signed) -> 
     signed : Signed
         Who says so.
     """
-    kept = _left(ledger, night) | {key}
-    ledger.set(LEFT, [str(night), *sorted(kept)], author=signed.author, now=signed.now)
+    kept = {one: at.isoformat() for one, at in (_left(ledger, night) | {key: signed.now}).items()}
+    ledger.set(LEFT, [str(night), kept], author=signed.author, now=signed.now)
 
 
 def no_longer_asked(plan: EveningPlan, ticks: Ticks) -> list[Tick]:
@@ -321,7 +322,13 @@ def _done_deed(tick: Tick) -> DoneTask:
 
 def changed_since(plan: EveningPlan, ticks: Ticks) -> int:
     """Count what was ticked or taken back since a plan was made and would change it."""
-    return len({task.key for task in plan.done} ^ {task.key for task in done_by_now(plan, ticks)})
+    done = {task.key for task in done_by_now(plan, ticks) if not in_vain(plan, ticks, task.key)}
+    return len({task.key for task in plan.done} ^ done)
+
+
+def in_vain(plan: EveningPlan, ticks: Ticks, key: str) -> bool:
+    """Tell whether a plan that was to count with something left as it is could not: the yard has no such part now."""
+    return key in ticks.left and ticks.left[key] < plan.made and all(task.key != key for task in plan.done)
 
 
 def tick(

@@ -28,6 +28,7 @@ from fruitwall.service.ticks import (
     ask_again,
     changed_since,
     deed_of,
+    in_vain,
     leave_standing,
     no_longer_asked,
     of_the_evening,
@@ -156,7 +157,9 @@ def _no_longer_asked(plan: EveningPlan, ticks: Ticks, household: Household, now:
     for one in no_longer_asked(plan, ticks):
         told = {"clock": household.clock(one.at), "name": one.by}
         question = ""
-        if one.key in ticks.left:
+        if in_vain(plan, ticks, one.key):
+            words = say("Done at {clock}, {name}. It stays, but tonight’s plan has no use for it.", **told)
+        elif one.key in ticks.left:
             words = say("Done at {clock}, {name}. It stays, and the next plan counts with it.", **told)
         elif of_the_evening(one.key):
             words = say("Done at {clock}, {name}; the newer plan no longer asks for it.", **told)
