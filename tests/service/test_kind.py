@@ -14,7 +14,7 @@ from fruitwall.plants.catalogue import GENERAL, Taxon, catalogue
 from fruitwall.plants.tolerance import LEAF, WOOD, prior
 from fruitwall.said import TAG
 from fruitwall.service.household import Household
-from fruitwall.service.kind import describe_kind, list_kinds, look_up, reader
+from fruitwall.service.kind import describe_kind, kind_for_reader, list_kinds, look_up, reader
 from fruitwall.service.kind_words import axis_of, degrees
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.terminal_kind import kind_answer, kind_page, kinds_list
@@ -189,7 +189,7 @@ def test_own_figures_narrow_what_relatives_leave_open() -> None:
 
 
 def test_in_fahrenheit_nothing_of_ours_is_left_in_celsius() -> None:
-    page = kind_page(describe_kind("mango", KNOWN), FAHRENHEIT)
+    page = kind_page(kind_for_reader("mango", KNOWN, FAHRENHEIT), FAHRENHEIT)
     ours = page.split("Published figures on cold")[0]
 
     assert "°F" in ours
