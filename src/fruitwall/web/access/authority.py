@@ -7,8 +7,6 @@ steals its key cannot pose as a bank before the phones that trust it. The keys n
 
 from __future__ import annotations
 
-from fruitwall.speech import say
-
 import os
 import secrets
 from collections.abc import Callable, Iterable
@@ -19,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import FruitwallError
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -144,7 +143,12 @@ class CertificateFolder:
         strange = [str(one.value) for one in wanted if not _within(one, authority)]
         if strange:
             raise FruitwallError(
-                say("the own certificate authority vouches for private names and addresses only, and not for " "{strange}. For a public name use a reverse proxy with a public certificate, or name the " "server NAME.local or NAME.home.arpa", strange=', '.join(strange))
+                say(
+                    "the own certificate authority vouches for private names and addresses only, and not for {strange}. "
+                    "For a public name use a reverse proxy with a public certificate, or name the server NAME.local or "
+                    "NAME.home.arpa",
+                    strange=", ".join(strange),
+                )
             )
         try:
             present = x509.load_pem_x509_certificates(self.files.certificate.read_bytes())[0]
@@ -173,10 +177,17 @@ class CertificateFolder:
                 key = load_pem_private_key(key_file.read_bytes(), None)
             except ValueError as error:
                 raise FruitwallError(
-                    say("the certificate authority in {folder} cannot be read ({error}); take both files away " "and a new one is made, which phones have to be told to trust anew", folder=self.folder, error=error)
+                    say(
+                        "the certificate authority in {folder} cannot be read ({error}); take both files away and a new "
+                        "one is made, which phones have to be told to trust anew",
+                        folder=self.folder,
+                        error=error,
+                    )
                 ) from error
             if not isinstance(key, EllipticCurvePrivateKey) or key.public_key() != certificate.public_key():
-                raise FruitwallError(say("certificate and key of the authority in {folder} do not belong together", folder=self.folder))
+                raise FruitwallError(
+                    say("certificate and key of the authority in {folder} do not belong together", folder=self.folder)
+                )
             # Near its end a new one is made; phones have to be told anew, and the page says so.
             if self.now() < certificate.not_valid_after_utc - SERVER_LASTS:
                 return certificate, key
@@ -305,7 +316,9 @@ def cookie_key(folder: Path) -> bytes:
         write_secret(path, secrets.token_bytes(32))
     key = path.read_bytes()
     if len(key) < 32:
-        raise FruitwallError(say("{path} is not whole; take it away and a new one is made, and all devices log in anew", path=path))
+        raise FruitwallError(
+            say("{path} is not whole; take it away and a new one is made, and all devices log in anew", path=path)
+        )
     return key
 
 
