@@ -144,8 +144,8 @@ class CertificateFolder:
         if strange:
             raise FruitwallError(
                 say(
-                    "the own certificate authority vouches for private names and addresses only, and not for {strange}. "
-                    "For a public name use a reverse proxy with a public certificate, or name the server NAME.local or "
+                    "the own certificate authority vouches for private names and addresses only, and not for {strange}."
+                    " For a public name use a reverse proxy with a public certificate, or name the server NAME.local or "
                     "NAME.home.arpa",
                     strange=", ".join(strange),
                 )
@@ -178,8 +178,8 @@ class CertificateFolder:
             except ValueError as error:
                 raise FruitwallError(
                     say(
-                        "the certificate authority in {folder} cannot be read ({error}); take both files away and a new "
-                        "one is made, which phones have to be told to trust anew",
+                        "the certificate authority in {folder} cannot be read ({error}); take both files away and a "
+                        "new one is made, which phones have to be told to trust anew",
                         folder=self.folder,
                         error=error,
                     )
