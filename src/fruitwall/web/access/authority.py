@@ -145,8 +145,8 @@ class CertificateFolder:
             raise FruitwallError(
                 say(
                     "the own certificate authority vouches for private names and addresses only, and not for {strange}."
-                    " For a public name use a reverse proxy with a public certificate, or name the server NAME.local or "
-                    "NAME.home.arpa",
+                    " For a public name use a reverse proxy with a public certificate, or name the server NAME.local "
+                    "or NAME.home.arpa",
                     strange=", ".join(strange),
                 )
             )
