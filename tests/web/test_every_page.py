@@ -59,6 +59,9 @@ FURTHER = (
     "/yard?pick=lean-to&layer=margin",
     "/yard?add=wall",
     "/yard?add=tree&layer=sky",
+    "/household?pick=odalis",
+    "/household?add=circuit",
+    "/household?pick=hoops",
     "/nowhere",
 )
 """What pages look like after a touch, and a page that is not there."""
