@@ -12,17 +12,18 @@ from fruitwall import __version__
 from fruitwall.errors import SourceUnavailable
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.service.house import House
-from fruitwall.speech import say
+from fruitwall.service.reader import with_phrases
+from fruitwall.speech import noting, say, say_again, told
 from tests.web.bracketed import bracketing, typed_in, unbracketed
 from tests.web.markup import read_page
-from tests.web.sample import sample_yard
+from tests.web.sample import sample_plan, sample_yard
 
 AS_READ = {"accept-language": "es-MX,es;q=0.9", "cookie": "fruitwall_reads=es.F.ft.lb"}
 """Spanish, °F, feet and pounds, as a browser without an account keeps it."""
 
 KINDS = [taxon.key for taxon in catalogue().taxa]
 
-KEYS = {told.partition(":")[0] for taxon in catalogue().taxa if (told := taxon.acclimation_source)}
+KEYS = {(taxon.acclimation_source or "fao").partition(":")[0] for taxon in catalogue().taxa}
 NAMES = {name for taxon in catalogue().taxa for name in (*taxon.spanish, taxon.family, taxon.scientific)} | {
     "fruitwall", "test", "English", "Español", "Open-Meteo", "MET Norway", "National Weather Service",
     "America/Los_Angeles", "restore BACKUP.zip --database NEW.db", __version__, *KEYS,
@@ -104,3 +105,21 @@ def test_sources_keep_the_language_they_are_written_in(client: TestClient):
     spoken = [part.attributes.get("lang") for part in figures.all("span") if part.attributes.get("class") != "number"]
     assert "en" in spoken
     assert figures.text.count("Nota nuestra:") > 3
+
+
+def test_what_is_doubtful_in_a_forecast_is_told_in_spanish_on_the_weather_page(at_home: TestClient, house: House):
+    with noting() as book:
+        warnings = [say_again(told("no wind given; nearly calm air ({wind:g} m/s) assumed, the safe side", wind=1.0))]
+        source = say_again(told("{source}, daily", source=told("file {name}", name="a.csv")))
+    plan = sample_plan()
+    forecast = plan.forecast.model_copy(update={"warnings": warnings, "source": source})
+    kept = with_phrases(plan.model_copy(update={"forecast": forecast}), book)
+    version = house.journal.current_yard(None)
+    house.journal.store_plan(kept.night, kept.model_dump_json(), version=version, made=kept.made)
+
+    page = read_page(at_home.get("/weather", headers=AS_READ).text).text
+    english = read_page(at_home.get("/weather").text).text
+
+    assert "No se da el viento; se supone aire casi en calma (1 m/s), por seguridad" in page
+    assert "nearly calm air (1 m/s)" in english
+    assert "archivo a.csv, diario" in page

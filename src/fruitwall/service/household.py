@@ -24,15 +24,15 @@ MILES_PER_HOUR = 3600 / 1609.344
 """One metre a second in miles an hour."""
 
 
-TEMPERATURE_IN_TEXT = re.compile(r"([-\N{MINUS SIGN}]?\d+(?:\.\d+)?)\s*°C")
-LENGTH_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*m\b(?![²/])")
-MASS_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*kg\b")
-DIFFERENCE_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*K\b")
+TEMPERATURE_IN_TEXT = re.compile(r"([-\N{MINUS SIGN}]?\d+(?:[.,]\d+)?)\s*°C")
+LENGTH_IN_TEXT = re.compile(r"(\d+(?:[.,]\d+)?)\s*m\b(?![²/])")
+MASS_IN_TEXT = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\b")
+DIFFERENCE_IN_TEXT = re.compile(r"(\d+(?:[.,]\d+)?)\s*K\b")
 
 
 def _number(text: str) -> float:
-    """Read a number written with either minus sign."""
-    return float(text.replace(MINUS, "-"))
+    """Read a number written with either minus sign and either decimal mark."""
+    return float(text.replace(MINUS, "-").replace(",", "."))
 
 
 @dataclass(frozen=True)

@@ -103,6 +103,38 @@ def plan_for_reader(plan: EveningPlan, reader: Household, own: Household) -> Eve
     return _SAID.of(plan, key=(language(), reader, own), make=say_again)
 
 
+def forecast_for_reader(document: Mapping[str, Any]) -> ForecastSummary:
+    """Say source and warnings of a stored plan's forecast in the language in force; the rest of the plan is not read.
+
+    Parameters
+    ----------
+    document : mapping
+        A plan's document, also one of an earlier version of the program.
+
+    Returns
+    -------
+    ForecastSummary
+
+    Raises
+    ------
+    KeyError, ValidationError
+        If it holds no forecast.
+    """
+    forecast = ForecastSummary.model_validate(document["forecast"])
+    if language() == "en":
+        return forecast
+    written, needed = document.get("phrases") or {}, {}
+    open_ = [forecast.source, *forecast.warnings]
+    while open_:
+        text = open_.pop()
+        if text in written and text not in needed:
+            needed[text] = PhraseOf.model_validate(written[text])
+            open_ += [value for value in needed[text].values.values() if isinstance(value, str)]
+    book = book_from(needed)
+    said = {"source": book.said(forecast.source), "warnings": [book.said(text) for text in forecast.warnings]}
+    return forecast.model_copy(update=said)
+
+
 _SAID: Kept[EveningPlan] = Kept(24)
 """Plans as they were said: a large one has thousands of sentences. Enough for some nights in a few languages."""
 

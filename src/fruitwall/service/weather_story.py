@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from fruitwall.service.evening_document import ForecastSummary, Spread
 from fruitwall.service.nights import evening_of, tonight
+from fruitwall.service.reader import forecast_for_reader
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import Reading, StoredPlan
@@ -187,7 +188,7 @@ def _plans(house: House, yard: str, this: date) -> list[tuple[StoredPlan, Foreca
         before = stored.night
         try:
             # Only this part, so that plans of earlier versions of the program can still be compared with.
-            forecast = ForecastSummary.model_validate(json.loads(stored.document)["forecast"])
+            forecast = forecast_for_reader(json.loads(stored.document))
         except (ValueError, KeyError, TypeError, ValidationError):
             continue
         found.append((stored, forecast))
