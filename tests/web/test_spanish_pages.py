@@ -123,3 +123,17 @@ def test_what_is_doubtful_in_a_forecast_is_told_in_spanish_on_the_weather_page(a
     assert "No se da el viento; se supone aire casi en calma (1 m/s), por seguridad" in page
     assert "nearly calm air (1 m/s)" in english
     assert "archivo a.csv, diario" in page
+
+
+def test_what_is_wrong_with_the_yard_is_told_in_the_readers_units(at_home: TestClient, house: House):
+    tree = sample_yard().trees[0]
+    page = read_page(at_home.get(f"/yard?pick={tree.id}", headers=AS_READ).text)
+    form = next(one for one in page.all("form") if any(f.attributes.get("name") == "height" for f in one.all("input")))
+    fields = {f.attributes["name"]: f.attributes.get("value", "") for f in form.all("input") if "name" in f.attributes}
+    fields |= {"height": "3,5", "crown_base": "4,5"}
+
+    answer = at_home.post(form.attributes["action"], data=fields, headers=AS_READ | {"origin": "http://localhost"})
+
+    assert answer.status_code == 422, answer.text[:500]
+    told = read_page(answer.text).text.replace("\N{NO-BREAK SPACE}", " ")
+    assert re.search(r"Debe ser menor que la altura del árbol \(\d+ ft\), pero es \d+ ft", told)

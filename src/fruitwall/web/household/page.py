@@ -152,7 +152,7 @@ def household_page(
         shown = _thing(kind, pick, yard, household, use)
         if pick and said in ("added", "changed"):
             warnings = warnings_about(version, pick, house.clock())
-            shown["warnings"] = [text[:1].upper() + text[1:] for text in warnings]
+            shown["warnings"] = [text[:1].upper() + text[1:] for text in map(household.in_own_units, warnings)]
     else:
         night = tonight(yard.location, house.clock())
         shown["parts"] = [_part(part, yard, household, use, asking, night) for part in PARTS]

@@ -171,7 +171,8 @@ def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
         }
     warnings = []
     if pick is not None and asked.said in ("added", "changed", "moved", "undo", "redo"):
-        warnings = [text[:1].upper() + text[1:] for text in warnings_about(version, pick, house.clock())]
+        told = [household.in_own_units(text) for text in warnings_about(version, pick, house.clock())]
+        warnings = [text[:1].upper() + text[1:] for text in told]
     if asked.layer == "margin" and layer is None:
         warnings.append(say("No night was planned yet: there is no margin to show."))
     shown["warnings"] = warnings

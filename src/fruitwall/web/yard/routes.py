@@ -34,7 +34,7 @@ from fruitwall.service.yard_form import Field, form_of, kind_of, part_of, read_f
 from fruitwall.service.yards import parse_version
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
-from fruitwall.web.reader import display_of
+from fruitwall.web.reader import display_of, household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import need, who
 from fruitwall.web.yard.page import Asked, Conflict, conflict_rows, history_page, place_form, yard_page
@@ -248,7 +248,8 @@ class _Desk:
         except EditRefused as refused:
             shown = asked
             more: dict[str, Any] = {}
-            problems = [(name, _told(message)) for name, message in refused.problems]
+            household = household_of(self.house.yard()[0], who(request))
+            problems = [(name, _told(household.in_own_units(message))) for name, message in refused.problems]
             if form is not None:
                 more["form"], rest = with_errors(form, problems)
             else:
