@@ -6,6 +6,8 @@ import os
 
 # Before NumPy is loaded: two BLAS threads on small matrices wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Commands speak the language of the machine; what they print is compared with English.
+os.environ["FRUITWALL_LANGUAGE"] = "en"
 
 import ipaddress
 import socket
