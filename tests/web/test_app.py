@@ -26,6 +26,14 @@ def test_importing_the_web_layer_loads_no_framework():
     assert answer.stdout.strip() == "[]"
 
 
+def test_a_server_that_has_planned_nothing_yet_has_not_loaded_what_computes():
+    code = "import sys, fruitwall.web.app; print([m for m in ('scipy', 'numba', 'pvlib', 'pandas') if m in sys.modules])"
+
+    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert answer.stdout.strip() == "[]"
+
+
 def test_the_root_shows_tonight_and_an_address_shows_the_night_it_names(client_of):
     asked = []
 
