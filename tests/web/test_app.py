@@ -27,7 +27,8 @@ def test_importing_the_web_layer_loads_no_framework():
 
 
 def test_a_server_that_has_planned_nothing_yet_has_not_loaded_what_computes():
-    code = "import sys, fruitwall.web.app; print([m for m in ('scipy', 'numba', 'pvlib', 'pandas') if m in sys.modules])"
+    heavy = ("scipy", "numba", "pvlib", "pandas")
+    code = f"import sys, fruitwall.web.app; print([name for name in {heavy} if name in sys.modules])"
 
     answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
