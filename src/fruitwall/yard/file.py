@@ -291,7 +291,7 @@ def write_yard(yard: Yard) -> str:
 def _for_yaml(value: Any) -> Any:
     """Give data the looks of a file written by hand: points in brackets, 3 for 3.0, texts of several lines as such."""
     from ruamel.yaml.comments import CommentedSeq
-    from ruamel.yaml.scalarstring import LiteralScalarString
+    from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarString
 
     if isinstance(value, dict):
         return {name: _for_yaml(item) for name, item in value.items()}
@@ -313,4 +313,6 @@ def _for_yaml(value: Any) -> Any:
         and all(s and s == s.strip() and s.isprintable() for s in value.split("\n"))
     ):
         return LiteralScalarString(value)
+    if isinstance(value, str) and value.startswith("?"):
+        return DoubleQuotedScalarString(value)  # in brackets a reader may take it for the key of a group
     return value
