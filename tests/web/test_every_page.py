@@ -42,6 +42,7 @@ PASSPHRASE = "stone pear window"
 
 EXAMPLES = {
     "/night/{evening}": ("/night/soon",),  # a night that can be planned is the page of "/"
+    "/night/{evening}/trees/{tree}": ("/night/2026-12-23/trees/pot-mango", "/night/2026-12-23/trees/papaya"),
     "/kinds/{key}": ("/kinds/mangifera-indica", "/kinds/diospyros-kaki"),
     "/walk/{tree}": ("/walk/pot-mango", "/walk/papaya"),
     "/trees/{tree}": ("/trees/pot-mango", "/trees/papaya"),

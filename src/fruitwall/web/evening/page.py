@@ -23,7 +23,7 @@ from fruitwall.web.evening.drawing import Drawing, drawing_of
 from fruitwall.web.evening.marks import FAMILIES, LEAVE, OTHER, VERDICTS, Family, family_of, outline
 from fruitwall.web.evening.strip import Strip, course_picture, strip_of
 from fruitwall.web.evening.ticking import TickedPage, ticked_page
-from fruitwall.web.evening.trees import TreeEntry, entries_of
+from fruitwall.web.evening.trees import TreeEntry, TreeInFull, entries_of, tree_in_full
 from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, SAFE
 from fruitwall.web.svg import tag
 from fruitwall.yard.model import Yard
@@ -202,6 +202,51 @@ def evening_page(
     )
 
 
+@dataclass(frozen=True)
+class TreePage:
+    """One tree's night in full."""
+
+    yard: str
+    night: str
+    tree: TreeInFull
+    back: str
+    """Address of its line on the evening page."""
+
+
+def tree_page(plan: EveningPlan, yard: Yard, tree: str) -> TreePage | None:
+    """Work out the page of one tree's night.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    yard : Yard
+        As it stands; gives units and the numbers of the trees.
+    tree : str
+        Its id.
+
+    Returns
+    -------
+    TreePage or None
+        None if the plan does not know the tree.
+    """
+    found = next((one for one in plan.trees if one.id == tree), None)
+    if found is None:
+        return None
+    household = Household(yard.display, ZoneInfo(plan.time_zone))
+    return TreePage(
+        yard=plan.yard,
+        night=_night_words(plan),
+        tree=tree_in_full(found, plan.night, household, tree_numbers(plan, yard)[tree]),
+        back=f"/night/{plan.night}#tree-{tree}",
+    )
+
+
+def _night_words(plan: EveningPlan) -> str:
+    """Name the night by its evening and the morning after."""
+    morning = short_day(plan.night + timedelta(days=1))
+    return say("{night}, to the morning of {morning}", night=long_day(plan.night), morning=morning)
+
+
 _STEADY: Kept[EveningPage] = Kept(16)
 """Pages as they were when their plans had just been made: what clocks and ticks change is worked out anew each time,
 the rest only with the plan, the yard, and who reads."""
@@ -236,10 +281,10 @@ def _steady_page(plan: EveningPlan, yard: Yard) -> EveningPage:
     household = Household(yard.display, ZoneInfo(plan.time_zone))
     numbers = tree_numbers(plan, yard)
     before, after = _occasions(plan)
-    now, morning = plan.made, plan.night + timedelta(days=1)
+    now = plan.made
     return EveningPage(
         yard=plan.yard,
-        night=say("{night}, to the morning of {morning}", night=long_day(plan.night), morning=short_day(morning)),
+        night=_night_words(plan),
         is_tonight=False,
         verdict=plan.verdict,
         needs_action=plan.needs_action,

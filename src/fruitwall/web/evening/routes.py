@@ -15,7 +15,7 @@ from fruitwall.service.kept import Kept
 from fruitwall.service.reader import plan_for_reader
 from fruitwall.service.ticks import keyed, ticks_of
 from fruitwall.speech import say
-from fruitwall.web.evening.page import evening_page, night_of
+from fruitwall.web.evening.page import evening_page, night_of, tree_page
 from fruitwall.web.evening.ticking import ticking_routes
 from fruitwall.web.pages import Pages
 from fruitwall.web.patience import Patience
@@ -57,7 +57,7 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/``, ``/night/{evening}``, ``/evening/sheet``, ``/evening/calendar.ics`` and ``/plan.json``, and
+        ``/``, ``/night/{evening}``, ``/night/{evening}/trees/{tree}``, ``/evening/sheet``, ``/evening/calendar.ics`` and ``/plan.json``, and
         with a household what `ticking_routes` makes.
     """
     router = APIRouter()
@@ -81,6 +81,15 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         page = evening_page(plan, yard, settings.now(), tonight=night is None, ticks=ticks, may=may)
         return pages.render(request, "evening/evening.html", state=page.state(), page=page)
 
+    def named(evening: str) -> date:
+        night = night_of(evening)
+        if night is None:
+            raise HTTPException(
+                404,
+                say("“{text}” names no night. A night is named by the date of its evening: 2026-12-22.", text=evening),
+            )
+        return night
+
     # Plain functions: planning computes, so it belongs into a worker thread and not on the event loop.
     @router.api_route("/", methods=["GET", "HEAD"], include_in_schema=False)
     def tonight(request: Request) -> Response:
@@ -88,13 +97,18 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
     @router.api_route("/night/{evening}", methods=["GET", "HEAD"], include_in_schema=False)
     def one_night(request: Request, evening: str) -> Response:
-        night = night_of(evening)
-        if night is None:
-            raise HTTPException(
-                404,
-                say("“{text}” names no night. A night is named by the date of its evening: 2026-12-22.", text=evening),
-            )
-        return show(request, night)
+        return show(request, named(evening))
+
+    @router.api_route("/night/{evening}/trees/{tree}", methods=["GET", "HEAD"], include_in_schema=False)
+    def one_tree(request: Request, evening: str, tree: str) -> Response:
+        plan = patience.plan(named(evening))
+        if plan is None:
+            return wait(request)
+        plan, yard = for_reader(plan, settings.yard(), who(request))
+        page = tree_page(plan, yard, tree)
+        if page is None:
+            raise HTTPException(404, say("No tree has the id “{text}” in the plan of this night.", text=tree))
+        return pages.render(request, "evening/tree.html", page=page, of_house=settings.house is not None)
 
     @router.api_route("/evening/sheet", methods=["GET", "HEAD"], include_in_schema=False)
     def helpers_sheet(request: Request, night: Night = None) -> Response:

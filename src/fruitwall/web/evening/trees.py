@@ -1,4 +1,7 @@
-"""One entry for each tree: what is done for it, why, and what is to be expected."""
+"""Each tree: what is done for it and why, in a line of the evening page; chances and cold in full on a page of its own.
+
+The whole of one tree is two hundred elements; sixty such trees made the evening page too slow for a telephone.
+"""
 
 from __future__ import annotations
 
@@ -62,13 +65,22 @@ class TreeEntry:
     runner_up: str | None
     facts: list[tuple[str, str]]
     """What is measured and its value: tissue, what it stands, coldest temperatures, margins."""
+    following: list[tuple[str, str]]
+    """Evening and measure of each following night."""
+    url: str
+    """Of the page that tells the whole."""
+
+
+@dataclass(frozen=True)
+class TreeInFull:
+    """One tree with all that is known of its night."""
+
+    entry: TreeEntry
     outcomes: list[Outcome]
     chain: list[ReasonPart]
     cold_title: str
     cold: list[ColdRow]
     """How its cold comes about, from the station's air; empty if it is not known."""
-    following: list[tuple[str, str]]
-    """Evening and measure of each following night."""
 
 
 def entries_of(plan: EveningPlan, household: Household, numbers: dict[str, int]) -> list[TreeEntry]:
@@ -87,6 +99,32 @@ def entries_of(plan: EveningPlan, household: Household, numbers: dict[str, int])
     """
     entries = [_entry(tree, plan.night, household, numbers[tree.id]) for tree in plan.trees]
     return sorted(entries, key=lambda entry: entry.number)
+
+
+def tree_in_full(tree: TreePlan, night: date, household: Household, number: int) -> TreeInFull:
+    """Lay out all of one tree.
+
+    Parameters
+    ----------
+    tree : TreePlan
+    night : date
+        The evening that it is of.
+    household : Household
+        Units and clock of the reader.
+    number : int
+        The tree's number in the yard.
+
+    Returns
+    -------
+    TreeInFull
+    """
+    return TreeInFull(
+        entry=_entry(tree, night, household, number),
+        outcomes=[_outcome(tree, words, grades) for _, words, grades in OUTCOMES],
+        chain=tree.chain,
+        cold_title=cold_title(tree.cold, household) if tree.cold else "",
+        cold=cold_rows(tree.cold, household) if tree.cold else [],
+    )
 
 
 def _entry(tree: TreePlan, night: date, household: Household, number: int) -> TreeEntry:
@@ -108,10 +146,7 @@ def _entry(tree: TreePlan, night: date, household: Household, number: int) -> Tr
         reason=tree.reason,
         runner_up=tree.runner_up,
         facts=_facts(tree, household, acts=acts),
-        outcomes=[_outcome(tree, words, grades) for _, words, grades in OUTCOMES],
-        chain=tree.chain,
-        cold_title=cold_title(tree.cold, household) if tree.cold else "",
-        cold=cold_rows(tree.cold, household) if tree.cold else [],
+        url=f"/night/{night}/trees/{tree.id}",
         following=[
             (day, measure.removeprefix(f"{day}: "))
             for later, measure in enumerate(tree.following_nights)
