@@ -57,8 +57,8 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/``, ``/night/{evening}``, ``/night/{evening}/trees/{tree}``, ``/evening/sheet``, ``/evening/calendar.ics`` and ``/plan.json``, and
-        with a household what `ticking_routes` makes.
+        ``/``, ``/night/{evening}``, ``/night/{evening}/trees/{tree}``, ``/evening/sheet``,
+        ``/evening/calendar.ics`` and ``/plan.json``, and with a household what `ticking_routes` makes.
     """
     router = APIRouter()
     patience = Patience(settings.plan_for, settings.patience_s)
