@@ -312,6 +312,27 @@ def test_no_uncovered_plant_gets_colder_than_the_bound(data):
     assert not (slack[np.broadcast_to(known[:, None], slack.shape)] < 0.0).any()
 
 
+@pytest.mark.parametrize("moisture", ["dry", "wet"])
+def test_ground_that_begins_in_frost_is_bounded_as_ground_that_holds_no_water(moisture):
+    # The kernel takes ground that starts below zero for frozen hard; its surface and roots go on falling. (The test above
+    # found a bound of -0.3 °C for roots that got -3.5 °C.)
+    weather = [january(0, 1990, mean=-1.0, swing=1.0, spread=0.0, windy=0.0)]
+    result = replay(
+        weather,
+        [open_spot(sky=1.0)],
+        [Body(leaf_area_index=0.0)],
+        [[Treatment("leave")]],
+        JANUARY[:6],
+        level_c=10.0,
+        soil="sand",
+        moisture=moisture,
+        step_minutes=30,
+    )
+    roots = TISSUES.index("root")
+    assert np.nanmin(result.minimum_c[..., roots]) < -1.0
+    assert np.all(result.minimum_c[..., roots] >= result.bound_c[:, None][..., roots])
+
+
 def test_the_bound_is_near_enough_to_be_of_use(everything):
     result = replay(some_winters(), nights=JANUARY, level_c=LEVELS, **TREES)
     slack = (everything.minimum_c[0, 0] - result.bound_c[0])[..., TISSUES.index("leaf")]
