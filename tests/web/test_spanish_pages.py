@@ -1,4 +1,4 @@
-"""Kinds and gear, settings, log-in, the yard and errors are said wholly in the reader's language and units."""
+"""Kinds and gear, settings, the yard and errors are said wholly in the reader's language and units."""
 
 from __future__ import annotations
 
@@ -25,8 +25,7 @@ KINDS = [taxon.key for taxon in catalogue().taxa]
 
 KEYS = {(taxon.acclimation_source or "fao").partition(":")[0] for taxon in catalogue().taxa}
 NAMES = {name for taxon in catalogue().taxa for name in (*taxon.spanish, taxon.family, taxon.scientific)} | {
-    "fruitwall", "test", "English", "Español", "Open-Meteo", "MET Norway", "National Weather Service",
-    "America/Los_Angeles", "restore BACKUP.zip --database NEW.db", __version__, *KEYS,
+    "fruitwall", "test", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles", __version__, *KEYS,
 }  # fmt: skip
 """What no language bends."""
 
@@ -38,7 +37,7 @@ def at_home(client_of: Callable[..., TestClient], house: House) -> TestClient:
 
 
 def left_in(client: TestClient, path: str, monkeypatch: pytest.MonkeyPatch, status: int = 200, *also: str) -> str:
-    """Give what a page does not say in the reader's language, and temperatures that are not in their degrees."""
+    """Give what a page does not say in the reader's language."""
     with bracketing(monkeypatch):
         answer = client.get(path, headers=AS_READ)
     assert answer.status_code == status, answer.text[:300]
