@@ -40,7 +40,7 @@ def client(client_of: Callable[..., TestClient], house: House) -> TestClient:
 
 @pytest.fixture
 def helper(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> TestClient:
-    for place in ("fruitwall.web.household.routes.who", "fruitwall.web.who.who"):
+    for place in ("fruitwall.web.household.routes.who", "fruitwall.web.editing.who", "fruitwall.web.who.who"):
         monkeypatch.setattr(place, lambda _: Who("Hal", "helper"))
     return client
 
@@ -199,6 +199,15 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_stays(client, 
     assert read_page(answer.text).one(id="field-count").attributes["value"] == "0"
     assert read_page(answer.text).one(id="field-count-error").text
     assert house.journal.current_yard().number == 1
+
+
+def test_what_is_wrong_is_told_in_the_units_of_the_reader(client, monkeypatch):
+    for module in ("fruitwall.web.household.routes", "fruitwall.web.editing"):
+        monkeypatch.setattr(f"{module}.who", lambda _: Who(length="ft"))
+    sent = filled(look(client, "/household?pick=fleece-small")) | {"width": ["500"]}
+    wrong = read_page(client.post("/household/change", data=sent).text).one(id="field-width-error").text
+    assert "at most 164 ft" in wrong
+    assert "50 m" not in wrong
 
 
 def test_taking_out_is_asked_first_and_undone(client, house):

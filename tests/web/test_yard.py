@@ -163,6 +163,13 @@ def test_things_are_added_by_form(open_yard, house, kind):
     assert thing_of(house, "new-one")["name"] == "New one"
 
 
+def test_only_what_stands_on_the_plan_is_added_there(open_yard, house):
+    page = send(open_yard, "add", 422, adding="trolley", name="Cart", max_mass="80", seen=1)
+
+    assert "Nothing of this kind can be added." in page.one(cls="yard-error").text
+    assert house.journal.current_yard().number == 1
+
+
 def test_an_empty_form_for_a_new_tree_tells_what_is_needed(open_yard):
     sent = filled(get(open_yard, "/yard?add=tree"))
 
@@ -253,7 +260,8 @@ def test_a_helper_sees_the_numbers_and_changes_nothing(open_yard, house, monkeyp
 
 
 def test_numbers_are_in_the_units_of_who_reads_and_are_stored_so(open_yard, house, monkeypatch):
-    monkeypatch.setattr("fruitwall.web.yard.routes.who", lambda _: Who(length="ft", temperature="F"))
+    for module in ("fruitwall.web.yard.routes", "fruitwall.web.editing"):
+        monkeypatch.setattr(f"{module}.who", lambda _: Who(length="ft", temperature="F"))
 
     sent = filled(get(open_yard, "/yard?pick=papaya"))
     assert (sent["height"], sent["position.0.x"]) == (["6"], ["38.06"])
