@@ -235,6 +235,21 @@ def test_two_who_change_one_thing_see_both(client, house):
     assert thing_of(house, "heater")["watts"] == 1200
 
 
+def test_both_sides_of_a_conflict_are_told_in_words(client):
+    seen = filled(look(client, "/household?pick=lamps-large"))
+    client.post("/household/change", data=seen | {"kind": ["led"]})
+    answer = client.post("/household/change", data=seen | {"wear": ["0.5"]})
+    assert answer.status_code == 409
+    rows = [[one.text for one in row.all() if one.name in ("th", "td")] for row in read_page(answer.text).all("tr")]
+    assert ["Light from", "warm bulbs", "LEDs, which hardly warm", "LEDs, which hardly warm"] in rows
+
+    seen = filled(look(client, "/household?pick=odalis"))
+    client.post("/household/change", data=seen | {"evenings": ["sat", "sun"]})
+    answer = client.post("/household/change", data=seen | {"evenings": ["mon"]})
+    cells = [one.text for one in read_page(answer.text).one("tbody").all("td")]
+    assert cells[1:] == ["Saturday, Sunday", "Monday"]
+
+
 def test_helpers_and_viewers_see_but_do_not_change(helper, house):
     page = look(helper, "/household")
     assert not list(page.all("form"))

@@ -15,7 +15,7 @@ from starlette.datastructures import FormData
 
 from fruitwall.journal.entries import YardVersion
 from fruitwall.service.house import House
-from fruitwall.service.household import Household
+from fruitwall.service.household import Household, decimal
 from fruitwall.service.yard_edit import (
     Add,
     Change,
@@ -266,11 +266,20 @@ class EditDesk(ABC):
             hidden = [(key, one) for key, values in posted.items() if key != "onto" for one in values]
             both = Conflict(
                 author=conflict.version.author,
-                rows=conflict_rows(conflict.before, conflict.theirs, conflict.mine),
+                rows=conflict_rows(
+                    (conflict.before, conflict.theirs, conflict.mine), self._form_of(request, conflict.thing, base)
+                ),
                 action=request.url.path,
                 hidden=[*hidden, ("onto", str(conflict.version.number))],
             )
             return self.show(request, asked, 409, conflict=both)
+
+    def _form_of(self, request: Request, thing: str, number: int) -> list[Field]:
+        """Give the form of a thing as it was in a version; none where it was not there."""
+        seen = self.house.journal.yard_version(number, self.house.yard_name)
+        yard = parse_version(seen) if seen is not None else self.house.yard()[0]
+        kind = self.kind_here(thing, yard)
+        return self.form(kind, yard, display_of(yard, who(request)), thing) if kind is not None else []
 
     def answer(
         self,
@@ -342,30 +351,44 @@ async def limited_form(request: Request, most: int, *, fields: int = 20) -> Asyn
         yield form
 
 
-def conflict_rows(
-    before: Mapping[str, Any] | None, theirs: Mapping[str, Any] | None, mine: Mapping[str, Any] | None
-) -> list[tuple[str, str, str, str]]:
-    """Give every field in which two changes of a thing differ from each other or from what it was."""
-    sides = [dict(one or {}) for one in (before, theirs, mine)]
-    names = list(dict.fromkeys(name for one in sides for name in one if name not in ("id", "kind")))
+def conflict_rows(sides: Sequence[Mapping[str, Any] | None], form: Sequence[Field]) -> list[tuple[str, str, str, str]]:
+    """Give every field in which two changes of a thing differ from each other or from what it was.
+
+    Parameters
+    ----------
+    sides : three mappings or None
+        The thing as it was, as it is now, and as it would become; as in the yard file.
+    form : sequence of Field
+        Its form, for the words among which fields let choose.
+
+    Returns
+    -------
+    list of (str, str, str, str)
+        Name of the field, and what stands in it on each side.
+    """
+    choices = {field.name: dict(field.choices) for field in form}
+    hidden = {"id", "kind"} - set(choices)  # a structure is of one kind for good; lamps may turn out to be of another
+    names = list(dict.fromkeys(name for one in sides for name in one or {} if name not in hidden))
     rows = []
     for name in names:
-        texts = [_plain(one.get(name)) for one in sides]
-        if len(set(texts)) > 1:
+        before, theirs, mine = (_plain((one or {}).get(name), name, choices) for one in sides)
+        if not before == theirs == mine:
             words = FIELD_WORDS.get(name, FIELD_WORDS.get(f"{name}.volume", name))
-            rows.append((say(words), texts[0], texts[1], texts[2]))
+            rows.append((say(words), before, theirs, mine))
     return rows
 
 
-def _plain(value: Any) -> str:
+def _plain(value: Any, name: str, choices: Mapping[str, Mapping[str, str]]) -> str:
     """Write a value of the file for reading."""
     if value is None:
         return "–"
     if isinstance(value, Mapping):
-        return ", ".join(_plain(one) for one in value.values())
+        return ", ".join(_plain(one, f"{name}.{key}", choices) for key, one in value.items())
     if isinstance(value, list | tuple):
-        inner = [_plain(one) for one in value]
+        inner = [_plain(one, name, choices) for one in value]
         return "; ".join(inner) if value and isinstance(value[0], list | tuple) else ", ".join(inner)
     if isinstance(value, bool):
         return say("yes") if value else say("no")
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    if isinstance(value, float):
+        return decimal(f"{value:g}")
+    return choices.get(name, {}).get(str(value), str(value))
