@@ -25,7 +25,8 @@ KINDS = [taxon.key for taxon in catalogue().taxa]
 
 KEYS = {(taxon.acclimation_source or "fao").partition(":")[0] for taxon in catalogue().taxa}
 NAMES = {name for taxon in catalogue().taxa for name in (*taxon.spanish, taxon.family, taxon.scientific)} | {
-    "fruitwall", "test", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles", __version__, *KEYS,
+    "fruitwall", "test", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles",
+    __version__, *KEYS,
 }  # fmt: skip
 """What no language bends."""
 

@@ -206,7 +206,8 @@ def test_a_key_is_shown_once_and_opens_what_its_scope_says(browser_at, ana, app)
         script = TestClient(app, base_url="http://localhost", follow_redirects=False)
         (*_, shown) = (part.text for part in read_page(answer.text).all("pre", cls="secret"))
         # The command that stands beside the key does with that very key what it says.
-        assert sent(script, shlex.split(shown)[1:], dict.fromkeys(("helper", "readings"), keys[scope])).status_code == 200
+        words, either = shlex.split(shown)[1:], dict.fromkeys(("helper", "readings"), keys[scope])
+        assert sent(script, words, either).status_code == 200
     assert not any(key in owner.get("/settings/people").text for key in keys.values())
 
     def status(scope, method, address):
