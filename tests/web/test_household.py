@@ -11,8 +11,9 @@ from fruitwall.service.house import House
 from fruitwall.service.in_use import InUse, Taken, in_use
 from fruitwall.service.yard_edit import GROUPS, data_of, find
 from fruitwall.service.yard_form import MODELS, form_of, part_of, parts_of
+from fruitwall.service.yard_words import HELP_WORDS
 from fruitwall.web.household.page import KINDS
-from fruitwall.web.household.words import ADD_WORDS, DRAWN, TOLD
+from fruitwall.web.household.words import ADD_WORDS, AT_THE_PLAN, DRAWN
 from fruitwall.web.who import Who
 from fruitwall.yard.file import parse_yard
 from fruitwall.yard.model import Gear
@@ -86,7 +87,8 @@ def test_every_help_belongs_to_a_field_and_every_kind_can_be_added():
         for kind in KINDS
         for field in form_of(kind, sample_yard(), FAHRENHEIT, part_of(kind, sample_yard()) if kind in GROUPS else None)
     }
-    assert set(TOLD) <= fields
+    assert set(HELP_WORDS) | set(AT_THE_PLAN) <= fields
+    assert not set(HELP_WORDS) & set(AT_THE_PLAN)
     assert set(ADD_WORDS) == set(KINDS) - set(GROUPS)
 
 

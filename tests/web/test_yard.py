@@ -163,6 +163,13 @@ def test_things_are_added_by_form(open_yard, house, kind):
     assert thing_of(house, "new-one")["name"] == "New one"
 
 
+def test_the_form_of_an_outlet_helps_as_on_the_page_of_gear(open_yard):
+    page = get(open_yard, "/yard?add=circuit")
+
+    assert "its test button worked" in page.one(id="field-ground_fault-told").text
+    assert not list(page.all("p", id="field-outlet-told"))
+
+
 def test_only_what_stands_on_the_plan_is_added_there(open_yard, house):
     page = send(open_yard, "add", 422, adding="trolley", name="Cart", max_mass="80", seen=1)
 

@@ -14,15 +14,14 @@ from fruitwall.service.household import Household, long_day
 from fruitwall.service.in_use import InUse, in_use
 from fruitwall.service.nights import tonight
 from fruitwall.service.yard_edit import GROUPS, LISTS, Steps, yard_steps
-from fruitwall.service.yard_form import Field, form_of, kind_of, part_of, parts_of
+from fruitwall.service.yard_form import Field, form_of, kind_of, number_text, part_of, parts_of
 from fruitwall.service.yard_words import KIND_WORDS
 from fruitwall.speech import say
 from fruitwall.web.editing import SEEN_AFTER, Asked, Conflict, said_words, warning_words
 from fruitwall.web.household.lines import summary_of, taken_words
-from fruitwall.web.household.words import ADD_WORDS, CAUTIONS, DRAWN, PARTS, Part, cautions_of, told
+from fruitwall.web.household.words import ADD_WORDS, AT_THE_PLAN, CAUTIONS, DRAWN, PARTS, Part, cautions_of
 from fruitwall.web.reader import household_of
 from fruitwall.web.who import Who
-from fruitwall.yard.display import in_household_unit
 from fruitwall.yard.model import WEEKDAYS, Display, Person, Yard
 
 KINDS = tuple(kind for part in PARTS for kind in part.kinds)
@@ -94,7 +93,7 @@ class HouseholdPage:
 
 
 def form_for(kind: str, yard: Yard, display: Display, thing: str = "") -> list[Field]:
-    """Give the form of a thing, or of a new one of a kind, with help on its fields.
+    """Give the form of a thing, or of a new one of a kind, which begins where the gear is kept.
 
     Parameters
     ----------
@@ -111,11 +110,11 @@ def form_for(kind: str, yard: Yard, display: Display, thing: str = "") -> list[F
     list of Field
     """
     fields = form_of(kind, yard, display, part_of(thing, yard) if thing else None)
-    store = tuple(f"{in_household_unit(one, 'length', display):.2f}".rstrip("0").rstrip(".") for one in yard.gear_store)
+    store = tuple(number_text(one, "length", display) for one in yard.gear_store)
     return [
         replace(
             one,
-            told=say(help_text) if (help_text := told(kind, one.name)) else "",
+            told=say(AT_THE_PLAN[at]) if (at := f"{kind}.{one.name}") in AT_THE_PLAN else one.told,
             texts=store if not thing and AT_STORE.get(kind) == one.name else one.texts,
         )
         for one in fields

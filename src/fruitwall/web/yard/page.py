@@ -8,7 +8,7 @@ from typing import Any
 from fruitwall.service.house import House
 from fruitwall.service.household import Household, long_day
 from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, yard_steps
-from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, part_of
+from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, number_text, part_of
 from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
 from fruitwall.service.yard_underlay import Underlay, underlay_of
 from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS
@@ -18,7 +18,7 @@ from fruitwall.web.reader import household_of
 from fruitwall.web.who import Who
 from fruitwall.web.yard.plan import Plan, plan_of
 from fruitwall.web.yard.values import layer_words, legend_of, value_text
-from fruitwall.yard.display import format_quantity, in_household_unit, unit_symbol
+from fruitwall.yard.display import format_quantity, unit_symbol
 from fruitwall.yard.model import Display, Yard
 
 
@@ -155,9 +155,7 @@ def _thing(pick: str, yard: Yard, display: Display) -> dict[str, Any]:
 def place_form(thing: str, yard: Yard, display: Display) -> list[Field]:
     """Give the form of the boundary or of the place of the gear."""
     corners = yard.outline if thing == OUTLINE else [yard.gear_store]
-    texts = tuple(
-        f"{in_household_unit(one, 'length', display):.2f}".rstrip("0").rstrip(".") for at in corners for one in at
-    )
+    texts = tuple(number_text(one, "length", display) for at in corners for one in at)
     unit = unit_symbol("length", display)
     if thing == GEAR:
         return [Field("position", say(FIELD_WORDS["position"]), "point", texts=texts, unit=unit, needed=True)]
