@@ -203,6 +203,22 @@ def test_removing_asks_once_and_is_undone_and_redone(open_yard, house):
     assert thing_of(house, "papaya") == {}
 
 
+def test_what_has_no_place_on_the_plan_has_its_words_when_it_comes_back(open_yard):
+    sent = filled(get(open_yard, "/household?pick=%40prices")) | {"per_kwh": ["0.5"]}
+    open_yard.post("/household/change", data=sent)
+
+    page = send(open_yard, "undo", seen=2)
+
+    assert page.one("section", cls="yard-thing").one("h2").text == "What effort costs"
+
+
+def test_a_form_that_is_too_long_is_told_its_limit(open_yard):
+    answer = open_yard.post("/yard/change", data={"thing": "papaya", "notes": "x" * 100_000})
+
+    assert answer.status_code == 413
+    assert "at most 100 kB" in answer.text
+
+
 def test_any_version_is_brought_back_from_the_history(open_yard, house):
     first = house.journal.current_yard().text
     send(open_yard, "move", thing="papaya", seen=1, x="12", y="17")

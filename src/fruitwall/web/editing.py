@@ -346,6 +346,8 @@ async def limited_form(request: Request, most: int, *, fields: int = 20) -> Asyn
     if not (told.isascii() and told.isdigit()):
         raise HTTPException(411)
     if int(told) > most:
+        if most < 1_000_000:
+            raise HTTPException(413, say("This form is too large: at most {most} kB are taken.", most=most // 1000))
         raise HTTPException(413, say("This file is too large: at most {most} MB are taken.", most=most // 1_000_000))
     async with request.form(max_files=1, max_fields=fields, max_part_size=BESIDES_BYTES) as form:
         yield form

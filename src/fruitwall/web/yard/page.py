@@ -147,7 +147,7 @@ def _thing(pick: str, yard: Yard, display: Display) -> dict[str, Any]:
         return {"thing": pick, "kind": pick, "title": say(KIND_WORDS[pick]), "form": place_form(pick, yard, display)}
     part = part_of(pick, yard)
     words = say(KIND_WORDS[kind])
-    title = str(getattr(part, "name", pick))
+    title = str(getattr(part, "name", words))
     form = form_of(kind, yard, display, part)
     return {"thing": pick, "kind": kind, "kind_words": words if words != title else "", "title": title, "form": form}
 
