@@ -16,11 +16,23 @@ status, and let everything else be the defect it is.
 
 from __future__ import annotations
 
-from fruitwall.speech import say
+from fruitwall.speech import Told, say, say_again
 
 
 class FruitwallError(Exception):
-    """Root of all errors that a user can mend."""
+    """Root of all errors that a user can mend.
+
+    One that was `speech.told` is said in the language of whoever reads it, since it may be kept for others.
+    """
+
+    def __str__(self) -> str:
+        """Say it in the language in force."""
+        return say_again(self.kept) if isinstance(self.kept, Told) else super().__str__()
+
+    @property
+    def kept(self) -> str:
+        """What it says, as it can be kept and said again."""
+        return self.args[0] if len(self.args) == 1 and isinstance(self.args[0], str) else super().__str__()
 
 
 class YardFileError(FruitwallError):
