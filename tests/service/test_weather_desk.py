@@ -14,6 +14,7 @@ from fruitwall.service import forecasts
 from fruitwall.service.desk import EveningsDesk
 from fruitwall.service.forecasts import DEFAULT_SERVICE, Asked
 from fruitwall.service.weather_desk import AFTER_FAILURE, AT_MOST_EVERY, TooSoon, WeatherDesk
+from fruitwall.speech import say_again, speaking, told
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.yard.demo import demo_yard, demo_yard_text
 from tests.web.sample import sample_plan
@@ -98,6 +99,20 @@ def test_a_failure_leaves_the_last_good_forecast_in_use_and_is_told(desk, servic
     clock.now += AT_MOST_EVERY
     desk.fetch_now()
     assert desk.last()[1] is None
+
+
+def test_a_failure_is_told_in_the_language_of_each_reader_whoever_asked(desk, service, clock):
+    desk.weather(demo_yard(), clock.now)
+    service.fails = told("no answer within {seconds:g} s", seconds=9)
+    with speaking("es"):
+        forecast, _ = desk.weather(demo_yard(), clock.now + timedelta(hours=1))
+        spanish = "sin respuesta en 9 s"
+        assert say_again(forecast.warnings[-1]) == f"no se pudo consultar de nuevo el servicio: {spanish}"
+        assert desk.last()[1].trouble == spanish
+
+    # A plan is kept in English, with what made each of its sentences.
+    assert forecast.warnings[-1] == "the service could not be asked anew: no answer within 9 s"
+    assert desk.last()[1].trouble == "no answer within 9 s"
 
 
 def test_without_any_kept_forecast_a_failure_is_told_to_the_asker(desk, service, clock):
