@@ -25,11 +25,7 @@ def picture_of(story: Story, household: Household) -> DrawnChart | None:
     DrawnChart or None
         None if nothing is known yet.
     """
-
-    def degrees(celsius: float) -> float:
-        return celsius * 1.8 + 32 if household.fahrenheit else celsius
-
-    nights = story.nights
+    nights, degrees = story.nights, household.degrees
     stands = [Point(at, *(degrees(felt.stands_c[place]) for place in (1, 0, 2))) for at, felt in nights]
     series = [
         Series(say("what it stands"), [point for point in stands if point.value == point.value], look="three"),
