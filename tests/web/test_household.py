@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from zoneinfo import ZoneInfo
 
 import pytest
 from starlette.testclient import TestClient
 
 from fruitwall.service.house import House
+from fruitwall.service.household import Household
 from fruitwall.service.in_use import InUse, Taken, in_use
 from fruitwall.service.yard_edit import GROUPS, data_of, find
 from fruitwall.service.yard_form import MODELS, form_of, part_of, parts_of
 from fruitwall.service.yard_words import HELP_WORDS
+from fruitwall.speech import speaking
+from fruitwall.web.household.lines import summary_of
 from fruitwall.web.household.page import KINDS
 from fruitwall.web.household.words import ADD_WORDS, AT_THE_PLAN, DRAWN
 from fruitwall.web.who import Who
@@ -69,6 +73,20 @@ def test_all_gear_and_everybody_stand_on_the_page_with_what_they_are(client):
         "120 V, 15 A: 1440 W for the night; protected",
     ):
         assert words in text
+
+
+def test_every_amount_of_a_line_has_the_decimal_mark_of_the_language():
+    metric = Household(FAHRENHEIT.model_copy(update={"mass": "kg", "volume": "gal"}), ZoneInfo("UTC"))
+    shelter = sample_yard().shelters[0].model_copy(update={"water_l": 30.0})
+    trolley = sample_yard().gear.trolleys[0].model_copy(update={"max_mass_kg": 8.5})
+    lamps = sample_yard().gear.lamps[0].model_copy(update={"watts": 7.5})
+    with speaking("es"):
+        lines = [
+            summary_of(one, sample_yard(), metric).replace("\N{NO-BREAK SPACE}", " ")
+            for one in (shelter, trolley, lamps)
+        ]
+    for line, amount in zip(lines, ("7,9 gal", "8,5 kg", "7,5 W"), strict=True):
+        assert amount in line
 
 
 def test_nothing_that_the_model_knows_of_gear_and_people_is_left_out():

@@ -338,3 +338,5 @@ def test_keys_move_a_thing_by_round_steps_of_the_readers_unit(open_yard, monkeyp
 
     assert float(page.one("div", id="yard-work").attributes["data-snap"]) == pytest.approx(small_m)
     assert f"by {words}," in page.one("section", cls="yard-thing").text.replace("\N{NO-BREAK SPACE}", " ")
+    spanish = read_page(open_yard.get("/yard", headers={"accept-language": "es"}).text)
+    assert words.replace(".", ",") in spanish.one("section", cls="yard-thing").text.replace("\N{NO-BREAK SPACE}", " ")

@@ -152,7 +152,7 @@ def household_page(house: House, asked: Asked, asking: Who, **more: Any) -> Hous
         shown["parts"] = [_part(part, yard, household, use, asking, night) for part in PARTS]
         shown["planned"] = (
             say(
-                "What tonight's plan uses is of {night}, made {moment}.",
+                "What is in use tonight is taken from the plan for {night}, made {moment}.",
                 night=long_day(use.night),
                 moment=household.moment(use.made),
             )

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fruitwall.service.house import House
-from fruitwall.service.household import Household, long_day
+from fruitwall.service.household import Household, decimal, long_day
 from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, yard_steps
 from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, number_text, part_of
 from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
@@ -49,7 +49,7 @@ def snap_of(display: Display) -> Snap:
     """Give the steps: a quarter foot and 3 ft, or 0.1 m and 1 m."""
     small_m, large_m = (0.0762, 0.9144) if display.length == "ft" else (0.1, 1.0)
     small, large = (
-        format_quantity(one, "length", display, digits=digits)
+        decimal(format_quantity(one, "length", display, digits=digits))
         for one, digits in ((small_m, 2 if display.length == "ft" else 1), (large_m, 0))
     )
     return Snap(small_m, large_m, small, large)
