@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fruitwall.errors import PlanError
+from fruitwall.errors import FruitwallError, PlanError
 from fruitwall.service.nights import Evening, evening_of
 from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.speech import marked, noting, say
@@ -115,23 +115,28 @@ def plan_evening(
     with noting() as book:
         if before is not None:
             book.phrases.update(book_of(before).phrases)  # what is done already is told in the old plan's words
-        plan = _plan_evening(
-            yard,
-            forecast,
-            now=now,
-            night=night,
-            history=history,
-            members=members,
-            nights=nights,
-            seed=seed,
-            threads=threads,
-            report=report,
-            done=done,
-            standing=standing,
-            last=last,
-            worst_case=worst_case,
-            before=before,
-        )
+        try:
+            plan = _plan_evening(
+                yard,
+                forecast,
+                now=now,
+                night=night,
+                history=history,
+                members=members,
+                nights=nights,
+                seed=seed,
+                threads=threads,
+                report=report,
+                done=done,
+                standing=standing,
+                last=last,
+                worst_case=worst_case,
+                before=before,
+            )
+        except FruitwallError as error:
+            # Said while English was spoken; whoever reads it has a language of their own.
+            error.args = (book.kept(str(error)),)
+            raise
     return with_phrases(plan, book)
 
 
