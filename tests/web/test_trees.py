@@ -214,7 +214,9 @@ def test_stages_and_deeds_are_corrected_too(client, house):
     add(client, deed="watered")
     stage, deed = (next(one for one in house.ledger.current() if one.kind == kind) for kind in ("stage", "deed"))
     post(client, stage.id, form_of(client, stage.id) | {"stage": "fruit_set"})
+    client.headers["accept-language"] = "es"  # what is stored is the same whoever reads
     post(client, deed.id, form_of(client, deed.id) | {"deed": "fed", "minutes": "7,5"})
+    del client.headers["accept-language"]
     bodies = [json.loads(entry.body) for entry in house.ledger.current()]
     assert {"stage": "fruit_set"} in bodies
     assert {"what": "fed", "words": "Fed", "minutes": 7.5} in bodies

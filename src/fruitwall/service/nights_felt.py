@@ -15,9 +15,10 @@ from pydantic import ValidationError
 from pydantic_core import from_json
 
 from fruitwall.service.evening_document import PhraseOf
+from fruitwall.service.ledger import DEED_NAMES
 from fruitwall.service.reader import book_from
 from fruitwall.service.ticks import AFTER, tick_mark
-from fruitwall.speech import Book, writing
+from fruitwall.speech import Book, say, writing
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredPlan
@@ -134,7 +135,7 @@ _nights: dict[str, NightRead | None] = {}
 
 
 def deed_words(deed: Deed, nights: Mapping[date, NightRead], household: Household) -> str:
-    """Say what was ticked in the language and the units of who reads, whatever the telephone spoke that ticked it.
+    """Say what was done in the language and the units of who reads, whatever the telephone spoke that entered it.
 
     Parameters
     ----------
@@ -146,8 +147,10 @@ def deed_words(deed: Deed, nights: Mapping[date, NightRead], household: Househol
     Returns
     -------
     str
-        As it was entered, where no plan tells of it.
+        As it was entered, where it is no deed of `DEED_NAMES` and no plan tells of it.
     """
+    if deed.what in DEED_NAMES:
+        return say(DEED_NAMES[deed.what])
     night = nights.get(deed.night) if deed.night is not None else None
     if night is None or deed.what not in night.words:
         return deed.words

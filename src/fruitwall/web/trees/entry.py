@@ -204,7 +204,7 @@ def changes_of(body: Body, given: Mapping[str, Sequence[str]], added: Sequence[s
     if "stage" in given:
         found["stage"] = given["stage"][0]
     if given.get("deed", [""])[0] in DEED_NAMES and isinstance(body, Deed) and body.what in DEED_NAMES:
-        found |= {"what": given["deed"][0], "words": say(DEED_NAMES[given["deed"][0]])}
+        found |= {"what": given["deed"][0], "words": DEED_NAMES[given["deed"][0]]}
     if "minutes" in given:
         found["minutes"] = _minutes(given["minutes"][0])
     kept = [photo for photo in body.photos if "photos_shown" not in given or photo in given.get("keep", ())]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from fruitwall.service.household import Household, ago, short_day
-from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, Deed, Sighting
+from fruitwall.service.ledger import GRADES, SIGNS, Sighting
 from fruitwall.service.nights_felt import NightFelt, deed_words
 from fruitwall.service.walk import Look, Stop, Walk
 from fruitwall.speech import say, say_count
@@ -65,7 +65,9 @@ def went_through(stop: Stop, walk: Walk, household: Household) -> list[str]:
     if stop.deeds:
         shown = stop.deeds[-DEEDS_TOLD:][::-1]
         told = [
-            say("{deed} ({day})", deed=done_words(done.deed, walk, household), day=_day(done.entry.at, household))
+            say(
+                "{deed} ({day})", deed=deed_words(done.deed, walk.nights, household), day=_day(done.entry.at, household)
+            )
             for done in shown
         ]
         more = len(stop.deeds) - len(shown)
@@ -77,13 +79,6 @@ def went_through(stop: Stop, walk: Walk, household: Household) -> list[str]:
 
 DEEDS_TOLD = 4
 """Deeds that are named at a stop; the tree's page has all. Our judgement."""
-
-
-def done_words(deed: Deed, walk: Walk, household: Household) -> str:
-    """Name a deed in the reader's language."""
-    if deed.what in DEED_NAMES:
-        return say(DEED_NAMES[deed.what])
-    return deed_words(deed, walk.nights, household)
 
 
 def _day(at: datetime, household: Household) -> str:
