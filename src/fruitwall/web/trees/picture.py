@@ -34,7 +34,7 @@ def picture_of(story: Story, household: Household) -> DrawnChart | None:
     ]
     return draw(
         Chart(
-            title=say("The coldest that it got in each night, and what happened"),
+            title=say("The coldest that it got in each night, and what happened") if nights else say("What happened"),
             unit=household.degree,
             zone=story.zone,
             series=[one for one in series if one.points],
