@@ -18,9 +18,10 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import LedgerEntry, Reading, StoredPhoto
-from fruitwall.journal.rows import find_yard
+from fruitwall.journal.rows import changed, find_yard
 from fruitwall.journal.store import Journal
 from fruitwall.journal.tables import ledger_entries, photos, readings, settings, yards
+from fruitwall.speech import say
 
 KINDS = ("sighting", "deed", "stage", "note")
 """What an entry may be."""
@@ -100,13 +101,21 @@ class Ledger:
         if known is not None:
             if (known.sha256, known.yard_id) == (digest, yard_id):
                 return False
-            raise EntryConflict(f"the entry {entry.id} is stored already and says something else; it was not changed")
+            raise EntryConflict(
+                say("the entry {number} is stored already and says something else; it was not changed", number=entry.id)
+            )
         if entry.replaces is not None:
             found = select(ledger_entries.c.id).where(
                 ledger_entries.c.id == entry.replaces, ledger_entries.c.yard_id == yard_id
             )
             if connection.execute(found).first() is None:
-                raise JournalError(f"the entry {entry.id} corrects {entry.replaces}, which is not stored")
+                raise JournalError(
+                    say(
+                        "the entry {number} corrects {replaced}, which is not stored",
+                        number=entry.id,
+                        replaced=entry.replaces,
+                    )
+                )
         values = {
             "id": entry.id,
             "yard_id": yard_id,
@@ -218,9 +227,7 @@ class Ledger:
         digest = values.pop("sha256")
         entry = LedgerEntry(**values)
         if _digest(entry) != digest:
-            raise JournalError(
-                f"{self.journal.place}: the entry {entry.id} is no longer what was stored; restore a backup"
-            )
+            raise changed(self.journal.place, say("the entry {number}", number=entry.id))
         return entry
 
     # ------------------------------------------------------------ photos, readings, settings
