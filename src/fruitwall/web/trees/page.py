@@ -20,6 +20,7 @@ from fruitwall.speech import say, say_count
 from fruitwall.web.charts.chart import DrawnChart
 from fruitwall.web.trees.picture import picture_of
 from fruitwall.web.trees.words import body_words, stage_words
+from fruitwall.web.walk.words import kind_beside
 
 
 @dataclass(frozen=True)
@@ -29,6 +30,7 @@ class TreeLine:
     name: str
     url: str
     kind: str
+    """Kind and cultivar; empty where the name says it."""
     seen: str
     margin: str
 
@@ -37,7 +39,6 @@ class TreeLine:
 class EntryLine:
     """One entry as shown."""
 
-    id: str
     when: str
     words: str
     note: str
@@ -65,6 +66,8 @@ class TreePage:
     name: str
     url: str
     taxon: str
+    kind: str
+    """Kind and cultivar; empty where the name says it."""
     planned_url: str
     picture: DrawnChart | None
     seen: str
@@ -99,9 +102,9 @@ def tree_line(story: Story, household: Household) -> TreeLine:
     return TreeLine(
         name=story.tree.name,
         url=tree_url(story),
-        kind=story.tree.taxon,
+        kind=kind_beside(story.tree),
         seen=seen,
-        margin=say("tonight {margin}", margin=household.margin(margin)) if isfinite(margin) else "",
+        margin=sentence(say("tonight {margin}", margin=household.margin(margin))) if isfinite(margin) else "",
     )
 
 
@@ -128,6 +131,7 @@ def tree_page(story: Story, household: Household, *, error: str = "", note: str 
         name=story.tree.name,
         url=tree_url(story),
         taxon=story.tree.taxon,
+        kind=kind_beside(story.tree),
         planned_url=f"/#tree-{quote(story.tree.id)}",
         picture=picture_of(story, household),
         seen=_lately(last, story, household) if last else say("Never looked at so far."),
@@ -187,7 +191,6 @@ def _winter(one: Winter) -> str:
 
 def _entry(one: Told, story: Story, household: Household) -> EntryLine:
     return EntryLine(
-        id=one.entry.id,
         when=household.moment(one.entry.at),
         words=body_words(one.body, story, household),
         note=one.body.note,

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from fruitwall.plants.catalogue import said_taxon
 from fruitwall.service.household import Household, ago, short_day
 from fruitwall.service.ledger import GRADES, SIGNS, Sighting
 from fruitwall.service.nights_felt import NightFelt, deed_words
 from fruitwall.service.walk import Look, Stop, Walk
 from fruitwall.speech import say, say_count
+from fruitwall.yard.model import Tree
 
 SIGN_WORDS = dict(SIGNS)
 
@@ -134,6 +136,12 @@ def short_margin(stop: Stop, household: Household) -> str | None:
     """Say the least margin since the last look, for the list; None where nothing is known."""
     night = stop.coldest
     return None if night is None else household.margin(night.margin_planned_k)
+
+
+def kind_beside(tree: Tree) -> str:
+    """Name kind and cultivar to stand beside a tree's own name; nothing where that name says it."""
+    told = [said_taxon(tree.taxon), tree.cultivar or ""]
+    return ", ".join(part for part in told if part and part.lower() not in tree.name.lower())
 
 
 def corrections(looks: list[Look], household: Household) -> list[tuple[str, str]]:
