@@ -29,7 +29,7 @@ KINDS = [taxon.key for taxon in catalogue().taxa]
 
 KEYS = {(taxon.acclimation_source or "fao").partition(":")[0] for taxon in catalogue().taxa}
 NAMES = {name for taxon in catalogue().taxa for name in (*taxon.spanish, taxon.family, taxon.scientific)} | {
-    "fruitwall", "test", "owner", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles",
+    "fruitwall", "test", "owner", "min", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles",
     __version__, *KEYS,
 }  # fmt: skip
 """What no language bends."""
@@ -56,7 +56,11 @@ def test_a_kind_has_no_english_left(client: TestClient, monkeypatch: pytest.Monk
 
 @pytest.mark.parametrize(
     "path",
-    ["/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard/history", "/weather", "/start", "/more"],
+    [
+        "/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard?pick=papaya", "/yard/history", "/household",
+        "/household?pick=lamps-large", "/household?pick=odalis", "/walk", "/walk/papaya", "/walk/-/offline", "/trees",
+        "/trees/papaya", "/weather", "/start", "/more", "/api",
+    ],  # fmt: skip
 )
 def test_a_page_has_no_english_left(at_home: TestClient, monkeypatch: pytest.MonkeyPatch, path: str):
     assert left_in(at_home, path, monkeypatch) == ""

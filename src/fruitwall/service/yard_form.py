@@ -288,6 +288,8 @@ def _unit(kind: str, display: Display) -> str:
         if kind == "difference" and display.temperature == "C":
             return "K"
         return unit_symbol(kind, display)  # type: ignore[arg-type]
+    if kind == "age":
+        return say("years")
     return display.currency if kind == "money" else KINDS[kind].unit
 
 
