@@ -54,14 +54,14 @@ def test_a_kind_has_no_english_left(client: TestClient, monkeypatch: pytest.Monk
     assert left_in(client, f"/kinds/{key}", monkeypatch) == ""
 
 
-@pytest.mark.parametrize(
-    "path",
-    [
-        "/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard?pick=papaya", "/yard/history", "/household",
-        "/household?pick=lamps-large", "/household?pick=odalis", "/walk", "/walk/papaya", "/walk/-/offline", "/trees",
-        "/trees/papaya", "/weather", "/start", "/more", "/api",
-    ],  # fmt: skip
-)
+PAGES = (
+    "/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard?pick=papaya", "/yard/history", "/household",
+    "/household?pick=lamps-large", "/household?pick=odalis", "/walk", "/walk/papaya", "/walk/-/offline", "/trees",
+    "/trees/papaya", "/weather", "/start", "/more", "/api",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("path", PAGES)
 def test_a_page_has_no_english_left(at_home: TestClient, monkeypatch: pytest.MonkeyPatch, path: str):
     assert left_in(at_home, path, monkeypatch) == ""
 
