@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from fruitwall.errors import FruitwallError
-from fruitwall.service.corrections import chain_of, chains_of, rivals_of, says
+from fruitwall.service.corrections import chain_of, chains_of, rivals_of
 from fruitwall.service.earlier import latest_plan
-from fruitwall.service.ledger import BODIES, Body, Deed, Sighting, Signed, Stage, entry_of, trees_of
+from fruitwall.service.ledger import BODIES, Body, Deed, Sighting, Signed, Stage, entry_of, says, trees_of
 from fruitwall.service.nights_felt import NightFelt, NightRead, nights_read
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from fruitwall.journal.entries import LedgerEntry
-from fruitwall.service.corrections import Chain, says
+from fruitwall.service.corrections import Chain
 from fruitwall.service.household import Household
-from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, Body, Deed, Sighting, Stage
+from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, Body, Deed, Sighting, Stage, says
 from fruitwall.service.tree_story import Story
 from fruitwall.speech import say
 from fruitwall.web.trees.page import tree_url

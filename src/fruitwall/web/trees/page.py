@@ -8,11 +8,10 @@ from math import isfinite
 from urllib.parse import quote
 
 from fruitwall.journal.entries import LedgerEntry
-from fruitwall.service.corrections import says
 from fruitwall.service.evening_document import ReasonPart
 from fruitwall.service.household import Household, ago, minutes
 from fruitwall.service.kind_words import cited, figure, hours, subject
-from fruitwall.service.ledger import DEED_NAMES, STAGES
+from fruitwall.service.ledger import DEED_NAMES, STAGES, says
 from fruitwall.service.reader import part_for_reader
 from fruitwall.service.tree_story import Story, Told, Winter
 from fruitwall.service.words import sentence
