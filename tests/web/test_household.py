@@ -223,11 +223,14 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_stays(client, 
 
 def test_what_is_wrong_is_told_in_the_units_of_the_reader(client, monkeypatch):
     for module in ("fruitwall.web.household.routes", "fruitwall.web.editing"):
-        monkeypatch.setattr(f"{module}.who", lambda _: Who(length="ft"))
+        monkeypatch.setattr(f"{module}.who", lambda _: Who(length="ft", temperature="F"))
     sent = filled(look(client, "/household?pick=fleece-small")) | {"width": ["500"]}
     wrong = read_page(client.post("/household/change", data=sent).text).one(id="field-width-error").text
     assert "at most 164 ft" in wrong
     assert "50 m" not in wrong
+    sent = filled(look(client, "/household?pick=heater")) | {"thermostat": ["120"]}
+    wrong = read_page(client.post("/household/change", data=sent).text).one(id="field-thermostat-error").text
+    assert "at least 14 °F and at most 86 °F" in wrong
 
 
 def test_taking_out_is_asked_first_and_undone(client, house):
