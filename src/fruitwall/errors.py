@@ -16,7 +16,10 @@ status, and let everything else be the defect it is.
 
 from __future__ import annotations
 
-from fruitwall.speech import Told, say, say_again
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from fruitwall.speech import Book, Told, noting, say, say_again
 
 
 class FruitwallError(Exception):
@@ -71,3 +74,18 @@ class JournalError(FruitwallError):
 
 class NoYard(JournalError):
     """The journal holds no yard, or none that is not put away."""
+
+
+@contextmanager
+def noting_errors() -> Iterator[Book]:
+    """Note what makes each sentence (`speech.noting`), and that of an error that ends the block.
+
+    English is spoken meanwhile; whoever reads the error hears their own language all the same.
+    """
+    with noting() as book:
+        try:
+            yield book
+        except FruitwallError as error:
+            if not isinstance(error.kept, Told):
+                error.args = (book.kept(error.kept),)
+            raise

@@ -171,7 +171,8 @@ class Book:
         phrase = self.phrases.get(text)
         if phrase is None:
             return text
-        values = {name: self.kept(value) if _is_text(value) else value for name, value in phrase.values.items()}
+        values = {name: str(value) if isinstance(value, Exception) else value for name, value in phrase.values.items()}
+        values = {name: self.kept(value) if _is_text(value) else value for name, value in values.items()}
         made = Told(text)
         made.phrase = replace(phrase, values=values)
         return made

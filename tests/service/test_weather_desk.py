@@ -115,6 +115,25 @@ def test_a_failure_is_told_in_the_language_of_each_reader_whoever_asked(desk, se
     assert desk.last()[1].trouble == "no answer within 9 s"
 
 
+@pytest.mark.parametrize(
+    ("content", "english", "spanish"),
+    [
+        ("<html>", "this is a web page or XML", "esto es una página web o XML"),
+        # What a layer below refuses stands in what the file is told to lack.
+        ("time,t_air [C]\n2026-12-22T18:00Z,99\n2026-12-22T19:00Z,3\n", "is it in °F or K?", "¿está en °F o en K?"),
+    ],
+)
+def test_why_a_forecast_cannot_be_read_is_told_in_the_language_of_each_reader(tmp_path, content, english, spanish):
+    broken = tmp_path / "answer.csv"
+    broken.write_text(content)
+    with speaking("es"), pytest.raises(WeatherError) as caught:
+        forecasts.weather_for(demo_yard(), str(broken), None, now=demo_now())
+
+    assert english in str(caught.value)
+    with speaking("es"):
+        assert spanish in str(caught.value)
+
+
 def test_without_any_kept_forecast_a_failure_is_told_to_the_asker(desk, service, clock):
     service.fails = "the network is down"
     with pytest.raises(SourceUnavailable, match="the network is down"):

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fruitwall.errors import FruitwallError, PlanError
+from fruitwall.errors import PlanError, noting_errors
 from fruitwall.service.nights import Evening, evening_of
 from fruitwall.service.nights import tonight as tonight_of
-from fruitwall.speech import marked, noting, say
+from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
@@ -112,31 +112,26 @@ def plan_evening(
     """
     from fruitwall.service.reader import book_of, with_phrases
 
-    with noting() as book:
+    with noting_errors() as book:
         if before is not None:
             book.phrases.update(book_of(before).phrases)  # what is done already is told in the old plan's words
-        try:
-            plan = _plan_evening(
-                yard,
-                forecast,
-                now=now,
-                night=night,
-                history=history,
-                members=members,
-                nights=nights,
-                seed=seed,
-                threads=threads,
-                report=report,
-                done=done,
-                standing=standing,
-                last=last,
-                worst_case=worst_case,
-                before=before,
-            )
-        except FruitwallError as error:
-            # Said while English was spoken; whoever reads it has a language of their own.
-            error.args = (book.kept(str(error)),)
-            raise
+        plan = _plan_evening(
+            yard,
+            forecast,
+            now=now,
+            night=night,
+            history=history,
+            members=members,
+            nights=nights,
+            seed=seed,
+            threads=threads,
+            report=report,
+            done=done,
+            standing=standing,
+            last=last,
+            worst_case=worst_case,
+            before=before,
+        )
     return with_phrases(plan, book)
 
 

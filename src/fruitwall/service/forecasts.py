@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fruitwall.errors import WeatherError
+from fruitwall.errors import WeatherError, noting_errors
 from fruitwall.journal.ledger import Ledger
 from fruitwall.service.nights import evening_of, tonight
 from fruitwall.speech import say, told
@@ -246,16 +246,17 @@ def _read(
     from fruitwall.weather.sources import read_forecast
 
     location = yard.location
-    return read_forecast(
-        place,
-        latitude_deg=location.latitude_deg,
-        longitude_deg=location.longitude_deg,
-        elevation_m=location.elevation_m,
-        now=now,
-        contact=contact,
-        cache_dir=user_cache_path("fruitwall", appauthor=False) / "forecasts",
-        heard=heard,
-    )
+    with noting_errors():
+        return read_forecast(
+            place,
+            latitude_deg=location.latitude_deg,
+            longitude_deg=location.longitude_deg,
+            elevation_m=location.elevation_m,
+            now=now,
+            contact=contact,
+            cache_dir=user_cache_path("fruitwall", appauthor=False) / "forecasts",
+            heard=heard,
+        )
 
 
 def _unpack(stored: StoredForecast) -> Forcing:
