@@ -29,7 +29,7 @@ KINDS = [taxon.key for taxon in catalogue().taxa]
 
 KEYS = {(taxon.acclimation_source or "fao").partition(":")[0] for taxon in catalogue().taxa}
 NAMES = {name for taxon in catalogue().taxa for name in (*taxon.spanish, taxon.family, taxon.scientific)} | {
-    "fruitwall", "test", "owner", "min", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles",
+    "fruitwall", "test", "min", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles",
     __version__, *KEYS,
 }  # fmt: skip
 """What no language bends."""

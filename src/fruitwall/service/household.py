@@ -271,6 +271,15 @@ def minutes(value: float) -> str:
     return f"{whole // 60}{NO_BREAK}h{NO_BREAK}{whole % 60:02d}{NO_BREAK}min"
 
 
+OWNER = "owner"
+"""As what somebody signs who needs no account, since nobody else comes in."""
+
+
+def author_words(author: str) -> str:
+    """Say who did something: by the name that somebody typed, or as the owner who needs no account."""
+    return say("owner") if author == OWNER else author
+
+
 def ago(then: datetime, now: datetime) -> str:
     """Write how long ago a moment lies: "just now", "25 min ago", "3 h ago", "2 days ago", "in 4 h"."""
     seconds = (now - then).total_seconds()

@@ -15,7 +15,7 @@ from starlette.datastructures import FormData
 
 from fruitwall.journal.entries import YardVersion
 from fruitwall.service.house import House
-from fruitwall.service.household import Household, decimal
+from fruitwall.service.household import Household, author_words, decimal
 from fruitwall.service.yard_edit import (
     Add,
     Change,
@@ -265,7 +265,7 @@ class EditDesk(ABC):
         except EditConflict as conflict:
             hidden = [(key, one) for key, values in posted.items() if key != "onto" for one in values]
             both = Conflict(
-                author=conflict.version.author,
+                author=author_words(conflict.version.author),
                 rows=conflict_rows(
                     (conflict.before, conflict.theirs, conflict.mine), self._form_of(request, conflict.thing, base)
                 ),

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service.corrections import Chain
-from fruitwall.service.household import Household
+from fruitwall.service.household import Household, author_words
 from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, Body, Deed, Sighting, Stage, says
 from fruitwall.service.tree_story import Story
 from fruitwall.speech import say
@@ -146,7 +146,7 @@ def _signs(body: Body) -> list[tuple[str, str]]:
 
 def _version(entry: LedgerEntry, chain: Chain, story: Story, household: Household) -> Version:
     """Tell one step: who did it, when, and what it said."""
-    by = {"moment": household.moment(entry.received), "name": entry.author}
+    by = {"moment": household.moment(entry.received), "name": author_words(entry.author)}
     body = says(entry) or Body()
     before = next((one for one in chain.entries if one.id == entry.replaces), None)
     if before is None:

@@ -9,7 +9,7 @@ from urllib.parse import quote
 
 from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service.evening_document import ReasonPart
-from fruitwall.service.household import Household, ago, minutes
+from fruitwall.service.household import Household, ago, author_words, minutes
 from fruitwall.service.kind_words import cited, figure, hours, subject
 from fruitwall.service.ledger import DEED_NAMES, STAGES, says
 from fruitwall.service.reader import part_for_reader
@@ -193,7 +193,7 @@ def _entry(one: Told, story: Story, household: Household) -> EntryLine:
         when=household.moment(one.entry.at),
         words=body_words(one.body, story, household),
         note=one.body.note,
-        by=one.entry.author,
+        by=author_words(one.entry.author),
         photos=list(one.body.photos),
         corrected=one.corrected,
         rival=one.rival,
@@ -206,5 +206,5 @@ def _back(back: LedgerEntry, story: Story, household: Household) -> BackLine:
     return BackLine(
         url=f"{tree_url(story)}/{back.id}",
         words=body_words(body, story, household) if body is not None else say("Note"),
-        told=say("taken back {moment}, {name}", moment=household.moment(back.received), name=back.author),
+        told=say("taken back {moment}, {name}", moment=household.moment(back.received), name=author_words(back.author)),
     )

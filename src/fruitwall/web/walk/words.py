@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 from fruitwall.plants.catalogue import said_taxon
-from fruitwall.service.household import Household, ago, short_day
+from fruitwall.service.household import Household, ago, author_words, short_day
 from fruitwall.service.ledger import GRADES, SIGNS, Sighting
 from fruitwall.service.nights_felt import NightFelt, deed_words
 from fruitwall.service.walk import Look, Stop, Walk
@@ -43,7 +43,7 @@ def last_look(look: Look | None, now: datetime) -> str:
     return say(
         "Last look {ago}, by {author}: {looked}.",
         ago=ago(look.entry.at, now),
-        author=look.entry.author,
+        author=author_words(look.entry.author),
         looked=looked(look.sighting),
     )
 
@@ -151,7 +151,7 @@ def corrections(looks: list[Look], household: Household) -> list[tuple[str, str]
             look.entry.id,
             say(
                 "{author}, {moment}: {looked}",
-                author=look.entry.author,
+                author=author_words(look.entry.author),
                 moment=household.moment(look.entry.received),
                 looked=looked(look.sighting),
             ),

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from fruitwall.service.house import House
-from fruitwall.service.household import Household, decimal, long_day
+from fruitwall.service.household import Household, author_words, decimal, long_day
 from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, yard_steps
 from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, number_text, part_of
 from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
@@ -204,6 +204,7 @@ def history_page(house: House, asking: Who) -> HistoryPage:
     household = household_of(yard, asking)
     steps = house.journal.yard_steps(house.yard_name)[::-1]
     lines = [
-        VersionLine(one.number, household.moment(one.created), one.author, one.restores) for one in steps[:MOST_LINES]
+        VersionLine(one.number, household.moment(one.created), author_words(one.author), one.restores)
+        for one in steps[:MOST_LINES]
     ]
     return HistoryPage(version.number, lines, max(len(steps) - MOST_LINES, 0), asking.may("owner"))
