@@ -169,24 +169,13 @@ class Ledger:
         query = _entries.where(ledger_entries.c.withdrawn.is_(False), ledger_entries.c.id.not_in(replacing))
         if tree is not None:
             query = query.where(ledger_entries.c.tree == tree)
-        if kind is not None:
-            query = query.where(ledger_entries.c.kind == kind)
-        if since is not None:
-            query = query.where(ledger_entries.c.at_utc >= since)
-        if until is not None:
-            query = query.where(ledger_entries.c.at_utc < until)
-        return self._read(query)
+        return self._read(_only(query, kind, since, until))
 
-    def taken_back(self, *, kind: str, since: datetime, until: datetime) -> list[LedgerEntry]:
-        """Give the entries that take another back, of what happened then: `since` included, `until` not."""
-        return self._read(
-            _entries.where(
-                ledger_entries.c.withdrawn.is_(True),
-                ledger_entries.c.kind == kind,
-                ledger_entries.c.at_utc >= since,
-                ledger_entries.c.at_utc < until,
-            )
-        )
+    def taken_back(
+        self, *, kind: str | None = None, since: datetime | None = None, until: datetime | None = None
+    ) -> list[LedgerEntry]:
+        """Give the entries that take another back, oldest first; what is given limits them as for `current`."""
+        return self._read(_only(_entries.where(ledger_entries.c.withdrawn.is_(True)), kind, since, until))
 
     def history(self, entry: str) -> list[LedgerEntry]:
         """Give an entry and all corrections of it and of these, oldest received first.
@@ -331,6 +320,19 @@ class Ledger:
             query = select(settings.c.value).where(settings.c.yard_id == yard_id, settings.c.key == key)
             text = connection.scalar(query.order_by(settings.c.id.desc()).limit(1))
             return None if text is None else json.loads(text)
+
+
+def _only(
+    query: Select[*tuple[object, ...]], kind: str | None, since: datetime | None, until: datetime | None
+) -> Select[*tuple[object, ...]]:
+    """Limit entries to a kind and a time, where they are given."""
+    if kind is not None:
+        query = query.where(ledger_entries.c.kind == kind)
+    if since is not None:
+        query = query.where(ledger_entries.c.at_utc >= since)
+    if until is not None:
+        query = query.where(ledger_entries.c.at_utc < until)
+    return query
 
 
 def _insert_new(connection: Connection, table: Table, values: dict[str, object]) -> int:
