@@ -225,36 +225,22 @@ def test_every_page_is_sound(browser, demo, pages, size):
     page.get_by_label("Passphrase").fill(PASSPHRASE)
     page.get_by_role("button", name="Log in").click()
     page.wait_for_url(f"{demo.address}/")
-    page.close()
-    for path, page, told in _visits(context, demo.address, pages):
+    told: list[object] = []
+    page.on("console", lambda message: None if NOT_SAID.search(message.text) else told.append(message.text))
+    page.on("pageerror", lambda error: told.append(str(error)))
+    here = urlsplit(demo.address).netloc
+    page.on("request", lambda asked: None if _ours(asked.url, here) else told.append(f"asks for {asked.url}"))
+    for path in pages:
+        told.clear()
+        page.emulate_media(color_scheme="light")
+        page.goto(demo.address + path)
+        page.wait_for_load_state("networkidle")
         page.evaluate(UNFOLD)
         told += _faults(page, SIZES[size]["width"])
         if told:
-            wrong[path] = told
+            wrong[path] = list(told)
     context.close()
     assert not wrong, json.dumps(wrong, indent=1)
-
-
-def _visits(context: Any, base: str, paths: list[str]) -> Iterator[tuple[str, Any, list[object]]]:
-    """Give each page once it is at rest, with what it told; the next one loads and comes to rest meanwhile."""
-    here = urlsplit(base).netloc
-
-    def begin(path: str) -> tuple[str, Any, list[object]]:
-        page, told = context.new_page(), list[object]()
-        page.on("console", lambda message: None if NOT_SAID.search(message.text) else told.append(message.text))
-        page.on("pageerror", lambda error: told.append(str(error)))
-        page.on("request", lambda asked: None if _ours(asked.url, here) else told.append(f"asks for {asked.url}"))
-        page.goto(base + path, wait_until="commit")
-        return path, page, told
-
-    visits = map(begin, paths)
-    visit = next(visits)
-    while visit is not None:
-        following = next(visits, None)
-        visit[1].wait_for_load_state("networkidle")
-        yield visit
-        visit[1].close()
-        visit = following
 
 
 def _ours(url: str, here: str) -> bool:
