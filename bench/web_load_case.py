@@ -16,7 +16,8 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
-from bench.web_server import Server, machine, serving
+from bench.machine import machine
+from bench.web_server import Server, serving
 from bench.web_yard import TREES, keep, large_yard
 from fruitwall.yard.demo import demo_yard
 

@@ -18,7 +18,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bench.web_server import machine, serving
+from bench.machine import machine
+from bench.web_server import serving
 from bench.web_yard import TREES, keep, large_yard
 from fruitwall.yard.demo import demo_yard
 

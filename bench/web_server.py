@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import platform
 import re
 import signal
 import subprocess
@@ -99,16 +98,3 @@ def _address(process: subprocess.Popen[str]) -> str:
                 else:
                     return found[0]
     raise RuntimeError(f"the server stopped with status {process.wait()} before it said where it listens")
-
-
-def machine() -> str:
-    """Name processor, cores and Python."""
-    try:
-        lines = Path("/proc/cpuinfo").read_text().splitlines()
-    except OSError:
-        lines = []
-    names = [line.split(":")[1].strip() for line in lines if line.startswith("model name")]
-    return (
-        f"{names[0] if names else platform.machine()}, {os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, "
-        f"Python {platform.python_version()}"
-    )

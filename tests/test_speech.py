@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fruitwall import speech
-from fruitwall.speech import Book, noting, preferred_language, say, say_count, say_list, speaking
+from fruitwall.speech import Book, noting, preferred_language, say, say_again, say_count, say_list, speaking
 
 
 @pytest.fixture(autouse=True)
@@ -87,6 +87,18 @@ def test_an_amount_in_a_sentence_is_written_anew_for_the_reader():
     with speech.writing(lambda amount: f"{amount.parts[0] / 0.3048:.0f} ft"):
         assert book.said("Cover with 2.5 m.") == "Cover with 8 ft."
     assert book.about([text]).phrases.keys() == {text}
+
+
+def test_a_sentence_is_kept_by_itself_with_what_stands_in_it_and_its_plural():
+    with noting() as book:
+        place = say("cover with {cover}", cover="x")
+        text = say_count("{count} tree in {place}", "{count} trees in {place}", 3, place=place)
+    kept = book.kept(text)
+
+    assert kept == "3 trees in cover with x"
+    assert book.kept("unknown") == "unknown"
+    with speaking("es"):
+        assert say_again(kept) == "3 árboles en cubrir con x"
 
 
 def test_a_name_that_somebody_typed_stays_although_the_program_knows_the_word():

@@ -2,15 +2,44 @@
 
 from __future__ import annotations
 
+import ast
 from pathlib import Path
 
 import pytest
 
+import fruitwall
 from fruitwall.said import amiss, said_in
+
+FOR_PEOPLE = {
+    *("YardFileError", "UnknownTaxonError", "WeatherError", "SourceUnavailable", "PlanError", "JournalError"),
+    *("NoYard", "YardMoved", "EntryConflict", "TooSoon", "PictureRefused", "EditRefused"),
+}
+"""Errors whose text is shown to whoever caused them."""
 
 
 def test_every_message_is_translated_and_none_is_stale():
     assert amiss(said_in(), "es") == []
+
+
+def own_words(given: ast.expr) -> str:
+    """Give the letters that an argument holds itself, outside what is filled in and what is said."""
+    parts = given.values if isinstance(given, ast.JoinedStr) else [given]
+    return "".join(
+        letter for part in parts if isinstance(part, ast.Constant) for letter in str(part.value) if letter.isalpha()
+    )
+
+
+def test_no_error_for_people_speaks_english_by_itself():
+    root = Path(fruitwall.__file__).parent
+    found = [
+        f"{file.relative_to(root)}:{call.lineno}"
+        for file in sorted(root.rglob("*.py"))
+        for call in ast.walk(ast.parse(file.read_text(encoding="utf-8")))
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in FOR_PEOPLE
+        if call.args and own_words(call.args[0])
+    ]
+
+    assert found == []
 
 
 @pytest.fixture

@@ -166,6 +166,17 @@ class Book:
         if text in self.phrases:
             self.phrases.setdefault(capital(text), replace(self.phrases[text], capital=True))
 
+    def kept(self, text: str) -> str:
+        """Give a sentence of this book by itself, as `told` makes one; a text that it does not know stays as it is."""
+        phrase = self.phrases.get(text)
+        if phrase is None:
+            return text
+        values = {name: str(value) if isinstance(value, Exception) else value for name, value in phrase.values.items()}
+        values = {name: self.kept(value) if _is_text(value) else value for name, value in values.items()}
+        made = Told(text)
+        made.phrase = replace(phrase, values=values)
+        return made
+
     def about(self, texts: Sequence[str]) -> Book:
         """Give a book of what is needed to say some texts again, and no more."""
         kept = Book()
@@ -216,8 +227,8 @@ def say_again(text: str) -> str:
     """Say a told sentence, or a fixed text, in the language in force; a text that is not known stays as it is."""
     if not isinstance(text, Told):
         return translated(text)
-    phrase = text.phrase
-    return _say(Phrase(phrase.template, values={name: _again(value) for name, value in phrase.values.items()}))
+    phrase = replace(text.phrase, values={name: _again(value) for name, value in text.phrase.values.items()})
+    return capital(_say(phrase)) if phrase.capital else _say(phrase)
 
 
 def _again(value: Any) -> Any:

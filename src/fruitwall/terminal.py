@@ -22,8 +22,8 @@ from fruitwall.service.evening_document import EveningPlan, Spread, Task, TreePl
 from fruitwall.service.explained import cold_rows, cold_title
 from fruitwall.service.household import Household, bare_percent, decimal, long_day, minutes, percent, short_day
 from fruitwall.service.station import StationNight
-from fruitwall.service.words import OCCASIONS
-from fruitwall.speech import marked, say, say_again, say_count
+from fruitwall.service.words import OCCASIONS, VERDICT_NAMES
+from fruitwall.speech import capital, marked, say, say_again, say_count
 
 VERDICT_STYLES = {"safe": "green", "watch": "yellow", "danger": "bold red", "deadly": "bold white on red"}
 """Colours of the four verdicts; the word itself always stands beside them."""
@@ -41,13 +41,6 @@ WORTH_SAYING = 0.5
 
 WIDE = 100
 """Columns from which the table of trees has its full form."""
-
-VERDICT_WORDS = {
-    "safe": marked("safe"),
-    "watch": marked("watch"),
-    "danger": marked("danger"),
-    "deadly": marked("deadly"),
-}
 
 
 def columns() -> int:
@@ -161,10 +154,10 @@ def _tree_row(tree: TreePlan, household: Household) -> tuple[Text, Text, str, st
     death = _arrow(
         bare_percent(tree.chance_of_death["nothing"]), bare_percent(tree.chance_of_death["chosen"]), same=same
     )
-    verdict = Text(say(VERDICT_WORDS[tree.verdict]), style=VERDICT_STYLES[tree.verdict])
+    verdict = Text(say(VERDICT_NAMES[tree.verdict]), style=VERDICT_STYLES[tree.verdict])
     if not same and tree.verdict_with_plan != tree.verdict:
         verdict.append(" → ", style="not bold default on default")
-        verdict.append(say(VERDICT_WORDS[tree.verdict_with_plan]), style=VERDICT_STYLES[tree.verdict_with_plan])
+        verdict.append(say(VERDICT_NAMES[tree.verdict_with_plan]), style=VERDICT_STYLES[tree.verdict_with_plan])
     if _only_fruit(tree):
         verdict.append(say(" (fruit)"), style="not bold default on default")
     coldest = _arrow(
@@ -332,7 +325,7 @@ def _foot(plan: EveningPlan, household: Household) -> RenderableType:
             seconds=plan.solver.seconds,
         ),
         say("Made {time}.", time=household.moment(plan.made)),
-        *(f"{one[0].upper()}{one[1:]}." for one in plan.solver.notes),
+        *(f"{capital(one)}." for one in plan.solver.notes),
     ]
     return Text("\n" + " ".join(sentences), style="dim")
 
@@ -354,7 +347,7 @@ def comparison(plan: EveningPlan) -> RenderableType:
             str(way.lifts),
             decimal(f"{way.kwh:.1f}"),
         )
-    notes = [Text(f"{way.name[0].upper()}{way.name[1:]}: {way.note}.", style="dim") for way in plan.compare if way.note]
+    notes = [Text(f"{capital(way.name)}: {way.note}.", style="dim") for way in plan.compare if way.note]
     legend = Text(
         say("Loss: expected, of all trees; lose a tree: chance that at least one dies; trees: how many get something."),
         style="dim",

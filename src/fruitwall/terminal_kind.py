@@ -21,7 +21,6 @@ from fruitwall.service.kind_words import (
     alternatives,
     axis_of,
     cited,
-    degrees,
     figure,
     guessed_words,
     heat_words,
@@ -32,7 +31,7 @@ from fruitwall.service.kind_words import (
 )
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.service.words import sentence
-from fruitwall.speech import language, say, speaking
+from fruitwall.speech import capital, language, say, speaking
 
 if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
@@ -186,7 +185,7 @@ def kinds_list(kinds: Sequence[KindLine], *, width: int = 80) -> str:
 def _head(document: KindDocument, width: int) -> Iterator[str]:
     """Give names and facts."""
     name = name_for_reader(document.english, document.spanish)
-    yield f"{name[:1].upper()}{name[1:]}, {document.scientific} ({document.family})"
+    yield f"{capital(name)}, {document.scientific} ({document.family})"
     yield from _folded(say("English: {names}.", names=alternatives(document.english)), width)
     yield from _folded(say("Spanish: {names}.", names=alternatives(document.spanish)), width)
     if document.synonyms:
@@ -245,7 +244,7 @@ def _level(limit: GradeLimit, axis: Axis, room: int, household: Household) -> st
     """Draw one level: its middle in its spread."""
     cells = [" "] * room
     low, middle, high = (
-        _column(degrees(limit.middle_c + d, household), axis, room) for d in (-limit.sd_k, 0.0, limit.sd_k)
+        _column(household.degrees(limit.middle_c + d), axis, room) for d in (-limit.sd_k, 0.0, limit.sd_k)
     )
     cells[low : high + 1] = "=" * (high + 1 - low)
     cells[middle] = "o"
@@ -256,8 +255,8 @@ def _row(statement: Statement, axis: Axis, room: int, household: Household) -> s
     """Draw one figure: a bar where it puts the limit, or an arrow towards the cold."""
     assert statement.mark is not None
     cells = [" "] * room
-    low = _column(degrees(statement.mark.low_c, household), axis, room)
-    high = _column(degrees(statement.mark.high_c, household), axis, room)
+    low = _column(household.degrees(statement.mark.low_c), axis, room)
+    high = _column(household.degrees(statement.mark.high_c), axis, room)
     if statement.mark.colder:
         cells[max(0, high - 3) : high + 1] = "<---"[: min(4, high + 1)]
     else:

@@ -25,7 +25,7 @@ from fruitwall.journal.ledger import Ledger
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.journal.replacing import restore_over
-from fruitwall.journal.tables import metadata
+from fruitwall.journal.tables import REVISION, metadata
 from fruitwall.journal.whole import check_whole
 
 ENTRY = "00000000-0000-4000-8000-{:012d}"
@@ -70,20 +70,27 @@ def rewritten(backup: Path, **changes: object) -> Path:
     return other
 
 
+def columns_at(revision: str, folder: Path) -> dict[str, set[str]]:
+    """Give the columns that each of our tables had after a migration."""
+    engine = make_engine(database_url(folder / "then.db"), wait_s=1)
+    with engine.connect() as connection, connection.begin():
+        config = Config()
+        config.set_main_option("script_location", "fruitwall.journal:migrations")
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)
+        found = inspect(connection)
+        tables = [table for table in found.get_table_names() if table in metadata.tables]
+        had = {table: {one["name"] for one in found.get_columns(table)} for table in tables}
+    engine.dispose()
+    return had
+
+
 # ------------------------------------------------------------ older and newer
 
 
 def test_what_an_older_program_saved_is_restored_and_goes_on(journal, photos, backup, tmp_path, now):
     """The first migration had neither ledger nor accounts, and versions without `restores`."""
-    engine = make_engine(database_url(tmp_path / "first.db"), wait_s=1)
-    with engine.connect() as connection, connection.begin():
-        config = Config()
-        config.set_main_option("script_location", "fruitwall.journal:migrations")
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0001")
-        found = inspect(connection)
-        had = {table: {one["name"] for one in found.get_columns(table)} for table in found.get_table_names()}
-    engine.dispose()
+    had = columns_at("0001", tmp_path)
     older = backup.with_name("older.zip")
     with zipfile.ZipFile(backup) as new, zipfile.ZipFile(older, "w") as old:
         manifest = json.loads(new.read("manifest.json"))
@@ -99,15 +106,19 @@ def test_what_an_older_program_saved_is_restored_and_goes_on(journal, photos, ba
     restore_backup(older, journal, photos)
 
     assert "restores" not in had["yard_versions"]
+    assert "ledger_entries" not in had
     assert journal.current_yard().text == "a: 1\n"
     assert journal.store_yard("a: 2\n", name="A", now=now, author="Ben", restores=1).number == 2
     assert Ledger(journal).current() == []
 
 
-def test_columns_of_later_migrations_may_be_empty():
+@pytest.mark.parametrize("revision", [f"{number:04d}" for number in range(1, int(REVISION))])
+def test_columns_of_later_migrations_may_be_empty_or_have_a_value(revision, tmp_path):
     """Else a backup from before them could not be restored: rows come without what was not there then."""
-    later = [metadata.tables["yard_versions"].c.restores]
-    assert all(column.nullable for column in later)
+    had = columns_at(revision, tmp_path)
+    later = [one for table in had for one in metadata.tables[table].c if one.name not in had[table]]
+
+    assert [str(one) for one in later if not one.nullable and one.server_default is None] == []
 
 
 @pytest.mark.parametrize("revision", ["9999", "a1b2"])

@@ -29,6 +29,12 @@ def test_sentences_from_below_are_read_in_the_households_units(text: str, read: 
     assert CELSIUS.in_own_units(text) == text
 
 
+def test_a_mass_from_below_has_the_decimal_mark_of_the_language() -> None:
+    pounds = Household(Display(mass="lb"), ZONE)
+    with speaking("es"):
+        assert pounds.in_own_units("levanta 3.5 kg").replace(NO_BREAK, " ") == "levanta 7,7 lb"
+
+
 @pytest.mark.parametrize(("share", "read"), [(0, "0 %"), (0.004, "under 1 %"), (0.996, "over 99 %"), (1, "100 %")])
 def test_what_is_possible_is_never_called_impossible(share: float, read: str) -> None:
     assert percent(share).replace("\N{NO-BREAK SPACE}", " ") == read

@@ -15,7 +15,7 @@ from fruitwall.plants.tolerance import LEAF, WOOD, prior
 from fruitwall.said import TAG
 from fruitwall.service.household import Household
 from fruitwall.service.kind import describe_kind, kind_for_reader, list_kinds, look_up, reader
-from fruitwall.service.kind_words import axis_of, degrees
+from fruitwall.service.kind_words import axis_of
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.terminal_kind import kind_answer, kind_page, kinds_list
 from fruitwall.yard.model import Display
@@ -155,7 +155,7 @@ def test_the_number_of_the_axis_stands_over_its_place(household: Household) -> N
     death = next(line for line in lines if line.startswith("dead "))
 
     # The middle of the last level lies between the two numbers that it lies between.
-    middle = degrees(document.grades[-1].middle_c, household)
+    middle = household.degrees(document.grades[-1].middle_c)
     below, above = max(t for t in axis.ticks if t <= middle), min(t for t in axis.ticks if t > middle)
     at = [numbers.index(f" {tick} ".replace("-", "−")) + 1 for tick in (below, above)]
     assert at[0] - 1 <= death.index("o", 28) <= at[1] + 2

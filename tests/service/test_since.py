@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from inspect import signature
 from types import SimpleNamespace
 
 import pytest
 
 from fruitwall.physics.body import Body
+from fruitwall.physics.night import simulate
 from fruitwall.physics.treatment import LEAVE, Treatment
 from fruitwall.service.evening import evenings_ahead
 from fruitwall.service.evening_document import DoneTask, StandingPart
-from fruitwall.service.outlook import Situation, finished_since
+from fruitwall.service.outlook import STEP, Situation, finished_since
 from fruitwall.service.since import nights_of_trees
 from fruitwall.service.venting import venting_of
 from tests.physics.nights import LAST, frost_weather, open_spot
@@ -66,6 +68,10 @@ def test_a_treatment_counts_from_its_last_part_and_before_sunset_from_sunset() -
 
     its = situation(TEN, measure(part("cover@a")), done=both[:1])
     assert set(finished_since(its)) == {its.evenings[0].sunset}
+
+
+def test_the_step_is_that_of_the_physics() -> None:
+    assert timedelta(minutes=signature(simulate).parameters["step_minutes"].default) == STEP
 
 
 def test_what_stands_since_an_earlier_night_counts_from_sunset() -> None:

@@ -14,6 +14,7 @@ from fruitwall.service import forecasts
 from fruitwall.service.desk import EveningsDesk
 from fruitwall.service.forecasts import DEFAULT_SERVICE, Asked
 from fruitwall.service.weather_desk import AFTER_FAILURE, AT_MOST_EVERY, TooSoon, WeatherDesk
+from fruitwall.speech import say_again, speaking, told
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.yard.demo import demo_yard, demo_yard_text
 from tests.web.sample import sample_plan
@@ -98,6 +99,39 @@ def test_a_failure_leaves_the_last_good_forecast_in_use_and_is_told(desk, servic
     clock.now += AT_MOST_EVERY
     desk.fetch_now()
     assert desk.last()[1] is None
+
+
+def test_a_failure_is_told_in_the_language_of_each_reader_whoever_asked(desk, service, clock):
+    desk.weather(demo_yard(), clock.now)
+    service.fails = told("no answer within {seconds:g} s", seconds=9)
+    with speaking("es"):
+        forecast, _ = desk.weather(demo_yard(), clock.now + timedelta(hours=1))
+        spanish = "sin respuesta en 9 s"
+        assert say_again(forecast.warnings[-1]) == f"no se pudo consultar de nuevo el servicio: {spanish}"
+        assert desk.last()[1].trouble == spanish
+
+    # A plan is kept in English, with what made each of its sentences.
+    assert forecast.warnings[-1] == "the service could not be asked anew: no answer within 9 s"
+    assert desk.last()[1].trouble == "no answer within 9 s"
+
+
+@pytest.mark.parametrize(
+    ("content", "english", "spanish"),
+    [
+        ("<html>", "this is a web page or XML", "esto es una página web o XML"),
+        # What a layer below refuses stands in what the file is told to lack.
+        ("time,t_air [C]\n2026-12-22T18:00Z,99\n2026-12-22T19:00Z,3\n", "is it in °F or K?", "¿está en °F o en K?"),
+    ],
+)
+def test_why_a_forecast_cannot_be_read_is_told_in_the_language_of_each_reader(tmp_path, content, english, spanish):
+    broken = tmp_path / "answer.csv"
+    broken.write_text(content)
+    with speaking("es"), pytest.raises(WeatherError) as caught:
+        forecasts.weather_for(demo_yard(), str(broken), None, now=demo_now())
+
+    assert english in str(caught.value)
+    with speaking("es"):
+        assert spanish in str(caught.value)
 
 
 def test_without_any_kept_forecast_a_failure_is_told_to_the_asker(desk, service, clock):

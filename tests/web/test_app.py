@@ -162,6 +162,8 @@ def test_the_server_does_not_answer_under_a_strange_name(client, host):
     assert answer.status_code == 400
     assert "does not answer under the host name" in answer.text
     assert "Lizard Steps" not in answer.text
+    spanish = client.get("/", headers={"host": host, "accept-language": "es"})
+    assert "no responde con el nombre" in spanish.text
 
 
 def test_more_host_names_can_be_allowed(client_of):

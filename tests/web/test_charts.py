@@ -14,7 +14,7 @@ import pytest
 
 import fruitwall.web
 from fruitwall.web.assets import Assets
-from fruitwall.web.charts.chart import WIDTH, Cell, Chart, Event, Point, Series, Strip, Thumb, draw
+from fruitwall.web.charts.chart import PLOT, WIDTH, Cell, Chart, Event, Point, Series, Strip, Thumb, draw
 from fruitwall.web.charts.signs import SIGN_WORDS, sign_of_grade
 from fruitwall.web.margins import BANDS
 from fruitwall.web.pages import Pages
@@ -145,6 +145,15 @@ def test_a_grade_has_a_shape_and_the_shape_has_words(grade, sign):
     assert sign_of_grade(grade) == sign
     drawn = draw(Chart("Looks", "", ZONE, events=[Event(START, "look", sign)]))
     assert [words for _, words in drawn.legend] == [SIGN_WORDS[sign]]
+
+
+def test_what_happened_alone_needs_no_plot():
+    events, value = [Event(START, "look", "whole", "0")], Series("Cold", [Point(START, -2.0)])
+    plain, full = (draw(Chart("Looks", "°C", ZONE, series, events)) for series in ([], [value]))
+
+    assert size_of(str(plain.picture))[1] == size_of(str(full.picture))[1] - PLOT
+    assert "chart-rule" not in str(plain.picture)
+    assert plain.summary == "On Tue 1 Dec."
 
 
 def test_nothing_is_no_picture():

@@ -92,15 +92,24 @@ drawing are left to axe, which knows the exception for spacing."""
 
 UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true })"
 
-THIN = """() => {
+ROWS = "li, tr, details, dl > div"
+
+THIN = f"""() => {{
+    const sort = one => [one.tagName, one.getAttribute('class'), one.getAttribute('role')].join(' ')
+    const way = one => (one.localName === 'main' ? '' : `${{way(one.parentElement)}}/${{sort(one)}}`)
     const met = new Map()
-    for (const one of document.querySelectorAll('main :is(li, tr, details, dl > div)')) {
-        const place = `${one.parentElement.tagName} ${one.parentElement.className} ${one.tagName} ${one.className}`
-        met.set(place, (met.get(place) ?? 0) + 1)
-        if (met.get(place) > 8) one.remove()
-    }
-}"""
-"""Leaves eight of each sort of row: all 34 trees of an evening, unfolded, cost axe half a minute."""
+    for (const row of [...document.querySelectorAll('main :is({ROWS})')].reverse()) {{
+        const own = [row, ...row.querySelectorAll('*')].filter(one => one.closest('{ROWS}') === row)
+        const ways = [...new Set(own.map(way))]
+        if (row.querySelector('{ROWS}') || ways.some(one => (met.get(one) ?? 0) < 2)) {{
+            for (const one of ways) met.set(one, (met.get(one) ?? 0) + 1)
+        }} else {{
+            row.remove()
+        }}
+    }}
+}}"""
+"""Takes away each row all of whose parts stand in two other rows at least, by the ways from `main` down to them: all 34
+trees of an evening, unfolded, cost axe half a minute. From the last row up, so that rows within rows come first."""
 
 WANTED = {"resultTypes": ["violations"], "selectors": False, "iframes": False}
 """What axe is asked for; without the rest it takes half as long."""
@@ -202,7 +211,7 @@ def pages(demo: SimpleNamespace) -> list[str]:
 
 
 def test_the_walk_leaves_no_area_out(demo, pages):
-    assert {area.url for area in AREAS} - {"/household"} <= set(pages)
+    assert {area.url for area in AREAS} <= set(pages)
     assert {"/start", "/more", "/log-in", "/settings/people", "/yard/history", "/yard/underlay"} <= set(pages)
 
 
@@ -255,13 +264,14 @@ def _faults(page: Any, width: int) -> list[object]:
     if (language := page.evaluate("document.documentElement.lang")) != "en":
         faults.append(f"the language is said to be {language!r}")
     page.evaluate(THIN)
+    page.evaluate(Axe().axe_script)
     # Only colours differ by dark.
     for scheme, rules in (
         ("light", {"rules": {"target-size": {"enabled": True}}}),
         ("dark", {"runOnly": ["color-contrast", "link-in-text-block"]}),
     ):
         page.emulate_media(color_scheme=scheme)
-        found = Axe().run(page, options=WANTED | rules).response["violations"]
+        found = page.evaluate("options => axe.run(options)", WANTED | rules)["violations"]
         faults += [
             (scheme, one["id"], len(one["nodes"]), [node["html"][:120] for node in one["nodes"][:3]])
             for one in found

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from zoneinfo import ZoneInfo
 
 import pytest
 from starlette.testclient import TestClient
 
 from fruitwall.service.house import House
+from fruitwall.service.household import Household
 from fruitwall.service.in_use import InUse, Taken, in_use
 from fruitwall.service.yard_edit import GROUPS, data_of, find
 from fruitwall.service.yard_form import MODELS, form_of, part_of, parts_of
+from fruitwall.service.yard_words import HELP_WORDS
+from fruitwall.speech import speaking
+from fruitwall.web.household.lines import summary_of
 from fruitwall.web.household.page import KINDS
-from fruitwall.web.household.words import ADD_WORDS, DRAWN, TOLD
+from fruitwall.web.household.words import ADD_WORDS, AT_THE_PLAN, DRAWN
 from fruitwall.web.who import Who
 from fruitwall.yard.file import parse_yard
 from fruitwall.yard.model import Gear
@@ -40,7 +45,7 @@ def client(client_of: Callable[..., TestClient], house: House) -> TestClient:
 
 @pytest.fixture
 def helper(client: TestClient, monkeypatch: pytest.MonkeyPatch) -> TestClient:
-    for place in ("fruitwall.web.household.routes.who", "fruitwall.web.who.who"):
+    for place in ("fruitwall.web.household.routes.who", "fruitwall.web.editing.who", "fruitwall.web.who.who"):
         monkeypatch.setattr(place, lambda _: Who("Hal", "helper"))
     return client
 
@@ -70,6 +75,20 @@ def test_all_gear_and_everybody_stand_on_the_page_with_what_they_are(client):
         assert words in text
 
 
+def test_every_amount_of_a_line_has_the_decimal_mark_of_the_language():
+    metric = Household(FAHRENHEIT.model_copy(update={"mass": "kg", "volume": "gal"}), ZoneInfo("UTC"))
+    shelter = sample_yard().shelters[0].model_copy(update={"water_l": 30.0})
+    trolley = sample_yard().gear.trolleys[0].model_copy(update={"max_mass_kg": 8.5})
+    lamps = sample_yard().gear.lamps[0].model_copy(update={"watts": 7.5})
+    with speaking("es"):
+        lines = [
+            summary_of(one, sample_yard(), metric).replace("\N{NO-BREAK SPACE}", " ")
+            for one in (shelter, trolley, lamps)
+        ]
+    for line, amount in zip(lines, ("7,9 gal", "8,5 kg", "7,5 W"), strict=True):
+        assert amount in line
+
+
 def test_nothing_that_the_model_knows_of_gear_and_people_is_left_out():
     kinds = {MODELS[kind] for kind in KINDS}
     inner = {field.annotation.__args__[0] for field in Gear.model_fields.values()}
@@ -86,7 +105,8 @@ def test_every_help_belongs_to_a_field_and_every_kind_can_be_added():
         for kind in KINDS
         for field in form_of(kind, sample_yard(), FAHRENHEIT, part_of(kind, sample_yard()) if kind in GROUPS else None)
     }
-    assert set(TOLD) <= fields
+    assert set(HELP_WORDS) | set(AT_THE_PLAN) <= fields
+    assert not set(HELP_WORDS) & set(AT_THE_PLAN)
     assert set(ADD_WORDS) == set(KINDS) - set(GROUPS)
 
 
@@ -201,6 +221,18 @@ def test_what_is_wrong_stands_beside_its_field_and_what_was_typed_stays(client, 
     assert house.journal.current_yard().number == 1
 
 
+def test_what_is_wrong_is_told_in_the_units_of_the_reader(client, monkeypatch):
+    for module in ("fruitwall.web.household.routes", "fruitwall.web.editing"):
+        monkeypatch.setattr(f"{module}.who", lambda _: Who(length="ft", temperature="F"))
+    sent = filled(look(client, "/household?pick=fleece-small")) | {"width": ["500"]}
+    wrong = read_page(client.post("/household/change", data=sent).text).one(id="field-width-error").text
+    assert "at most 164 ft" in wrong
+    assert "50 m" not in wrong
+    sent = filled(look(client, "/household?pick=heater")) | {"thermostat": ["120"]}
+    wrong = read_page(client.post("/household/change", data=sent).text).one(id="field-thermostat-error").text
+    assert "at least 14 °F and at most 86 °F" in wrong
+
+
 def test_taking_out_is_asked_first_and_undone(client, house):
     asked = client.post("/household/remove", data={"thing": "trolley", "seen": "1"})
     assert "Take Sack truck out? Undo brings it back." in asked.text
@@ -224,6 +256,21 @@ def test_two_who_change_one_thing_see_both(client, house):
     sent = {one.attributes["name"]: one.attributes["value"] for one in form.all("input")}
     client.post("/household/change", data=sent)
     assert thing_of(house, "heater")["watts"] == 1200
+
+
+def test_both_sides_of_a_conflict_are_told_in_words(client):
+    seen = filled(look(client, "/household?pick=lamps-large"))
+    client.post("/household/change", data=seen | {"kind": ["led"]})
+    answer = client.post("/household/change", data=seen | {"wear": ["0.5"]})
+    assert answer.status_code == 409
+    rows = [[one.text for one in row.all() if one.name in ("th", "td")] for row in read_page(answer.text).all("tr")]
+    assert ["Light from", "warm bulbs", "LEDs, which hardly warm", "LEDs, which hardly warm"] in rows
+
+    seen = filled(look(client, "/household?pick=odalis"))
+    client.post("/household/change", data=seen | {"evenings": ["sat", "sun"]})
+    answer = client.post("/household/change", data=seen | {"evenings": ["mon"]})
+    cells = [one.text for one in read_page(answer.text).one("tbody").all("td")]
+    assert cells[1:] == ["Saturday, Sunday", "Monday"]
 
 
 def test_helpers_and_viewers_see_but_do_not_change(helper, house):

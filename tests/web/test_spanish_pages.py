@@ -1,9 +1,11 @@
-"""Kinds and gear, settings, log-in, the yard and errors are said wholly in the reader's language and units."""
+"""Kinds and gear, settings, the yard and errors are said wholly in the reader's language and units."""
 
 from __future__ import annotations
 
 import re
+import uuid
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from starlette.testclient import TestClient
@@ -12,11 +14,13 @@ from fruitwall import __version__
 from fruitwall.errors import SourceUnavailable
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.service.house import House
+from fruitwall.service.ledger import Sighting, Signed, entry_of
 from fruitwall.service.reader import with_phrases
 from fruitwall.speech import noting, say, say_again, told
 from tests.web.bracketed import bracketing, typed_in, unbracketed
 from tests.web.markup import read_page
-from tests.web.sample import sample_plan, sample_yard
+from tests.web.sample import NOW, sample_plan, sample_yard
+from tests.web.test_household import filled
 
 AS_READ = {"accept-language": "es-MX,es;q=0.9", "cookie": "fruitwall_reads=es.F.ft.lb"}
 """Spanish, °F, feet and pounds, as a browser without an account keeps it."""
@@ -25,8 +29,8 @@ KINDS = [taxon.key for taxon in catalogue().taxa]
 
 KEYS = {(taxon.acclimation_source or "fao").partition(":")[0] for taxon in catalogue().taxa}
 NAMES = {name for taxon in catalogue().taxa for name in (*taxon.spanish, taxon.family, taxon.scientific)} | {
-    "fruitwall", "test", "English", "Español", "Open-Meteo", "MET Norway", "National Weather Service",
-    "America/Los_Angeles", "restore BACKUP.zip --database NEW.db", __version__, *KEYS,
+    "fruitwall", "test", "min", "Open-Meteo", "MET Norway", "National Weather Service", "America/Los_Angeles",
+    __version__, *KEYS,
 }  # fmt: skip
 """What no language bends."""
 
@@ -38,7 +42,7 @@ def at_home(client_of: Callable[..., TestClient], house: House) -> TestClient:
 
 
 def left_in(client: TestClient, path: str, monkeypatch: pytest.MonkeyPatch, status: int = 200, *also: str) -> str:
-    """Give what a page does not say in the reader's language, and temperatures that are not in their degrees."""
+    """Give what a page does not say in the reader's language."""
     with bracketing(monkeypatch):
         answer = client.get(path, headers=AS_READ)
     assert answer.status_code == status, answer.text[:300]
@@ -50,10 +54,14 @@ def test_a_kind_has_no_english_left(client: TestClient, monkeypatch: pytest.Monk
     assert left_in(client, f"/kinds/{key}", monkeypatch) == ""
 
 
-@pytest.mark.parametrize(
-    "path",
-    ["/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard/history", "/weather", "/start", "/more"],
-)
+PAGES = (
+    "/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard?pick=papaya", "/yard/history", "/household",
+    "/household?pick=lamps-large", "/household?pick=odalis", "/walk", "/walk/papaya", "/walk/-/offline", "/trees",
+    "/trees/papaya", "/weather", "/start", "/more", "/api",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("path", PAGES)
 def test_a_page_has_no_english_left(at_home: TestClient, monkeypatch: pytest.MonkeyPatch, path: str):
     assert left_in(at_home, path, monkeypatch) == ""
 
@@ -66,6 +74,42 @@ def test_what_went_wrong_is_said_in_the_readers_language(
     at_home: TestClient, monkeypatch: pytest.MonkeyPatch, path: str, status: int
 ):
     assert left_in(at_home, path, monkeypatch, status, "xyzzyxyzzy", "yesterday", "name") == ""
+
+
+@pytest.mark.parametrize("path", ["/walk/papaya", "/trees/papaya"])
+def test_two_looks_that_contradict_each_other_are_told_without_english(
+    at_home: TestClient, house: House, monkeypatch: pytest.MonkeyPatch, path: str
+):
+    signed = Signed("test", "phone", NOW)
+    first = entry_of("sighting", Sighting(grade=1), tree="papaya", at=NOW, signed=signed)
+    rivals = [
+        replace(first, id=str(uuid.uuid4()), replaces=first.id, body=Sighting(grade=grade).model_dump_json())
+        for grade in (3, 5)
+    ]
+    house.ledger.add([first, *rivals])
+
+    assert left_in(at_home, path, monkeypatch, 200, "phone") == ""
+
+
+@pytest.mark.parametrize(
+    ("path", "thing", "theirs", "mine"),
+    [
+        ("/yard", "papaya", {"height": "3,5"}, {"height": "3"}),
+        ("/household", "lamps-large", {"kind": "led"}, {"wear": "0.5"}),
+    ],
+)
+def test_both_sides_of_a_conflict_are_told_without_english(
+    at_home: TestClient, monkeypatch: pytest.MonkeyPatch, path: str, thing: str, theirs: dict[str, str], mine: dict
+):
+    sent = filled(read_page(at_home.get(f"{path}?pick={thing}", headers=AS_READ).text))
+    reads = AS_READ | {"origin": "http://localhost"}
+    at_home.post(f"{path}/change", data=sent | theirs, headers=reads)
+
+    with bracketing(monkeypatch):
+        answer = at_home.post(f"{path}/change", data=sent | mine, headers=reads)
+
+    assert answer.status_code == 409
+    assert unbracketed(answer.text, typed=[*typed_in(sample_yard()), sample_yard().name, *NAMES]) == []
 
 
 def test_a_silent_weather_service_is_told_in_the_readers_language(

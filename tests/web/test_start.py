@@ -77,6 +77,24 @@ def test_a_bare_height_above_the_sea_is_held_to_the_limits_of_the_unit_in_which_
     assert 'id="elevation-wrong"' in impossible.text
 
 
+def test_what_can_hardly_be_is_told_in_the_units_of_the_first_step(client):
+    feet = send(client, client.get("/start"), latitude="34", longitude="-117", units="feet", go="next")
+    wrong = send(client, feet, tree0_kind="lemon", tree0_height="120", wall_south="300", go="next")
+    assert "That can hardly be: 120\N{NO-BREAK SPACE}ft." in wrong.text
+    assert "That can hardly be: 300\N{NO-BREAK SPACE}ft." in wrong.text
+    nowhere = send(client, client.get("/start"), latitude="-95", longitude="0", go="next")
+    assert "from \N{MINUS SIGN}90 to 90." in nowhere.text
+
+
+@pytest.mark.parametrize("field", ["sheet0_count", "lamp_watts", "indoor0_spaces"])
+def test_none_of_a_thing_is_told_beside_its_number(client, field):
+    gear = send(client, to_trees(client), tree0_kind="lemon", go="next")
+    typed = {"sheet0_width": "4", "sheet0_length": "4", "lamps": "1", "indoor0_name": "Shed", "indoor0_spaces": "2"}
+    wrong = send(client, gear, **(typed | {field: "0"}), go="next")
+    assert wrong.status_code == 422
+    assert re.search(rf'id="{field}-wrong">A whole number from 1 to', wrong.text)
+
+
 def test_four_forms_make_a_yard(client, empty_house):
     place = send(client, client.get("/start"), search="riverside, ca", go="search")
     trees = send(client, place, go="next", name="Ours <b>")

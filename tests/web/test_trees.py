@@ -48,7 +48,11 @@ def test_the_list_tells_each_tree_how_it_looked_and_tonights_margin(client, hous
     assert len(list(page.all("li"))) == len(house.yard()[0].trees)
     papaya = next(one for one in page.all("li") if one.text.startswith("Papaya"))
     assert "Never looked at so far." in papaya.text
-    assert "tonight 1.3 K to spare" in papaya.text
+    assert "Tonight 1.3 K to spare" in papaya.text
+    assert papaya.text.lower().count("papaya") == 1  # its name says its kind
+    for tree in house.yard()[0].trees:
+        line = next(one.text for one in page.all("li") if one.one("a").text == tree.name)
+        assert tree.taxon.lower() in line.lower()
 
 
 def test_a_stage_a_deed_and_a_note_are_one_touch_each_and_stored_once(client, house):
@@ -214,7 +218,9 @@ def test_stages_and_deeds_are_corrected_too(client, house):
     add(client, deed="watered")
     stage, deed = (next(one for one in house.ledger.current() if one.kind == kind) for kind in ("stage", "deed"))
     post(client, stage.id, form_of(client, stage.id) | {"stage": "fruit_set"})
+    client.headers["accept-language"] = "es"  # what is stored is the same whoever reads
     post(client, deed.id, form_of(client, deed.id) | {"deed": "fed", "minutes": "7,5"})
+    del client.headers["accept-language"]
     bodies = [json.loads(entry.body) for entry in house.ledger.current()]
     assert {"stage": "fruit_set"} in bodies
     assert {"what": "fed", "words": "Fed", "minutes": 7.5} in bodies

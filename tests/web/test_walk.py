@@ -17,12 +17,14 @@ from starlette.testclient import TestClient
 from fruitwall.service.house import House
 from fruitwall.service.ledger import GRADES, Deed, Sighting, Signed, body_of, entry_of
 from fruitwall.service.ticks import tick_key
+from fruitwall.speech import speaking
 from fruitwall.web.walk import routes
 from fruitwall.web.walk.drawings import STATES, grade_picture
 from fruitwall.web.walk.install import SHELL
+from fruitwall.web.walk.words import kind_beside
 from fruitwall.web.who import Who
 from tests.web.markup import Element, read_page
-from tests.web.sample import NOW, sample_plan
+from tests.web.sample import NOW, sample_plan, sample_yard
 
 
 @pytest.fixture
@@ -376,6 +378,17 @@ def test_the_house_of_another_clock_refuses_nothing(house, client_of):
     answer = client.post("/api/entries", json={"entries": [entry], "sent": sent.isoformat()})
 
     assert [one["result"] for one in answer.json()["answers"]] == ["stored"]
+
+
+def test_kind_and_cultivar_stand_beside_a_name_that_does_not_say_them_in_the_readers_language():
+    yard = sample_yard()
+    (avocado,) = (tree for tree in yard.trees if tree.name == "Big avocado")
+    papaya = next(tree for tree in yard.trees if tree.name == "Papaya")
+
+    assert kind_beside(papaya) == ""
+    assert kind_beside(avocado).startswith("Persea americana (Guatemalan x Mexican hybrids)")
+    with speaking("es"):
+        assert kind_beside(avocado).startswith("Persea americana (híbridos de guatemalteco y mexicano)")
 
 
 # ---------------------------------------------------------------- who holds, who may

@@ -13,6 +13,7 @@ from fruitwall.errors import JournalError
 from fruitwall.journal.entries import Account, Key
 from fruitwall.journal.store import Journal
 from fruitwall.journal.tables import accounts, keys
+from fruitwall.speech import say
 
 ROLES = ("owner", "helper", "viewer")
 """Owner: everything. Helper: sees the plan, ticks, logs. Viewer: looks."""
@@ -95,7 +96,7 @@ class Accounts:
             with self.journal.writing() as connection:
                 connection.execute(insert(accounts).values(values))
         except exc.IntegrityError as error:
-            raise JournalError(f'there is an account named "{name}" already') from error
+            raise JournalError(say('there is an account named "{name}" already', name=name)) from error
         found = self.named(name)
         assert found is not None
         return found
@@ -151,13 +152,13 @@ class Accounts:
             if values:
                 done = connection.execute(update(accounts).where(accounts.c.id == account).values(values))
                 if done.rowcount == 0:
-                    raise JournalError(f"there is no account number {account}")
+                    raise JournalError(say("there is no account number {number}", number=account))
             if closed is not None:
                 still = update(keys).where(keys.c.account_id == account, keys.c.ended_utc.is_(None))
                 connection.execute(still.values(ended_utc=closed))
             owners = select(func.count()).where(accounts.c.role == "owner", accounts.c.closed_utc.is_(None))
             if connection.scalar(owners) == 0:
-                raise JournalError("one owner must stay, or nobody could change anything any more")
+                raise JournalError(say("one owner must stay, or nobody could change anything any more"))
 
     # ------------------------------------------------------------ keys
 

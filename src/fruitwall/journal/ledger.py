@@ -18,9 +18,10 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import LedgerEntry, Reading, StoredPhoto
-from fruitwall.journal.rows import find_yard
+from fruitwall.journal.rows import changed, find_yard
 from fruitwall.journal.store import Journal
 from fruitwall.journal.tables import ledger_entries, photos, readings, settings, yards
+from fruitwall.speech import say
 
 KINDS = ("sighting", "deed", "stage", "note")
 """What an entry may be."""
@@ -100,13 +101,21 @@ class Ledger:
         if known is not None:
             if (known.sha256, known.yard_id) == (digest, yard_id):
                 return False
-            raise EntryConflict(f"the entry {entry.id} is stored already and says something else; it was not changed")
+            raise EntryConflict(
+                say("the entry {number} is stored already and says something else; it was not changed", number=entry.id)
+            )
         if entry.replaces is not None:
             found = select(ledger_entries.c.id).where(
                 ledger_entries.c.id == entry.replaces, ledger_entries.c.yard_id == yard_id
             )
             if connection.execute(found).first() is None:
-                raise JournalError(f"the entry {entry.id} corrects {entry.replaces}, which is not stored")
+                raise JournalError(
+                    say(
+                        "the entry {number} corrects {replaced}, which is not stored",
+                        number=entry.id,
+                        replaced=entry.replaces,
+                    )
+                )
         values = {
             "id": entry.id,
             "yard_id": yard_id,
@@ -160,24 +169,13 @@ class Ledger:
         query = _entries.where(ledger_entries.c.withdrawn.is_(False), ledger_entries.c.id.not_in(replacing))
         if tree is not None:
             query = query.where(ledger_entries.c.tree == tree)
-        if kind is not None:
-            query = query.where(ledger_entries.c.kind == kind)
-        if since is not None:
-            query = query.where(ledger_entries.c.at_utc >= since)
-        if until is not None:
-            query = query.where(ledger_entries.c.at_utc < until)
-        return self._read(query)
+        return self._read(_only(query, kind, since, until))
 
-    def taken_back(self, *, kind: str, since: datetime, until: datetime) -> list[LedgerEntry]:
-        """Give the entries that take another back, of what happened then: `since` included, `until` not."""
-        return self._read(
-            _entries.where(
-                ledger_entries.c.withdrawn.is_(True),
-                ledger_entries.c.kind == kind,
-                ledger_entries.c.at_utc >= since,
-                ledger_entries.c.at_utc < until,
-            )
-        )
+    def taken_back(
+        self, *, kind: str | None = None, since: datetime | None = None, until: datetime | None = None
+    ) -> list[LedgerEntry]:
+        """Give the entries that take another back, oldest first; what is given limits them as for `current`."""
+        return self._read(_only(_entries.where(ledger_entries.c.withdrawn.is_(True)), kind, since, until))
 
     def history(self, entry: str) -> list[LedgerEntry]:
         """Give an entry and all corrections of it and of these, oldest received first.
@@ -218,9 +216,7 @@ class Ledger:
         digest = values.pop("sha256")
         entry = LedgerEntry(**values)
         if _digest(entry) != digest:
-            raise JournalError(
-                f"{self.journal.place}: the entry {entry.id} is no longer what was stored; restore a backup"
-            )
+            raise changed(self.journal.place, say("the entry {number}", number=entry.id))
         return entry
 
     # ------------------------------------------------------------ photos, readings, settings
@@ -324,6 +320,19 @@ class Ledger:
             query = select(settings.c.value).where(settings.c.yard_id == yard_id, settings.c.key == key)
             text = connection.scalar(query.order_by(settings.c.id.desc()).limit(1))
             return None if text is None else json.loads(text)
+
+
+def _only(
+    query: Select[*tuple[object, ...]], kind: str | None, since: datetime | None, until: datetime | None
+) -> Select[*tuple[object, ...]]:
+    """Limit entries to a kind and a time, where they are given."""
+    if kind is not None:
+        query = query.where(ledger_entries.c.kind == kind)
+    if since is not None:
+        query = query.where(ledger_entries.c.at_utc >= since)
+    if until is not None:
+        query = query.where(ledger_entries.c.at_utc < until)
+    return query
 
 
 def _insert_new(connection: Connection, table: Table, values: dict[str, object]) -> int:

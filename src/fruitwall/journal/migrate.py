@@ -50,7 +50,7 @@ def _check_file(connection: Connection, place: str) -> None:
     found = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
     if found != "ok":
         detail = " ".join(str(found).split())
-        raise JournalError(f"{place} {DAMAGED.format(detail=detail)}")
+        raise JournalError(say(DAMAGED, place=place, detail=detail))
 
 
 def _revision(connection: Connection) -> str | None:

@@ -17,6 +17,7 @@ from pathlib import Path
 import platformdirs
 
 from fruitwall.errors import JournalError
+from fruitwall.speech import say
 
 VARIABLE = "FRUITWALL_PHOTOS"
 """Environment variable that names the folder of pictures."""
@@ -133,7 +134,13 @@ class PhotoFolder:
             _sync_folder(path.parent)
         except OSError as error:
             part.unlink(missing_ok=True)
-            raise JournalError(f"the picture cannot be stored in {self.folder}: {error.strerror}") from error
+            raise JournalError(
+                say(
+                    "the picture cannot be stored in {folder}: {reason}",
+                    folder=self.folder,
+                    reason=error.strerror or error,
+                )
+            ) from error
 
     def read(self, digest: str) -> bytes | None:
         """Give a picture; None if it is not there.
@@ -147,7 +154,13 @@ class PhotoFolder:
         if content is None:
             return None
         if hashlib.sha256(content).hexdigest() != digest:
-            raise JournalError(f"the picture {digest} in {self.folder} is no longer what was stored; restore a backup")
+            raise JournalError(
+                say(
+                    "the picture {digest} in {folder} is no longer what was stored; restore a backup",
+                    digest=digest,
+                    folder=self.folder,
+                )
+            )
         return content
 
     def path(self, digest: str) -> Path:

@@ -98,7 +98,7 @@ def read_forecast(row: Row[*tuple[Any, ...]], place: str) -> StoredForecast:
     try:
         body = zlib.decompress(values.pop("body_zlib"))
     except zlib.error as error:
-        raise _changed(place, what) from error
+        raise changed(place, what) from error
     _check(place, what, body, values["sha256"])
     return StoredForecast(**values, body=body)
 
@@ -147,9 +147,9 @@ def find_yard(connection: Connection, name: str | None, place: str) -> int:
 def _check(place: str, what: str, content: bytes, digest: str) -> None:
     """Refuse content that is no longer what was stored."""
     if hashlib.sha256(content).hexdigest() != digest:
-        raise _changed(place, what)
+        raise changed(place, what)
 
 
-def _changed(place: str, what: str) -> JournalError:
+def changed(place: str, what: str) -> JournalError:
     """Say that something is no longer what was stored."""
     return JournalError(say("{place}: {what} is no longer what was stored; restore a backup", place=place, what=what))

@@ -11,7 +11,7 @@ from sqlalchemy import Connection
 from fruitwall.errors import JournalError
 from fruitwall.journal.store import Journal
 from fruitwall.journal.trouble import DAMAGED
-from fruitwall.speech import say
+from fruitwall.speech import say, say_chain
 
 _MOST_TOLD = 3
 
@@ -40,13 +40,16 @@ def check_whole(journal: Journal) -> None:
 def _check_pages(connection: Connection, place: str) -> None:
     found = [str(row[0]) for row in connection.exec_driver_sql(f"PRAGMA integrity_check({_MOST_TOLD})")]
     if found != ["ok"]:
-        raise JournalError(f"{place} {DAMAGED.format(detail='; '.join(' '.join(one.split()) for one in found))}")
+        detail = "; ".join(" ".join(one.split()) for one in found)
+        raise JournalError(say(DAMAGED, place=place, detail=detail))
 
 
 def _check_references(connection: Connection, place: str) -> None:
     lost = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchmany(_MOST_TOLD)
     if lost:
-        rows = "; ".join(f"row {row[1]} of {row[0]} points to {row[2]}" for row in lost)
+        rows = say_chain(
+            [say("row {row} of {table} points to {other}", row=row[1], table=row[0], other=row[2]) for row in lost]
+        )
         raise JournalError(
             say(
                 "{place} holds rows that point to rows which are not there ({rows}). Another program "

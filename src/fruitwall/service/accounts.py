@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.errors import JournalError
 from fruitwall.service.accounts_passphrases import Passphrases, check_new
-from fruitwall.speech import LANGUAGES, say
+from fruitwall.speech import LANGUAGES, marked, say
 
 if TYPE_CHECKING:
     from fruitwall.journal.accounts import Accounts
@@ -44,17 +44,17 @@ KEPT_AFTER_END = timedelta(days=30)
 """How long an ended or expired device, code or key stays in the database before it is taken away. Our judgement."""
 
 SCOPES = {
-    "readings": "Only sends readings of sensors",
-    "viewer": "Looks at everything",
-    "helper": "Looks, ticks, logs",
+    "readings": marked("Only sends readings of sensors"),
+    "viewer": marked("Looks at everything"),
+    "helper": marked("Looks, ticks, logs"),
 }
 """What a key for a script may do, in plain words."""
 
-ROLE_NAMES = {"owner": "Owner", "helper": "Helper", "viewer": "Viewer"}
+ROLE_NAMES = {"owner": marked("Owner"), "helper": marked("Helper"), "viewer": marked("Viewer")}
 ROLE_WORDS = {
-    "owner": "everything",
-    "helper": "sees the plan, ticks, logs",
-    "viewer": "looks",
+    "owner": marked("everything"),
+    "helper": marked("sees the plan, ticks, logs"),
+    "viewer": marked("looks"),
 }
 UNITS = {"temperature": ("C", "F"), "length": ("m", "ft"), "mass": ("kg", "lb"), "volume": ("L", "gal")}
 """Units that somebody may read in, by `Who` attribute."""

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import LedgerEntry
-from fruitwall.service.ledger import Body, Signed, body_of, entry_of, take_back
+from fruitwall.service.ledger import Signed, body_of, entry_of, take_back
 from fruitwall.speech import say
 
 if TYPE_CHECKING:
@@ -142,7 +142,7 @@ def correct(
     Raises
     ------
     JournalError
-        If there is no such entry, it does not stand any more, or it would be of the future.
+        If there is no such entry, it is one that takes another back, or it would be of the future.
     ValueError
         If a field becomes something impossible.
     """
@@ -250,11 +250,3 @@ def let_hold(ledger: Ledger, which: str, *, signed: Signed) -> list[LedgerEntry]
     if which not in {one.id for one in chain.standing}:
         raise JournalError(say("This does not stand any more: it was corrected or taken back meanwhile. Look again."))
     return [take_back(ledger, one.id, signed=signed, within=None) for one in chain.standing if one.id != which]
-
-
-def says(entry: LedgerEntry) -> Body | None:
-    """Read what an entry says; None for one of a form that is no longer read."""
-    try:
-        return body_of(entry)
-    except JournalError:
-        return None

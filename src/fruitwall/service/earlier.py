@@ -16,6 +16,7 @@ from fruitwall.service.calendar import withdrawn_since
 from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
 from fruitwall.service.kept import Kept
 from fruitwall.service.ticks import NO_TICKS, Ticks, done_by_now, done_task, ticks_of
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import PlanMark
@@ -220,11 +221,17 @@ def _named(word: str, plan: EveningPlan | None, now: datetime) -> DoneTask:
         return DoneTask(key=word, what=word, at=now)
     if plan is None:
         raise PlanError(
-            f"--done {word}: numbers are those of a checklist kept in the journal, and there is none for this night; "
-            "give the task's key, such as cover:fleece_medium@mango (see key in --json)"
+            say(
+                "--done {word}: numbers are those of a checklist kept in the journal, and there is none for this "
+                "night; give the task's key, such as cover:fleece_medium@mango (see key in --json)",
+                word=word,
+            )
         )
-    orders = f"1 to {len(tasks)}" if tasks else "empty"
-    raise PlanError(f"--done {word}: the checklist made last for this night is {orders}")
+    if not tasks:
+        raise PlanError(say("--done {word}: the checklist made last for this night is empty", word=word))
+    raise PlanError(
+        say("--done {word}: the checklist made last for this night is 1 to {last}", word=word, last=len(tasks))
+    )
 
 
 def _plan(journal: Journal, mark: PlanMark | None) -> EveningPlan | None:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fruitwall.errors import PlanError
+from fruitwall.errors import PlanError, noting_errors
 from fruitwall.service.nights import Evening, evening_of
 from fruitwall.service.nights import tonight as tonight_of
-from fruitwall.speech import marked, noting, say
+from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
@@ -112,7 +112,7 @@ def plan_evening(
     """
     from fruitwall.service.reader import book_of, with_phrases
 
-    with noting() as book:
+    with noting_errors() as book:
         if before is not None:
             book.phrases.update(book_of(before).phrases)  # what is done already is told in the old plan's words
         plan = _plan_evening(

@@ -302,7 +302,7 @@ def _tree_lines(tree: FirstTree, place: tuple[float, float], names: dict[str, in
 
 
 def _gear_lines(told: Told, store: tuple[float, float]) -> list[str]:
-    """Write covers, lamps with the socket they need, and who helps."""
+    """Write covers, lamps with the socket they need, trolley, places indoors, and who helps."""
     lines: list[str] = []
     if told.sheets or told.lamps or told.trolley:
         lines.append("gear:")

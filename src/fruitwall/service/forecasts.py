@@ -8,10 +8,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fruitwall.errors import WeatherError
+from fruitwall.errors import WeatherError, noting_errors
 from fruitwall.journal.ledger import Ledger
 from fruitwall.service.nights import evening_of, tonight
-from fruitwall.speech import say
+from fruitwall.speech import say, told
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredForecast
@@ -39,6 +39,7 @@ def weather_for(
     journal: Journal | None = None,
     yard_name: str | None = None,
     contact: str = NO_CONTACT,
+    ask: Callable[[], Forcing] | None = None,
 ) -> tuple[Forcing, Forcing | None]:
     """Give forecast and past weather for a yard.
 
@@ -57,6 +58,8 @@ def weather_for(
         Name of the yard in the journal.
     contact : str
         Whom a weather service may write to; sent along with every question, as their terms ask.
+    ask : callable, optional
+        Asks the chosen service in another way, such as one that keeps what it says.
 
     Returns
     -------
@@ -68,16 +71,16 @@ def weather_for(
     WeatherError
         If the weather cannot be had or used.
     """
-    past = history_of(yard, history)
+    past = _history_of(yard, history)
     if forecast is not None or journal is None:
         return _read(yard, forecast or DEFAULT_SERVICE, now, contact), past
-    kept = imported_forecast(journal, yard, yard_name, now)
+    kept = _imported_forecast(journal, yard, yard_name, now)
     if kept is not None:
         return kept, past
     try:
-        return _read(yard, chosen_service(journal, yard_name), now, contact), past
+        return ask() if ask is not None else _read(yard, chosen_service(journal, yard_name), now, contact), past
     except WeatherError as error:
-        return last_good(journal, yard, yard_name, now, error), past
+        return _last_good(journal, yard, yard_name, now, error), past
 
 
 def chosen_service(journal: Journal, yard_name: str | None) -> str:
@@ -86,15 +89,15 @@ def chosen_service(journal: Journal, yard_name: str | None) -> str:
     return chosen if isinstance(chosen, str) and chosen else DEFAULT_SERVICE
 
 
-def imported_forecast(journal: Journal, yard: Yard, yard_name: str | None, now: datetime) -> Forcing | None:
+def _imported_forecast(journal: Journal, yard: Yard, yard_name: str | None, now: datetime) -> Forcing | None:
     """Give the forecast imported last, if nothing was fetched since and it still serves tonight; else None."""
     stored = journal.latest_forecast(yard_name)
     if stored is None or stored.id == _fetched(journal, yard_name):
         return None
-    return still_good(yard, stored, now)
+    return _still_good(yard, stored, now)
 
 
-def last_good(journal: Journal, yard: Yard, yard_name: str | None, now: datetime, error: WeatherError) -> Forcing:
+def _last_good(journal: Journal, yard: Yard, yard_name: str | None, now: datetime, error: WeatherError) -> Forcing:
     """Give the forecast kept last, with a warning, where a service could not be asked.
 
     Raises
@@ -103,10 +106,10 @@ def last_good(journal: Journal, yard: Yard, yard_name: str | None, now: datetime
         What the service said, if none is kept that still serves tonight.
     """
     stored = journal.latest_forecast(yard_name)
-    kept = still_good(yard, stored, now) if stored is not None else None
+    kept = _still_good(yard, stored, now) if stored is not None else None
     if kept is None:
         raise error
-    return kept.with_warnings(say("the service could not be asked anew: {error}", error=error))
+    return kept.with_warnings(told("the service could not be asked anew: {error}", error=error.kept))
 
 
 def _fetched(journal: Journal, yard_name: str | None) -> int | None:
@@ -116,7 +119,7 @@ def _fetched(journal: Journal, yard_name: str | None) -> int | None:
     return number if isinstance(number, int) else None
 
 
-def history_of(yard: Yard, history: Path | None) -> Forcing | None:
+def _history_of(yard: Yard, history: Path | None) -> Forcing | None:
     """Read past weather of a yard; None without a file."""
     if history is None:
         return None
@@ -176,7 +179,7 @@ def ask_service(yard: Yard, source: str, now: datetime, contact: str = NO_CONTAC
     return Asked(forcing, last.fetched_utc, last.note)
 
 
-def still_good(yard: Yard, stored: StoredForecast, now: datetime) -> Forcing | None:
+def _still_good(yard: Yard, stored: StoredForecast, now: datetime) -> Forcing | None:
     """Give a kept forecast if it is for this place, not too old, and reaches over tonight; else None."""
     from fruitwall.weather.place import Place
     from fruitwall.weather.usable import check_usable
@@ -200,20 +203,38 @@ def import_forecast(
     WeatherError
         If it cannot be used; nothing is kept then.
     """
-    from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing
-
     if not file.is_file():
         raise WeatherError(say("no file {file}; nothing imported", file=file))
     forcing = _read(yard, str(file), now, NO_CONTACT)
-    stored = journal.store_forecast(
+    return keep_forecast(journal, yard_name, forcing, fetched=now), forcing
+
+
+def keep_forecast(journal: Journal, yard_name: str | None, forcing: Forcing, *, fetched: datetime) -> StoredForecast:
+    """Keep a forecast in the journal, as `_unpack` gives it back.
+
+    Parameters
+    ----------
+    journal : Journal
+    yard_name : str or None
+        Name of the yard in the journal.
+    forcing : Forcing
+    fetched : datetime, aware
+        When it was read, or a service last confirmed it.
+
+    Returns
+    -------
+    StoredForecast
+    """
+    from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing
+
+    return journal.store_forecast(
         pack_forcing(forcing),
         yard=yard_name,
         source=forcing.source[:200],
         issued=forcing.issued_utc,
-        fetched=now,
+        fetched=fetched,
         media_type=MEDIA_TYPE,
     )
-    return stored, forcing
 
 
 def _read(
@@ -225,16 +246,17 @@ def _read(
     from fruitwall.weather.sources import read_forecast
 
     location = yard.location
-    return read_forecast(
-        place,
-        latitude_deg=location.latitude_deg,
-        longitude_deg=location.longitude_deg,
-        elevation_m=location.elevation_m,
-        now=now,
-        contact=contact,
-        cache_dir=user_cache_path("fruitwall", appauthor=False) / "forecasts",
-        heard=heard,
-    )
+    with noting_errors():
+        return read_forecast(
+            place,
+            latitude_deg=location.latitude_deg,
+            longitude_deg=location.longitude_deg,
+            elevation_m=location.elevation_m,
+            now=now,
+            contact=contact,
+            cache_dir=user_cache_path("fruitwall", appauthor=False) / "forecasts",
+            heard=heard,
+        )
 
 
 def _unpack(stored: StoredForecast) -> Forcing:

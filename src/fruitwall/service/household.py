@@ -77,15 +77,15 @@ class Household:
 
     def tenths(self, celsius: float) -> str:
         """Write a temperature to a tenth of a degree without its unit, for a column that names it."""
-        return say("unknown") if isnan(celsius) else decimal(signed(f"{self._degrees(celsius):.1f}"))
+        return say("unknown") if isnan(celsius) else decimal(signed(f"{self.degrees(celsius):.1f}"))
 
     def change(self, before_c: float, after_c: float) -> str:
         """Write the difference of two temperatures as `tenths` shows them, with sign: "+0.7"; "0.0" for none."""
-        text = f"{round(self._degrees(after_c), 1) - round(self._degrees(before_c), 1):+.1f}"
+        text = f"{round(self.degrees(after_c), 1) - round(self.degrees(before_c), 1):+.1f}"
         return decimal(signed(text) if float(text) else "0.0")
 
-    def _degrees(self, celsius: float) -> float:
-        """Turn a temperature into the household's degrees."""
+    def degrees(self, celsius: float) -> float:
+        """Turn a temperature into the household's degrees, not rounded."""
         return celsius * 1.8 + 32 if self.fahrenheit else celsius
 
     def temperatures(self, low_c: float, high_c: float) -> str:
@@ -115,7 +115,9 @@ class Household:
         if self.display.length == "ft":
             text = LENGTH_IN_TEXT.sub(lambda found: self.length(_number(found[1])), text)
         if self.display.mass == "lb":
-            text = MASS_IN_TEXT.sub(lambda found: format_quantity(_number(found[1]), "mass", self.display), text)
+            text = MASS_IN_TEXT.sub(
+                lambda found: decimal(format_quantity(_number(found[1]), "mass", self.display)), text
+            )
         return note_same(text, said)
 
     def again(self, amount: Amount) -> str:
@@ -267,6 +269,15 @@ def minutes(value: float) -> str:
     if whole < 60:
         return f"{whole}{NO_BREAK}min"
     return f"{whole // 60}{NO_BREAK}h{NO_BREAK}{whole % 60:02d}{NO_BREAK}min"
+
+
+OWNER = "owner"
+"""As what somebody signs who needs no account, since nobody else comes in."""
+
+
+def author_words(author: str) -> str:
+    """Say who did something: by the name that somebody typed, or as the owner who needs no account."""
+    return say("owner") if author == OWNER else author
 
 
 def ago(then: datetime, now: datetime) -> str:

@@ -71,11 +71,6 @@ class Axis:
         return min(1.0, max(0.0, (degrees - self.low) / (self.high - self.low)))
 
 
-def degrees(celsius: float, household: Household) -> float:
-    """Turn a temperature into the household's degrees, not rounded."""
-    return celsius * 1.8 + 32 if household.fahrenheit else celsius
-
-
 def axis_of(document: KindDocument, household: Household, *, most_ticks: int = 8) -> Axis:
     """Give an axis on which all levels and all marks have room.
 
@@ -92,7 +87,7 @@ def axis_of(document: KindDocument, household: Household, *, most_ticks: int = 8
     """
     ends = [end for g in document.grades for end in (g.middle_c - g.sd_k, g.middle_c + g.sd_k)]
     ends += [end for s in document.statements if s.mark for end in (s.mark.low_c, s.mark.high_c)]
-    low, high = degrees(min(ends), household), degrees(max(ends), household)
+    low, high = household.degrees(min(ends)), household.degrees(max(ends))
     step = next((s for s in AXIS_STEPS if (high - low) / s <= most_ticks - 2), AXIS_STEPS[-1])
     first, last = floor(low / step), ceil(high / step)
     return Axis(first * step, last * step, tuple(step * n for n in range(first, last + 1)))

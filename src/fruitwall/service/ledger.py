@@ -213,6 +213,14 @@ def body_of(entry: LedgerEntry) -> Body:
     return read_body(entry.kind, entry.body)
 
 
+def says(entry: LedgerEntry) -> Body | None:
+    """Read what an entry says; None for one of a form that is no longer read."""
+    try:
+        return body_of(entry)
+    except JournalError:
+        return None
+
+
 def read_body(kind: str, text: str) -> Body:
     """Read the JSON of an entry.
 

@@ -14,19 +14,20 @@ from typing import TYPE_CHECKING, Any
 from pydantic import ValidationError
 from pydantic_core import from_json
 
+from fruitwall.journal.listing import plans_made
 from fruitwall.service.evening_document import PhraseOf
+from fruitwall.service.kept import Kept
+from fruitwall.service.ledger import DEED_NAMES
 from fruitwall.service.reader import book_from
 from fruitwall.service.ticks import AFTER, tick_mark
-from fruitwall.speech import Book, writing
+from fruitwall.speech import Book, say, writing
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import StoredPlan
+    from fruitwall.journal.store import Journal
     from fruitwall.service.house import House
     from fruitwall.service.household import Household
     from fruitwall.service.ledger import Deed
-
-NIGHTS_KEPT = 240
-"""Nights kept in memory once they were read: a winter, and a half for whoever has two yards."""
 
 
 @dataclass(frozen=True)
@@ -114,27 +115,25 @@ def nights_read(house: House, yard: str, now: datetime, *, back: int) -> list[Ni
     list of NightRead
         Oldest first. A night without a plan is not known.
     """
-    found: list[NightRead] = []
     # A plan of tomorrow night may be there already; two days ahead of UTC's date is ahead of every zone's.
-    before = now.date() + timedelta(days=2)
+    ahead = now.date() + timedelta(days=2)
     earliest = now.date() - timedelta(days=back + 1)
-    while (mark := house.journal.plan_marks(before, yard=yard)[1]) is not None and mark.night >= earliest:
-        before = mark.night
-        if mark.sha256 not in _nights:
-            while len(_nights) >= NIGHTS_KEPT:
-                _nights.pop(next(iter(_nights)), None)
-            _nights[mark.sha256] = _night(house.journal.plan(mark.id))
-        read = _nights[mark.sha256]
-        if read is not None:
-            found.append(read)
-    return found[::-1]
+    made = plans_made(house.journal, since=earliest, until=ahead, yard=yard)
+    last = {plan.night: plan.id for plan in made}
+    read = [_night_of(house.journal, number) for number in last.values()]
+    return [night for night in read if night is not None]
 
 
-_nights: dict[str, NightRead | None] = {}
+def _night_of(journal: Journal, number: int) -> NightRead | None:
+    return _NIGHTS.of(journal, key=number, make=lambda: _night(journal.plan(number)))
+
+
+_NIGHTS: Kept[NightRead | None] = Kept(240)
+"""Nights as they were read, by the numbers of their plans: a winter, and a half for whoever has two yards."""
 
 
 def deed_words(deed: Deed, nights: Mapping[date, NightRead], household: Household) -> str:
-    """Say what was ticked in the language and the units of who reads, whatever the telephone spoke that ticked it.
+    """Say what was done in the language and the units of who reads, whatever the telephone spoke that entered it.
 
     Parameters
     ----------
@@ -146,8 +145,10 @@ def deed_words(deed: Deed, nights: Mapping[date, NightRead], household: Househol
     Returns
     -------
     str
-        As it was entered, where no plan tells of it.
+        As it was entered, where it is no deed of `DEED_NAMES` and no plan tells of it.
     """
+    if deed.what in DEED_NAMES:
+        return say(DEED_NAMES[deed.what])
     night = nights.get(deed.night) if deed.night is not None else None
     if night is None or deed.what not in night.words:
         return deed.words

@@ -21,8 +21,11 @@ TARGETS = "notify_targets"
 """Setting of a yard: the list."""
 
 MOST = 20
+"""Addresses in the list. Our judgement."""
 LONGEST = 500
+"""Of an address. Our judgement. [characters]"""
 LONGEST_NAME = 60
+"""Our judgement. [characters]"""
 
 _EMAIL = re.compile(r"[^\s@<>\"'(),:;/\\]{1,64}@[A-Za-z0-9](?:[A-Za-z0-9.-]{0,250}[A-Za-z0-9])?\.[A-Za-z]{2,63}")
 _ADDRESS = re.compile(r"[a-z][a-z0-9+-]{1,30}://[^\s]+", re.IGNORECASE)
@@ -122,10 +125,10 @@ def add_target(ledger: Ledger, name: str, address: str, *, author: str, now: dat
     return new
 
 
-def remove_target(ledger: Ledger, number: str, *, author: str, now: datetime) -> bool:
+def remove_target(ledger: Ledger, target: str, *, author: str, now: datetime) -> bool:
     """Take one out by its id; tells whether it was there."""
     known = targets_of(ledger)
-    left = [one for one in known if one.id != number]
+    left = [one for one in known if one.id != target]
     if len(left) == len(known):
         return False
     _store(ledger, left, author, now)

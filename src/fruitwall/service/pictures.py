@@ -33,11 +33,12 @@ MOST_PIXELS = 60_000_000
 """Largest picture unpacked: 180 MB as red, green and blue. Telephones take 12 to 50 million pixels; our judgement."""
 
 MOST_SCANS = 30
-"""Passes over a JPEG. Cameras write one to a dozen; each goes over all pixels, and an empty one takes a few hundred
-bytes, so that a small file could keep this machine busy for an hour."""
+"""Passes over a JPEG. Cameras write one to a dozen, from memory; each goes over all pixels, and an empty one takes some
+sixty bytes, so that a small file could keep this machine busy for hours. Our judgement."""
 
 MOST_PROFILE_BYTES = 2_000_000
-"""Largest colour profile that is followed. Those of cameras and screens have 0.5 to 20 kB, of printers to 1.5 MB."""
+"""Largest colour profile that is followed. Those of cameras and screens have 0.5 to 20 kB, of printers to 1.5 MB, from
+memory. Our judgement."""
 
 LEAST_SIDE = 8
 """A picture of fewer pixels a side shows no tree."""

@@ -17,7 +17,7 @@ from fruitwall.errors import JournalError
 from fruitwall.journal.ledger import EntryConflict
 from fruitwall.service.evening_document import DoneTask, EveningPlan, Task
 from fruitwall.service.kept import Kept
-from fruitwall.service.ledger import UNDO_FOR, Deed, Signed, body_of, entry_of, take_back
+from fruitwall.service.ledger import UNDO_FOR, Deed, Signed, entry_of, says, take_back
 from fruitwall.speech import say
 
 if TYPE_CHECKING:
@@ -257,10 +257,7 @@ def of_the_evening(key: str) -> bool:
 
 def _deed(entry: LedgerEntry) -> Deed | None:
     """Read a deed; None for one of a version of the program that is not read here."""
-    try:
-        body = body_of(entry)
-    except JournalError:
-        return None
+    body = says(entry)
     return body if isinstance(body, Deed) else None
 
 
@@ -382,16 +379,21 @@ def tick(
 
 def deed_of(plan: EveningPlan, task: Task) -> Deed:
     """Write what ticking a task says."""
+    return _deed_of(tick_key(plan, task), task, plan.night, task.trees)
+
+
+def _deed_of(key: str, task: Task | DoneTask, night: date, trees: Sequence[str]) -> Deed:
+    """Write what a task that is done says, no longer than the ledger takes it."""
     return Deed(
-        what=tick_key(plan, task),
+        what=key,
         words=task.what[:200],
-        night=plan.night,
+        night=night,
         people=task.people[:20],
         minutes=min(task.minutes, 1440.0),
         sheet=task.sheet,
         circuit=task.circuit,
         lead=task.lead,
-        trees=task.trees if len(task.trees) > 1 else [],
+        trees=list(trees) if len(trees) > 1 else [],
     )
 
 
@@ -421,9 +423,8 @@ def untick(ledger: Ledger, night: date, key: str, *, signed: Signed, within: tim
     found = ticks_of(ledger, night).done.get(key)
     if found is None:
         return False
-    for entry in sorted(
-        found.entries, key=lambda one: one.received
-    ):  # the oldest first: it says whether it is too late
+    # The oldest first: it says whether it is too late.
+    for entry in sorted(found.entries, key=lambda one: one.received):
         take_back(ledger, entry.id, signed=signed, within=within)
     return True
 
@@ -481,17 +482,7 @@ def tell_done(
         if key in ticked or key in told_before:
             continue
         theirs = trees.get(key) or _tree_in(plan, key)
-        deed = Deed(
-            what=key,
-            words=task.what[:200],
-            night=plan.night,
-            people=task.people[:20],
-            minutes=min(task.minutes, 1440.0),
-            sheet=task.sheet,
-            circuit=task.circuit,
-            lead=task.lead,
-            trees=theirs if len(theirs) > 1 else [],
-        )
+        deed = _deed_of(key, task, plan.night, theirs)
         new.append(entry_of("deed", deed, tree=_one(theirs), at=signed.now, signed=signed, number=str(uuid.uuid4())))
     ledger.add(new)
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from fruitwall.errors import FruitwallError
-from fruitwall.service.corrections import chain_of, chains_of, rivals_of, says
+from fruitwall.service.corrections import chain_of, chains_of, rivals_of
 from fruitwall.service.earlier import latest_plan
-from fruitwall.service.ledger import BODIES, Body, Deed, Sighting, Signed, Stage, entry_of, trees_of
+from fruitwall.service.ledger import Body, Deed, Sighting, Signed, Stage, entry_of, says, trees_of
 from fruitwall.service.nights_felt import NightFelt, NightRead, nights_read
 
 if TYPE_CHECKING:
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from fruitwall.service.house import House
     from fruitwall.service.kind_document import Statement
     from fruitwall.yard.model import Tree, Yard
-
-FIRST, LAST = datetime(1900, 1, 1, tzinfo=UTC), datetime(9000, 1, 1, tzinfo=UTC)
-"""Ends of all time, as the ledger asks for them."""
 
 NIGHTS_TOLD = 200
 """Nights in the picture at most: a winter. Each plan is read once in the life of the server."""
@@ -198,14 +195,13 @@ def _statements(yard: Yard, tree: Tree) -> Sequence[Statement]:
 def _taken_back(house: House, tree: str) -> list[LedgerEntry]:
     """Give what took entries of a tree back, as long as nothing else of their chain stands."""
     found = []
-    for kind in BODIES:
-        for back in house.ledger.taken_back(kind=kind, since=FIRST, until=LAST):
-            body = says(back)
-            if body is None or tree not in trees_of(back, body):
-                continue
-            chain = chain_of(house.ledger, back.id)
-            if not chain.standing and back.id in {one.id for one in chain.back}:
-                found.append(back)
+    for back in house.ledger.taken_back():
+        body = says(back)
+        if body is None or tree not in trees_of(back, body):
+            continue
+        chain = chain_of(house.ledger, back.id)
+        if not chain.standing and back.id in {one.id for one in chain.back}:
+            found.append(back)
     return sorted(found, key=lambda one: one.received, reverse=True)
 
 

@@ -9,10 +9,9 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
-from fruitwall.errors import JournalError
 from fruitwall.plans.walking import route
 from fruitwall.service.corrections import chains_of, rivals_of
-from fruitwall.service.ledger import Deed, Sighting, body_of, trees_of
+from fruitwall.service.ledger import Deed, Sighting, says, trees_of
 from fruitwall.service.nights_felt import NightFelt, NightRead, nights_read
 
 if TYPE_CHECKING:
@@ -209,13 +208,7 @@ def _looks(entries: Sequence[LedgerEntry]) -> dict[str, list[Look]]:
     """Read the sightings that stand, by tree; one of a form that is no longer read is passed over."""
     found: dict[str, list[Look]] = {}
     for entry in entries:
-        if entry.tree is None or entry.kind != "sighting":
-            continue
-        try:
-            body = body_of(entry)
-        except JournalError:
-            continue
-        if isinstance(body, Sighting):
+        if entry.tree is not None and entry.kind == "sighting" and isinstance(body := says(entry), Sighting):
             found.setdefault(entry.tree, []).append(Look(entry, body))
     return found
 
@@ -224,13 +217,7 @@ def _deeds(entries: Sequence[LedgerEntry]) -> dict[str, list[Done]]:
     """Read the deeds that stand, by tree."""
     found: dict[str, list[Done]] = {}
     for entry in entries:
-        if entry.kind != "deed":
-            continue
-        try:
-            body = body_of(entry)
-        except JournalError:
-            continue
-        if isinstance(body, Deed):
+        if entry.kind == "deed" and isinstance(body := says(entry), Deed):
             for tree in trees_of(entry, body):
                 found.setdefault(tree, []).append(Done(entry, body))
     return found

@@ -21,13 +21,11 @@ from fruitwall.service.forecasts import (
     SOURCE,
     ask_service,
     chosen_service,
-    history_of,
-    imported_forecast,
-    last_good,
+    keep_forecast,
     weather_for,
 )
 from fruitwall.service.yards import load_yard
-from fruitwall.speech import say
+from fruitwall.speech import LANGUAGES, language, say, say_again, speaking
 
 if TYPE_CHECKING:
     from fruitwall.journal.store import Journal
@@ -151,39 +149,30 @@ class WeatherDesk:
         WeatherError
             If no weather can be had and none is kept.
         """
-        if self.forecast is not None:
-            return weather_for(yard, self.forecast, self.history, now=now, contact=self.contact)
-        past = history_of(yard, self.history)
-        imported = imported_forecast(self.journal, yard, self.yard_name, now)
-        if imported is not None:
-            return imported, past
-        try:
-            return self._fetch(yard, now), past
-        except WeatherError as error:
-            return last_good(self.journal, yard, self.yard_name, now, error), past
+        return weather_for(
+            yard,
+            self.forecast,
+            self.history,
+            now=now,
+            journal=self.journal,
+            yard_name=self.yard_name,
+            contact=self.contact,
+            ask=lambda: self._fetch(yard, now),
+        )
 
     def _fetch(self, yard: Yard, now: datetime) -> Forcing:
         """Ask the service, keep its answer and note what came of it."""
-        from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing
-
         source = self.source
         try:
             asked = self._ask(yard, source, now, self.contact)
         except WeatherError as error:
-            self._note(TROUBLE, {"at": now.isoformat(), "source": source, "trouble": str(error)}, now)
+            self._note(TROUBLE, {"at": now.isoformat(), "source": source, "trouble": _in_all(error.kept)}, now)
             raise
         if asked.note:
             # An old answer stood in for the service.
-            self._note(TROUBLE, {"at": now.isoformat(), "source": source, "trouble": asked.note}, now)
+            self._note(TROUBLE, {"at": now.isoformat(), "source": source, "trouble": _in_all(asked.note)}, now)
             return asked.forcing
-        stored = self.journal.store_forecast(
-            pack_forcing(asked.forcing),
-            yard=self.yard_name,
-            source=asked.forcing.source[:200],
-            issued=asked.forcing.issued_utc,
-            fetched=asked.fetched,
-            media_type=MEDIA_TYPE,
-        )
+        stored = keep_forecast(self.journal, self.yard_name, asked.forcing, fetched=asked.fetched)
         told = {"at": now.isoformat(), "source": source, "fetched": asked.fetched.isoformat(), "forecast": stored.id}
         self._note(FETCHED, told, now)
         return asked.forcing
@@ -243,12 +232,24 @@ class WeatherDesk:
         self.changes += 1
 
 
+def _in_all(text: str) -> dict[str, str]:
+    """Say a kept text in every language: who reads of a failure is not always who asked."""
+    said = {}
+    for code in LANGUAGES:
+        with speaking(code):
+            said[code] = say_again(text)
+    return said
+
+
 def _read(told: Any) -> LastAsked | None:
     """Read what was noted of asking a service; None for anything else."""
     if not isinstance(told, dict):
         return None
     try:
         fetched = datetime.fromisoformat(told["fetched"]) if "fetched" in told else None
-        return LastAsked(datetime.fromisoformat(told["at"]), str(told["source"]), fetched, str(told.get("trouble", "")))
+        trouble = told.get("trouble", "")
+        if isinstance(trouble, dict):
+            trouble = trouble[language()]
+        return LastAsked(datetime.fromisoformat(told["at"]), str(told["source"]), fetched, str(trouble))
     except (KeyError, TypeError, ValueError):
         return None

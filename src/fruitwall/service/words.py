@@ -33,12 +33,13 @@ TISSUE_WORDS = {
     "root": marked("roots"),
 }
 
-VERDICT_WORDS = {
+VERDICT_NAMES = {
     "safe": marked("safe"),
-    "watch": marked("to watch"),
-    "danger": marked("in danger"),
-    "deadly": marked("in danger of its life"),
+    "watch": marked("watch"),
+    "danger": marked("danger"),
+    "deadly": marked("deadly"),
 }
+"""Each verdict by name, where it stands alone."""
 
 
 def verdict(

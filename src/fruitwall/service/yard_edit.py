@@ -19,6 +19,7 @@ from fruitwall.errors import FruitwallError
 from fruitwall.journal.entries import YardVersion
 from fruitwall.journal.store import YardMoved
 from fruitwall.service.house import House
+from fruitwall.service.household import author_words
 from fruitwall.service.yard_data import like, listed, metres, put_list
 from fruitwall.service.yards import examine_yard_text
 from fruitwall.speech import say
@@ -177,7 +178,7 @@ class EditConflict(FruitwallError):
         self.theirs = theirs
         self.mine = mine
         self.version = version
-        super().__init__(say("{author} changed the same thing meanwhile.", author=version.author))
+        super().__init__(say("{author} changed the same thing meanwhile.", author=author_words(version.author)))
 
 
 # ---------------------------------------------------------------- data
@@ -569,4 +570,4 @@ def warnings_about(version: YardVersion, thing: str, now: datetime) -> list[str]
 
 
 def _meanwhile(version: YardVersion) -> str:
-    return say("{author} changed the yard meanwhile. Look at it, then try again.", author=version.author)
+    return say("{author} changed the yard meanwhile. Look at it, then try again.", author=author_words(version.author))

@@ -14,8 +14,8 @@ from typing import Any, get_origin
 
 from pydantic import BaseModel
 
-from fruitwall.service.yard_edit import GROUPS, LISTS, find
-from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS, choice_words
+from fruitwall.service.yard_edit import GROUPS, LISTS
+from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS, choice_words, help_words
 from fruitwall.speech import language, say
 from fruitwall.yard.display import in_household_unit, unit_symbol
 from fruitwall.yard.fields import Place, field_of, file_names, item_of, place
@@ -198,7 +198,7 @@ def form_of(kind: str, yard: Yard, display: Display, part: BaseModel | None = No
     list of Field
     """
     return [
-        made
+        replace(made, told=help_words(kind, made.name))
         for here, value in _places(place((), MODELS[kind]), part)
         for made in _fields(here, value, yard, display, new=part is None)
     ]
@@ -235,7 +235,7 @@ def _fields(here: Place, value: Any, yard: Yard, display: Display, *, new: bool)
     origin = get_origin(here.type_)
     if here.kind is not None:
         unit = _unit(here.kind.key, display)
-        text = "" if value is None else _number(value, here.kind.key, display)
+        text = "" if value is None else number_text(value, here.kind.key, display)
         return [replace(field, input="number", text=text, unit=unit)]
     if here.choices:
         choices = tuple((str(one), choice_words(str(one), name)) for one in here.choices)
@@ -249,7 +249,7 @@ def _fields(here: Place, value: Any, yard: Yard, display: Display, *, new: bool)
     if here.type_ is date:
         return [replace(field, input="day", text=value.isoformat() if value else "")]
     if origin is tuple:
-        texts = tuple(_number(one, "length", display) for one in value) if value else ("", "")
+        texts = tuple(number_text(one, "length", display) for one in value) if value else ("", "")
         return [replace(field, input="point", texts=texts, unit=unit_symbol("length", display))]
     if origin is list:
         return [_listed(field, here, value, yard, display, new=new)]
@@ -272,7 +272,7 @@ def _listed(field: Field, here: Place, value: Any, yard: Yard, display: Display,
     """Give the field of a list: corners of a shape, or words of which several hold."""
     item = item_of(here, 0)
     if get_origin(item.type_) is tuple:
-        corners = [_number(one, "length", display) for corner in value or () for one in corner]
+        corners = [number_text(one, "length", display) for corner in value or () for one in corner]
         rows = NEW_CORNERS[field.name] if new else SPARE_CORNERS
         texts = (*corners, *("", "") * rows)
         return replace(field, input="points", texts=texts, unit=unit_symbol("length", display), least=here.least_items)
@@ -288,11 +288,23 @@ def _unit(kind: str, display: Display) -> str:
         if kind == "difference" and display.temperature == "C":
             return "K"
         return unit_symbol(kind, display)  # type: ignore[arg-type]
+    if kind == "age":
+        return say("years")
     return display.currency if kind == "money" else KINDS[kind].unit
 
 
-def _number(value: float, kind: str, display: Display) -> str:
-    """Write a quantity as it stands in a field: at most two decimals, three of a coordinate and a share."""
+def number_text(value: float, kind: str, display: Display) -> str:
+    """Write a quantity as it stands in a field: at most two decimals, three of a coordinate and a share.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of its kind, as `yard.units.KINDS` has it.
+    kind : str
+        Key of `yard.units.KINDS`.
+    display : Display
+        Units of whoever reads.
+    """
     if kind in ("temperature", "difference", "length", "mass", "volume"):
         value = in_household_unit(value, kind, display)  # type: ignore[arg-type]
     text = f"{value:.{3 if kind in ('share', 'coordinate', 'area') else 2}f}".rstrip("0").rstrip(".")
@@ -502,11 +514,6 @@ def _without_empty_pot(fields: dict[str, Any]) -> dict[str, Any]:
     if "container" in fields and not fields["container"].get("volume"):
         return {**fields, "container": None}
     return fields
-
-
-def written_of(data: Mapping[str, Any], thing: str) -> Mapping[str, Any]:
-    """Give a thing as it stands in the file; empty if it is not there."""
-    return find(data, thing) or {}
 
 
 def kinds_to_add() -> list[tuple[str, str]]:

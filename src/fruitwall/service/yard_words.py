@@ -1,8 +1,8 @@
-"""What the fields and kinds of things of a yard are called."""
+"""What the fields and kinds of things of a yard are called, and help on fields."""
 
 from __future__ import annotations
 
-from fruitwall.speech import say
+from fruitwall.speech import marked, say
 
 KIND_WORDS = {
     "tree": "Tree",
@@ -193,3 +193,56 @@ CHOICE_WORDS = {
 def choice_words(value: str, field: str = "") -> str:
     """Say one of the words among which a field lets choose; a few mean something else in one field."""
     return say(CHOICE_WORDS.get(f"{field}.{value}") or CHOICE_WORDS.get(value, value.replace("_", " ")))
+
+
+HELP_WORDS = {
+    "cover.material": marked("Bed sheets and burlap warm little; heavy fleece and blankets more."),
+    "cover.width": marked("Of one sheet. Also as 14 ft or 102 in."),
+    "cover.length": marked("Of one sheet."),
+    "cover.count": marked("Of this size and cloth."),
+    "cover.on_frame": marked("Then leaves that touch it do not freeze with it."),
+    "cover.wear": marked("Tears, sun, mould: its price by the nights that it lasts."),
+    "shelter.trees": marked("They must stand within its corners."),
+    "shelter.water": marked("All barrels together, dark and in the sun by day. 0 for none."),
+    "lamp.watts": marked("Of the whole string, from its label."),
+    "lamp.kind": marked("Only bulbs that waste their power as heat warm a tree."),
+    "lamp.count": marked("Strings like this one."),
+    "lamp.wear": marked("Of one string: bulbs that burn out."),
+    "heater.watts": marked("At the setting used, from its label. Also as 1.5 kW."),
+    "heater.thermostat": marked("Empty if it has none."),
+    "heater.count": marked("Heaters like this one."),
+    "lead.length": marked("Unrolled, as it must be used."),
+    "lead.conductor": marked("Printed on the lead, such as 1.5 or 12 AWG. If you cannot read it, leave the lead out."),
+    "trolley.max_mass": marked("From its label. Also as 200 lb."),
+    "circuit.volts": marked("230 in most of the world, 120 in North America."),
+    "circuit.amps": marked("The number on the fuse or breaker, such as 16 or 20."),
+    "circuit.continuous_rule": marked("The usual rule for what runs three hours or longer. Leave it on if unsure."),
+    "circuit.ground_fault": marked("Tick it only if you know it and its test button worked. If not, it is not used."),
+    "indoor_place.spaces": marked("How many pots fit without anybody stumbling over them."),
+    "indoor_place.max_height": marked("With its pot."),
+    "indoor_place.kept_at": marked("Empty if it is not heated."),
+    "indoor_place.warmer": marked("At the end of a cold night; measure it once with a thermometer."),
+    "person.minutes_before_dusk": marked("Time they can give on an evening. 0: they only look."),
+    "person.lifts": marked("Without the tick they are never asked to lift."),
+    "person.max_lift": marked("Their own limit, also as 40 lb. Empty: what the lifting equation allows."),
+    "person.evenings": marked("On other evenings they are planned with no time."),
+    "person.away_until": marked("Empty if they are here. Before the evening of this day they have no time."),
+    "@prices.per_hour": marked("What an hour of somebody's evening is worth."),
+    "@prices.per_lift": marked("What a lift of a heavy pot is felt to cost."),
+    "@prices.per_kwh": marked("From the bill."),
+    "@prices.worst_case_aversion": marked("0 plans for what is expected; 1 for the worst tenth of what may come."),
+    "@location.latitude": marked("North positive, in degrees."),
+    "@location.longitude": marked("East positive, west negative, in degrees."),
+    "@location.time_zone": marked("Such as America/Los_Angeles or Europe/Madrid: all times on the pages follow it."),
+    "@location.clear_night_offset": marked("Warmer (+) or colder (−) than the forecast's place; 0 if not known."),
+    "@ground.moisture": marked("Wet ground gives more warmth back at night."),
+    "@display.temperature": marked("Everybody may choose otherwise for themselves on the page Settings."),
+    "@display.currency": marked("Such as EUR, USD or MXN, of all amounts in the yard."),
+}
+"""Help on a field, by kind and name."""
+
+
+def help_words(kind: str, name: str) -> str:
+    """Give the help on a field of a kind of thing; empty for none."""
+    text = HELP_WORDS.get(f"{kind}.{name}")
+    return say(text) if text else ""

@@ -114,7 +114,7 @@ def assemble(
             warnings=tuple(dict.fromkeys(notes)),
         )
     except ValueError as error:
-        raise WeatherError(f"{where}: {error}") from error
+        raise WeatherError(say("{where}: {error}", where=where, error=error)) from error
 
 
 def dew_below_lowered_air(columns: dict[str, FloatArray], before_c: FloatArray) -> None:

@@ -23,7 +23,7 @@ from urllib.parse import urlsplit
 
 from fruitwall import __version__
 from fruitwall.errors import SourceUnavailable, WeatherError
-from fruitwall.speech import say, told
+from fruitwall.speech import told
 
 if TYPE_CHECKING:
     import httpx2
@@ -156,7 +156,7 @@ def _check_address(url: str) -> None:
         sound = False
     if not sound or any(letter.isspace() for letter in url):
         raise WeatherError(
-            say('{url}: this is no address that can be asked; expected one such as "https://api.met.no/..."', url=url)
+            told('{url}: this is no address that can be asked; expected one such as "https://api.met.no/..."', url=url)
         )
 
 
@@ -193,29 +193,31 @@ def _ask(
                     return _kept(url, kept.text, response.headers, now=now, before=kept)
                 if response.status_code in (200, 203):
                     return _kept(url, _body(response, url), response.headers, now=now)
-                trouble = say("it answered {status}", status=response.status_code)
+                trouble = told("it answered {status}", status=response.status_code)
                 if response.status_code not in RETRIED:
                     raise _refusal(response.status_code, url)
                 asked_s = _retry_after(response.headers, now)
                 if asked_s is not None and asked_s > LONGEST_PAUSE_S:
                     later = now + timedelta(seconds=asked_s)
                     raise SourceUnavailable(
-                        say("{trouble} and asks to be left alone until {later:%H:%M} UTC", trouble=trouble, later=later)
+                        told(
+                            "{trouble} and asks to be left alone until {later:%H:%M} UTC", trouble=trouble, later=later
+                        )
                     )
                 wait_s = wait_s if asked_s is None else max(asked_s, 0.0)
         except httpx2.TimeoutException:
-            trouble = say("no answer within {seconds:g} s", seconds=TIMEOUT_S)
+            trouble = told("no answer within {seconds:g} s", seconds=TIMEOUT_S)
         except (httpx2.InvalidURL, httpx2.UnsupportedProtocol) as error:
             raise WeatherError(
-                say("{url}: this is no address that can be asked ({error})", url=url, error=error)
+                told("{url}: this is no address that can be asked ({error})", url=url, error=error)
             ) from error
         except httpx2.TooManyRedirects as error:
-            raise WeatherError(say("{url}: it sends us on too many times", url=url)) from error
+            raise WeatherError(told("{url}: it sends us on too many times", url=url)) from error
         except httpx2.RequestError as error:
-            trouble = say("no connection ({error})", error=error) if str(error) else say("no connection")
+            trouble = told("no connection ({error})", error=error) if str(error) else told("no connection")
         if attempt + 1 < TRIES:
             pause(wait_s)
-    raise SourceUnavailable(say("{trouble}, {tries} tries", trouble=trouble, tries=TRIES))
+    raise SourceUnavailable(told("{trouble}, {tries} tries", trouble=trouble, tries=TRIES))
 
 
 def _body(response: httpx2.Response, url: str) -> str:
@@ -226,7 +228,7 @@ def _body(response: httpx2.Response, url: str) -> str:
         length += len(part)
         if length > LARGEST_ANSWER_BYTES:
             raise WeatherError(
-                say(
+                told(
                     "{url}: the answer is larger than {most} MB; no forecast is",
                     url=url,
                     most=LARGEST_ANSWER_BYTES // 1_000_000,
@@ -236,7 +238,7 @@ def _body(response: httpx2.Response, url: str) -> str:
     try:
         return b"".join(parts).decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise WeatherError(say("{url}: the answer is no text", url=url)) from error
+        raise WeatherError(told("{url}: the answer is no text", url=url)) from error
 
 
 def _refusal(status: int, url: str) -> WeatherError:
@@ -244,7 +246,7 @@ def _refusal(status: int, url: str) -> WeatherError:
     host = host_of(url)
     if status == 404 and host == "api.weather.gov":
         return WeatherError(
-            say(
+            told(
                 "{url}: no forecast for this place (404); the US service covers the United States only. "
                 'Elsewhere use "met-norway" or "open-meteo"',
                 url=url,
@@ -252,7 +254,7 @@ def _refusal(status: int, url: str) -> WeatherError:
         )
     if status in (401, 403):
         return WeatherError(
-            say(
+            told(
                 "{url}: {host} refuses to answer ({status}); it may want a contact (setting `contact`) "
                 "or has blocked this address",
                 url=url,
@@ -261,7 +263,7 @@ def _refusal(status: int, url: str) -> WeatherError:
             )
         )
     return WeatherError(
-        say(
+        told(
             "{url}: {host} cannot answer this request ({status}); check place and address",
             url=url,
             host=host,
@@ -275,23 +277,23 @@ def _stand_in(kept: _Kept | None, url: str, now: datetime, error: SourceUnavaila
     host = host_of(url)
     if kept is None:
         raise SourceUnavailable(
-            say(
+            told(
                 "no forecast: {host} could not be asked ({error}). Try again later, or give a forecast "
                 "file of your own",
                 host=host,
-                error=error,
+                error=error.kept,
             )
         ) from error
     age = now - kept.fetched_utc
     since = f"{kept.fetched_utc:%Y-%m-%d %H:%M} UTC"
     if not timedelta(0) <= age <= STALE_AT_MOST:
         raise SourceUnavailable(
-            say(
+            told(
                 "no forecast since {since}: {host} could not be asked ({error}), and that one is too old "
                 "to use. Try again later, or give a forecast file of your own",
                 since=since,
                 host=host,
-                error=error,
+                error=error.kept,
             )
         ) from error
     hours = age / timedelta(hours=1)
@@ -302,7 +304,7 @@ def _stand_in(kept: _Kept | None, url: str, now: datetime, error: SourceUnavaila
         note=told(
             "{host} could not be asked ({error}); this is its answer of {since}, {hours:.1f} h old",
             host=host,
-            error=str(error),
+            error=error.kept,
             since=since,
             hours=hours,
         ),

@@ -134,7 +134,7 @@ def parse_daily(text: str, *, where: str, place: Place | None) -> Forcing:
             dates, table.values["t_min_c"], table.values["t_max_c"], at.latitude_deg, at.longitude_deg
         )
     except ValueError as error:
-        raise WeatherError(f"{where}: {error}") from error
+        raise WeatherError(say("{where}: {error}", where=where, error=error)) from error
     notes: list[str] = [told("daily extremes were turned into hours by a curve (Linvill 1990)")]
     columns = _other_columns(table, dates, times, t_air, at, height, notes)
     return assemble(

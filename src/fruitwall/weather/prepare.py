@@ -139,7 +139,7 @@ def _with_history(forecast: Forcing, history: Forcing) -> Forcing:
     try:
         joined = forecast.joined(history).with_warnings(*notes)
     except ValueError as error:
-        raise WeatherError(f"{history.source}: {error}") from error
+        raise WeatherError(say("{where}: {error}", where=history.source, error=error)) from error
     if distance_km > FAR_KM:
         joined = joined.with_warnings(
             told(

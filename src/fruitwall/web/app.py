@@ -9,7 +9,7 @@ from typing import Any
 from fastapi import FastAPI, HTTPException, Request, Response
 from fastapi.exceptions import RequestValidationError
 from fastapi.middleware.gzip import GZipMiddleware
-from fastapi.responses import RedirectResponse
+from fastapi.responses import PlainTextResponse, RedirectResponse
 from starlette.exceptions import HTTPException as StarletteHTTPException
 
 from fruitwall.errors import FruitwallError, NoYard, SourceUnavailable
@@ -19,7 +19,7 @@ from fruitwall.speech import marked, say, speaking
 from fruitwall.web.access.layer import AccessLayer
 from fruitwall.web.access.people_routes import people_routes
 from fruitwall.web.access.routes import access_routes
-from fruitwall.web.access.sessions import sessions_of
+from fruitwall.web.access.sessions import browser_language, sessions_of
 from fruitwall.web.api.routes import api_routes
 from fruitwall.web.areas import AREAS
 from fruitwall.web.assets import Assets
@@ -27,7 +27,7 @@ from fruitwall.web.evening.routes import evening_routes
 from fruitwall.web.guard import Guard
 from fruitwall.web.household.routes import household_routes
 from fruitwall.web.kinds.routes import kind_routes
-from fruitwall.web.pages import HERE, Pages, problem_document
+from fruitwall.web.pages import HERE, Pages, for_programs, problem_document
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
@@ -128,7 +128,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         Guard,
         hosts=settings.hosts,
         any_address=settings.reach.beyond,
-        host_problem=lambda told: problem_document(400, "Unknown host name", [told]),
+        host_refusal=_unknown_host,
         defect_page=lambda request: _defect(pages, request),
     )
     return app
@@ -139,6 +139,22 @@ def _defect(pages: Pages, request: Request) -> Response:
     with speaking(who(request).language):
         lines = [say("This is a defect of the program and none of yours. What happened is in the log of the server.")]
         return pages.problem(request, 500, say("Something in fruitwall is broken"), lines)
+
+
+def _unknown_host(request: Request, host: str) -> Response:
+    """Refuse to answer under a host name: in plain text, since the files of a page would not come under it either.
+
+    The names that are answered are not told: they would tell another site about the network behind a browser.
+    """
+    with speaking(browser_language(request)):
+        told = say(
+            "This server does not answer under the host name {host!r}. Whoever started it can allow more: "
+            "fruitwall serve --allow-host NAME",
+            host=host[:100],
+        )
+        if for_programs(request.scope["path"]):  # a wrong host makes no address
+            return problem_document(400, say("Unknown host name"), [told])
+        return PlainTextResponse(f"{told}\n", 400)
 
 
 def _unreadable(error: dict[str, Any], *, for_program: bool) -> str:
@@ -154,8 +170,7 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
     @app.exception_handler(FruitwallError)
     async def mendable(request: Request, error: FruitwallError) -> Response:
         lines = str(error).splitlines()
-        path = request.url.path
-        if isinstance(error, NoYard) and not path.startswith("/api/") and not path.endswith(".json"):
+        if isinstance(error, NoYard) and not for_programs(request.url.path):
             return RedirectResponse("/start", 303)
         if isinstance(error, SourceUnavailable):
             return pages.problem(request, 503, say("The weather service did not answer"), lines)
@@ -171,8 +186,7 @@ def _answer_errors(app: FastAPI, pages: Pages) -> None:
 
     @app.exception_handler(RequestValidationError)
     async def unreadable(request: Request, error: RequestValidationError) -> Response:
-        path = request.url.path
-        for_program = path.startswith("/api/") or path.endswith(".json")
+        for_program = for_programs(request.url.path)
         lines = [_unreadable(one, for_program=for_program) for one in error.errors()]
         get = request.method == "GET"
         title = say("The address asks for something impossible" if get else "This cannot be taken")

@@ -8,7 +8,7 @@ from ipaddress import ip_address
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 log = logging.getLogger("fruitwall.web")
@@ -65,8 +65,8 @@ class Guard:
         address of a machine at home changes when the router likes.
     defect_page : callable
         Makes the page for an error that is our defect; it gets the request and tells nothing of the error.
-    host_problem : callable
-        Makes the answer for a program that asked under a name that is not answered; it gets what is wrong.
+    host_refusal : callable
+        Makes the answer for whoever asked under a name that is not answered; it gets the request and the name.
     """
 
     def __init__(
@@ -75,11 +75,11 @@ class Guard:
         *,
         hosts: tuple[str, ...],
         defect_page: Callable[[Request], Response],
-        host_problem: Callable[[str], Response],
+        host_refusal: Callable[[Request, str], Response],
         any_address: bool = False,
     ) -> None:
         self.app = app
-        self.host_problem = host_problem
+        self.host_refusal = host_refusal
         self.any_address = any_address
         self.hosts = frozenset(host.lower() for host in hosts)
         self.defect_page = defect_page
@@ -105,14 +105,7 @@ class Guard:
 
         host = host_name(Headers(scope=scope).get("host", ""))
         if host not in self.hosts and not (self.any_address and _is_address(host)):
-            # The names that are answered are not told: they would tell another site about the network behind a browser.
-            told = (
-                f"This server does not answer under the host name {host[:100]!r}. Whoever started it can allow more: "
-                "fruitwall serve --allow-host NAME"
-            )
-            path: str = scope["path"]
-            programs = path.startswith("/api/") or path.endswith(".json")
-            refusal = self.host_problem(told) if programs else PlainTextResponse(f"{told}\n", status_code=400)
+            refusal = self.host_refusal(Request(scope), host)
             await refusal(scope, receive, send_with_headers)
             return
         try:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fastapi import HTTPException, Request
 
+from fruitwall.service.household import OWNER
 from fruitwall.speech import say
 
 RANK = {"viewer": 0, "helper": 1, "owner": 2}
@@ -35,7 +36,7 @@ class Who:
         False for somebody who has not logged in, before whom only the log-in stands.
     """
 
-    name: str = "owner"
+    name: str = OWNER
     role: str = "owner"
     language: str = "en"
     temperature: str | None = None

@@ -72,19 +72,26 @@ class Place:
     @property
     def bounds(self) -> str:
         """The allowed range in words, such as "greater than 0 and at most 40 m"; empty if there is none."""
+        unit = self.kind.unit if self.kind else ""
+        unit = unit if unit in ("", "°") else f" {unit}"
         low = high = ""
         for m in self.metadata:
             if isinstance(m, annotated_types.Gt):
-                low = say("greater than {limit}", limit=f"{m.gt:g}")
+                low = say("greater than {limit}", limit=f"{m.gt:g}{self._unit_of_least(m.gt)}")
             elif isinstance(m, annotated_types.Ge):
-                low = say("at least {limit}", limit=f"{m.ge:g}")
+                low = say("at least {limit}", limit=f"{m.ge:g}{self._unit_of_least(m.ge)}")
             elif isinstance(m, annotated_types.Lt):
-                high = say("less than {limit}", limit=f"{m.lt:g}")
+                high = say("less than {limit}", limit=f"{m.lt:g}{unit}")
             elif isinstance(m, annotated_types.Le):
-                high = say("at most {limit}", limit=f"{m.le:g}")
-        unit = self.kind.unit if self.kind else ""
+                high = say("at most {limit}", limit=f"{m.le:g}{unit}")
         words = say_list([w for w in (low, high) if w])
-        return f"{words}{'' if unit in ('', '°') else ' '}{unit}" if words else ""
+        return words if high or not low or low.endswith(unit) else f"{words}{unit}"
+
+    def _unit_of_least(self, number: Any) -> str:
+        """Give the unit behind the lower of two limits: where it is turned into others by itself and is not nothing."""
+        if self.kind is None or self.kind.key not in ("temperature", "difference", "length", "mass", "volume"):
+            return ""
+        return f" {self.kind.unit}" if number or self.kind.key == "temperature" else ""
 
     @property
     def least_items(self) -> int:

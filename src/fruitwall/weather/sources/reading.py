@@ -106,4 +106,4 @@ def read_numbers(values: Sequence[Any], unit: str, kind: str, path: str, where: 
         numbers = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
         return convert(numbers, unit, kind)
     except ValueError as error:
-        raise WeatherError(f"{where}: {path}: {error}") from error
+        raise WeatherError(say("{where}: {path}: {error}", where=where, path=path, error=error)) from error

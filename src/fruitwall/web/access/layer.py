@@ -91,7 +91,7 @@ class AccessLayer:
             found, answer = await self._who(request, key)
         most = MOST_BYTES_OF_SENSORS if found.scope == "readings" else MOST_BYTES
         if answer is None and told_bytes(request) > most:
-            answer = partial(self.refusal, request, 413, say("This is too large"), [too_much(most)])
+            answer = partial(self._refuse_large, request, most)
         receive = at_most(receive, most)
         scope.setdefault("state", {})["who"] = found
         # Worker threads get a copy of this context, so plain functions speak the same language.
@@ -146,8 +146,12 @@ class AccessLayer:
         if who.scope is not None and any(_below(path, place) for place in OWN):
             return lambda: self.refusal(request, 403, say("Keys of scripts cannot change accounts."), [])
         if unsafe and not who.may("helper") and not any(_below(path, place) for place in OWN):
-            line = say("Your account may look but not change this; ask the owner of the yard.")
-            return lambda: self.refusal(request, 403, say("This was refused"), [line])
+            return lambda: self.refusal(
+                request,
+                403,
+                say("This was refused"),
+                [say("Your account may look but not change this; ask the owner of the yard.")],
+            )
         return None
 
     def _without(self, request: Request, key: str | None) -> Callable[[], Response] | None:
@@ -190,6 +194,9 @@ class AccessLayer:
         answer = self.refusal(request, 429, say("This key asks too often"), lines)
         answer.headers["retry-after"] = str(seconds)
         return answer
+
+    def _refuse_large(self, request: Request, most: int) -> Response:
+        return self.refusal(request, 413, say("This is too large"), [too_much(most)])
 
     def _refuse_foreign(self, request: Request) -> Response:
         return self.refusal(

@@ -45,19 +45,18 @@ def access_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
 
     @router.post("/log-in")
     def log_in(request: Request, name: Typed = "", passphrase: Typed = "", next: Typed = "/") -> Response:
-        of_name, of_address = f"name:{' '.join(name.split()).casefold()[:100]}", f"address:{address_of(request)}"
+        counted = [f"name:{' '.join(name.split()).casefold()[:100]}", f"address:{address_of(request)}"]
         # A browser that logged in by this name before is counted for itself: who guesses elsewhere cannot lock it out.
         mark = sessions.mark_of(request, people.named(name))
         if mark is not None:
-            of_name, of_address = f"browser:{mark}", ""
-        counted = [key for key in (of_name, of_address) if key]
+            counted = [f"browser:{mark}"]
         wait = waits.try_now(counted)
         if wait > 0:
             return asked(request, 429, _wait_words(wait), name=name, next=next, wait=wait)
         made = people.log_in(name, passphrase, device_of(request))
         if made is None:
             return asked(request, 403, say("Name and passphrase do not belong together."), name=name, next=next)
-        waits.right(of_name, not_counted=counted[1:])
+        waits.right(counted[0], not_counted=counted[1:])
         answer = RedirectResponse(place_within(next), 303)
         sessions.put(request, answer, made)
         return answer

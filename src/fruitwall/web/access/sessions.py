@@ -87,25 +87,10 @@ class Sessions:
         """
         self.drop_old(request)
         age = None if made.expires is None else int((made.expires - self.reach.now()).total_seconds())
-        response.set_cookie(
-            cookie_name(request),
-            self._signer.sign(made.secret).decode(),
-            max_age=age,
-            path="/",
-            secure=request.url.scheme == "https",
-            httponly=True,
-            samesite="lax",
-        )
+        _set(request, response, cookie_name(request), self._signer.sign(made.secret), age)
         if self.mark_of(request, made.account) is None:
-            response.set_cookie(
-                f"{cookie_name(request)}-knows",
-                self._marker.sign(f"{made.account.id}.{token_urlsafe(16)}").decode(),
-                max_age=MARK_LASTS_S,
-                path="/",
-                secure=request.url.scheme == "https",
-                httponly=True,
-                samesite="lax",
-            )
+            mark = self._marker.sign(f"{made.account.id}.{token_urlsafe(16)}")
+            _set(request, response, f"{cookie_name(request)}-knows", mark, MARK_LASTS_S)
 
     def mark_of(self, request: Request, account: Account | None) -> str | None:
         """Give the mark of a browser in which an account logged in before, also long ago; it opens nothing.
@@ -208,6 +193,12 @@ class Sessions:
             elif forgot == self._forgot:
                 self._nobody_until = self.reach.seconds() + REMEMBERED_S
         return found
+
+
+def _set(request: Request, response: Response, name: str, signed: bytes, lasts_s: int | None) -> None:
+    """Give the browser a signed cookie for all pages, closed to scripts."""
+    secure = request.url.scheme == "https"
+    response.set_cookie(name, signed.decode(), max_age=lasts_s, path="/", secure=secure, httponly=True, samesite="lax")
 
 
 def sessions_of(settings: WebSettings) -> Sessions | None:

@@ -13,9 +13,9 @@ from fruitwall.web.pages import PROBLEM
 ABOUT = """What a household's fruitwall knows and takes.
 
 Times carry their zone and are answered in UTC; units stand in names. Send the key of a script as
-`Authorization: Bearer KEY`; owners make keys under Settings, People and devices. A key of the scope `readings` posts
-readings and nothing else, `viewer` looks, `helper` also logs. What goes wrong is told as a problem document (RFC 9457).
-A key may ask 120 times at once and then twice a second; beyond that it gets 429 and `Retry-After`.
+`Authorization: Bearer KEY`; everybody with an account makes keys under Settings, People and devices. A key of the scope
+`readings` posts readings and nothing else, `viewer` looks, `helper` also logs. What goes wrong is told as a problem
+document (RFC 9457). A key may ask 120 times at once and then twice a second; beyond that it gets 429 and `Retry-After`.
 """
 
 POST_READING = {"sensor": "post by the wall", "quantity": "air_temperature_c"}

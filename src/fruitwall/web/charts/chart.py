@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from math import ceil, floor, isfinite, nan
@@ -26,7 +26,7 @@ from fruitwall.web.svg import points, tag
 
 WIDTH = 360.0
 PLOT = 150.0
-"""Height of the plot itself."""
+"""Height of the plot itself; where nothing has a value there is none."""
 
 LEFT, RIGHT = 34.0, 8.0
 AXIS = 20.0
@@ -212,16 +212,17 @@ class _Frame:
     high: float
     step: float
     top: float
+    tall: float
 
     @property
     def foot(self) -> float:
-        return self.top + PLOT
+        return self.top + self.tall
 
     def x(self, at: datetime) -> float:
         return LEFT + (WIDTH - LEFT - RIGHT) * ((at - self.first) / (self.last - self.first))
 
     def y(self, value: float) -> float:
-        return self.foot - PLOT * (value - self.low) / (self.high - self.low)
+        return self.foot - self.tall * (value - self.low) / (self.high - self.low)
 
 
 def draw(chart: Chart) -> DrawnChart | None:
@@ -294,7 +295,7 @@ def _laid_out(chart: Chart, moments: Sequence[datetime]) -> tuple[list[int], _Fr
         first, last = first - timedelta(hours=12), last + timedelta(hours=12)
     values = [value for one in chart.series for point in one.points for value in (point.value, point.low, point.high)]
     values = [value for value in values if isfinite(value)] + ([0.0] if chart.zero or bars else [])
-    bare = _Frame(first, last, *_range(values), top=0.0)
+    bare = _Frame(first, last, *_range(values), top=0.0, tall=PLOT if chart.series else 0.0)
     ends = [-100.0] * LANES
     lanes = []
     for event in chart.events:
@@ -303,7 +304,7 @@ def _laid_out(chart: Chart, moments: Sequence[datetime]) -> tuple[list[int], _Fr
         ends[lane] = x
         lanes.append(lane)
     used = max(lanes, default=-1) + 1
-    return lanes, _Frame(first, last, *_range(values), top=20.0 + used * (SIGN + 2))
+    return lanes, replace(bare, top=20.0 + used * (SIGN + 2))
 
 
 def _narrowest(moments: Sequence[datetime]) -> timedelta:
@@ -531,7 +532,8 @@ def _table(chart: Chart, moments: Sequence[datetime]) -> tuple[list[str], list[l
 def _summary(chart: Chart, first: datetime, last: datetime) -> str:
     """Tell the picture in a few sentences: what it spans, what the page says of it, and the ends of each series."""
     days = [short_day(at.astimezone(chart.zone).date()) for at in (first, last)]
-    parts = [say("From {first} to {last}.", first=days[0], last=days[1]), *chart.told]
+    span = say("From {first} to {last}.", first=days[0], last=days[1])
+    parts = [say("On {day}.", day=days[0]) if days[0] == days[1] else span, *chart.told]
     for one in chart.series:
         known = [point for point in one.points if isfinite(point.value)]
         if known:

@@ -14,8 +14,9 @@ from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, TreePlan
 from fruitwall.service.household import Household
+from fruitwall.service.words import VERDICT_NAMES
 from fruitwall.speech import say, say_count
-from fruitwall.web.evening.marks import VERDICT_NAMES, family_of, outline
+from fruitwall.web.evening.marks import family_of, outline
 from fruitwall.web.evening.spacing import Spot, roomiest, spread
 from fruitwall.web.evening.strip import full_name
 from fruitwall.web.plan.shapes import (

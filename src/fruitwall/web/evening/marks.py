@@ -46,13 +46,6 @@ PARTS: tuple[tuple[str, Family], ...] = (
 )
 """Parts of a measure's key by which its family is known; the first that occurs wins."""
 
-VERDICT_NAMES = {
-    "safe": marked("safe"),
-    "watch": marked("watch"),
-    "danger": marked("danger"),
-    "deadly": marked("deadly"),
-}
-
 VERDICTS = {
     "safe": marked("safe: chance of burnt leaf under 5 %, of fruit lost under 10 %"),
     "watch": marked("watch: chance of burnt leaf 5 to 30 %, or 10 to 30 % of the fruit lost"),

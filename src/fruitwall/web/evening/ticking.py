@@ -17,7 +17,7 @@ from fruitwall.errors import JournalError
 from fruitwall.service.earlier import latest_plan
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.house import House
-from fruitwall.service.household import Household
+from fruitwall.service.household import Household, author_words
 from fruitwall.service.kept import Kept
 from fruitwall.service.ledger import Deed
 from fruitwall.service.nights import tonight
@@ -155,7 +155,7 @@ def _no_longer_asked(plan: EveningPlan, ticks: Ticks, household: Household, now:
     """Tell plainly what was done from an older checklist, and ask what becomes of it."""
     lines = []
     for one in no_longer_asked(plan, ticks):
-        told = {"clock": household.clock(one.at), "name": one.by}
+        told = {"clock": household.clock(one.at), "name": author_words(one.by)}
         question = ""
         if in_vain(plan, ticks, one.key):
             words = say("Done at {clock}, {name}. It stays, but tonight’s plan has no use for it.", **told)
@@ -176,7 +176,7 @@ def states_of(ticks: Ticks, household: Household, now: datetime) -> dict[str, di
 
 
 def _words(one: Tick, household: Household) -> str:
-    return say("Done {clock}, {name}.", clock=household.clock(one.at), name=one.by)
+    return say("Done {clock}, {name}.", clock=household.clock(one.at), name=author_words(one.by))
 
 
 def _knows(plan: EveningPlan) -> str:

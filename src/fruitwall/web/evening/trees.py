@@ -14,10 +14,10 @@ from fruitwall.plants.catalogue import said_taxon
 from fruitwall.service.evening_document import EveningPlan, ReasonPart, TreePlan
 from fruitwall.service.explained import ColdRow, cold_rows, cold_title
 from fruitwall.service.household import Household, percent, short_day
-from fruitwall.service.words import TISSUE_WORDS
+from fruitwall.service.words import TISSUE_WORDS, VERDICT_NAMES
 from fruitwall.speech import marked, say
 from fruitwall.web.evening.bars import bar
-from fruitwall.web.evening.marks import VERDICT_NAMES, badge, does_something
+from fruitwall.web.evening.marks import badge, does_something
 from fruitwall.web.evening.strip import full_name
 
 OUTCOMES: tuple[tuple[str, str, tuple[int, ...]], ...] = (

@@ -9,7 +9,7 @@ from fruitwall.service.household import Household, decimal, minutes, short_day
 from fruitwall.service.in_use import Taken
 from fruitwall.service.yard_words import FIELD_WORDS, choice_words
 from fruitwall.speech import say, say_count, say_list
-from fruitwall.yard.display import format_quantity
+from fruitwall.yard.display import ShownKind, format_quantity
 from fruitwall.yard.model import (
     WEEKDAYS,
     Circuit,
@@ -52,7 +52,7 @@ def _facts(part: BaseModel, yard: Yard, household: Household) -> list[str]:
         return [f"{part.count} × {size}", choice_words(part.material), say("on a frame") if part.on_frame else ""]
     if isinstance(part, Shelter):
         trees = {tree.id: tree.name for tree in yard.trees}
-        water = format_quantity(part.water_l, "volume", household.display)
+        water = _amount(part.water_l, "volume", household)
         return [
             say_list([trees.get(one, one) for one in part.trees]),
             say("sides of {sides}, top of {top}", sides=choice_words(part.sides), top=choice_words(part.top)),
@@ -63,14 +63,14 @@ def _facts(part: BaseModel, yard: Yard, household: Household) -> list[str]:
         return [
             say(
                 "{volts} V, {amps} A: {watts} W for the night",
-                volts=f"{part.volts:g}",
-                amps=f"{part.amps:g}",
+                volts=decimal(f"{part.volts:g}"),
+                amps=decimal(f"{part.amps:g}"),
                 watts=watts,
             ),
             say("protected") if part.ground_fault else say("not known to be protected: nothing is planned on it"),
         ]
     if isinstance(part, LampString | Heater):
-        facts = [f"{part.count} × {part.watts:g} W"]
+        facts = [f"{part.count} × {decimal(f'{part.watts:g}')} W"]
         if isinstance(part, LampString):
             return [*facts, choice_words(part.kind)]
         if part.thermostat_c is None:
@@ -80,8 +80,7 @@ def _facts(part: BaseModel, yard: Yard, household: Household) -> list[str]:
         area = decimal(f"{part.conductor_mm2:.2g}")
         return [f"{part.count} × {_long(part.length_m, household)}", say("wires of {area} mm²", area=area)]
     if isinstance(part, Trolley):
-        mass = format_quantity(part.max_mass_kg, "mass", household.display)
-        return [f"{part.count}", say("bears {mass}", mass=mass)]
+        return [f"{part.count}", say("bears {mass}", mass=_amount(part.max_mass_kg, "mass", household))]
     if isinstance(part, IndoorPlace):
         return _indoors(part, household)
     return _group(part, household)
@@ -92,7 +91,7 @@ def _person(part: Person, household: Household) -> list[str]:
     if part.lifts:
         lifts = say("lifts what the lifting equation allows")
         if part.max_lift_kg is not None:
-            lifts = say("lifts up to {mass}", mass=format_quantity(part.max_lift_kg, "mass", household.display))
+            lifts = say("lifts up to {mass}", mass=_amount(part.max_lift_kg, "mass", household))
     days = [choice_words(day) for day in WEEKDAYS if day in part.evenings]
     here = "" if len(days) == len(WEEKDAYS) else say("here on {days}", days=say_list(days))
     return [
@@ -140,7 +139,11 @@ def _group(part: BaseModel, household: Household) -> list[str]:
 
 
 def _long(metres: float, household: Household) -> str:
-    return decimal(format_quantity(metres, "length", household.display))
+    return _amount(metres, "length", household)
+
+
+def _amount(value: float, kind: ShownKind, household: Household) -> str:
+    return decimal(format_quantity(value, kind, household.display))
 
 
 def taken_words(taken: Taken | None, part: BaseModel) -> str:

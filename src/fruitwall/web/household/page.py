@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel
 
@@ -14,20 +13,22 @@ from fruitwall.service.house import House
 from fruitwall.service.household import Household, long_day
 from fruitwall.service.in_use import InUse, in_use
 from fruitwall.service.nights import tonight
-from fruitwall.service.yard_edit import GROUPS, LISTS, Steps, warnings_about, yard_steps
-from fruitwall.service.yard_form import Field, form_of, kind_of, part_of, parts_of
+from fruitwall.service.yard_edit import GROUPS, LISTS, Steps, yard_steps
+from fruitwall.service.yard_form import Field, form_of, kind_of, number_text, part_of, parts_of
 from fruitwall.service.yard_words import KIND_WORDS
 from fruitwall.speech import say
+from fruitwall.web.editing import SEEN_AFTER, Asked, Conflict, said_words, warning_words
 from fruitwall.web.household.lines import summary_of, taken_words
-from fruitwall.web.household.words import ADD_WORDS, CAUTIONS, DRAWN, PARTS, Part, cautions_of, told
-from fruitwall.web.reader import display_of
+from fruitwall.web.household.words import ADD_WORDS, AT_THE_PLAN, CAUTIONS, DRAWN, PARTS, Part, cautions_of
+from fruitwall.web.reader import household_of
 from fruitwall.web.who import Who
-from fruitwall.web.yard.page import Conflict, said_words
-from fruitwall.yard.display import in_household_unit
 from fruitwall.yard.model import WEEKDAYS, Display, Person, Yard
 
 KINDS = tuple(kind for part in PARTS for kind in part.kinds)
 """What is seen and changed here."""
+
+NEW_KINDS = tuple(kind for kind in KINDS if kind not in (*GROUPS, *DRAWN))
+"""What is added here."""
 
 AT_STORE = {"circuit": "outlet", "indoor_place": "position"}
 """What a new thing has for a place until it is dragged: where the gear is kept."""
@@ -92,7 +93,7 @@ class HouseholdPage:
 
 
 def form_for(kind: str, yard: Yard, display: Display, thing: str = "") -> list[Field]:
-    """Give the form of a thing, or of a new one of a kind, with help on its fields.
+    """Give the form of a thing, or of a new one of a kind, which begins where the gear is kept.
 
     Parameters
     ----------
@@ -109,32 +110,26 @@ def form_for(kind: str, yard: Yard, display: Display, thing: str = "") -> list[F
     list of Field
     """
     fields = form_of(kind, yard, display, part_of(thing, yard) if thing else None)
-    store = tuple(f"{in_household_unit(one, 'length', display):.2f}".rstrip("0").rstrip(".") for one in yard.gear_store)
+    store = tuple(number_text(one, "length", display) for one in yard.gear_store)
     return [
         replace(
             one,
-            told=say(help_text) if (help_text := told(kind, one.name)) else "",
+            told=say(AT_THE_PLAN[at]) if (at := f"{kind}.{one.name}") in AT_THE_PLAN else one.told,
             texts=store if not thing and AT_STORE.get(kind) == one.name else one.texts,
         )
         for one in fields
     ]
 
 
-def household_page(
-    house: House, asking: Who, *, pick: str = "", add: str = "", said: str = "", **more: Any
-) -> HouseholdPage:
+def household_page(house: House, asked: Asked, asking: Who, **more: Any) -> HouseholdPage:
     """Work out the page.
 
     Parameters
     ----------
     house : House
+    asked : Asked
+        Thing whose form is shown, or kind of a new one, of `NEW_KINDS`; everything else shows all parts.
     asking : Who
-    pick : str
-        Thing whose form is shown.
-    add : str
-        Kind of a new thing whose form is shown; one of `KINDS`.
-    said : str
-        What was done, as `yard.page.said_words` has it.
     **more
         Fields of `HouseholdPage` that are known already, such as a form with errors.
 
@@ -143,22 +138,21 @@ def household_page(
     HouseholdPage
     """
     yard, version = house.yard()
-    display = display_of(yard, asking)
-    household = Household(display, ZoneInfo(yard.location.time_zone))
+    household = household_of(yard, asking)
     shown: dict[str, Any] = {}
-    kind = (kind_of(pick, yard) if pick else add) or ""
+    pick = asked.pick or ""
+    kind = kind_of(pick, yard) if pick else asked.add
     use = in_use(house)
-    if kind in KINDS and not (add and kind in (*GROUPS, *DRAWN)):
+    if kind is not None and kind in (KINDS if pick else NEW_KINDS):
         shown = _thing(kind, pick, yard, household, use)
-        if pick and said in ("added", "changed"):
-            warnings = warnings_about(version, pick, house.clock())
-            shown["warnings"] = [text[:1].upper() + text[1:] for text in map(household.in_own_units, warnings)]
+        if pick and asked.said in SEEN_AFTER:
+            shown["warnings"] = warning_words(house, version, pick, household)
     else:
         night = tonight(yard.location, house.clock())
         shown["parts"] = [_part(part, yard, household, use, asking, night) for part in PARTS]
         shown["planned"] = (
             say(
-                "What tonight's plan uses is of {night}, made {moment}.",
+                "What is in use tonight is taken from the plan for {night}, made {moment}.",
                 night=long_day(use.night),
                 moment=household.moment(use.made),
             )
@@ -171,7 +165,7 @@ def household_page(
             "base": version.number,
             "steps": yard_steps(house),
             "may_edit": asking.may("owner"),
-            "said": said_words(said),
+            "said": said_words(asked.said),
             **shown,
             **more,
         }

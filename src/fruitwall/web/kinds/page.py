@@ -24,7 +24,7 @@ from fruitwall.service.kind_words import (
     our_note,
     subject,
 )
-from fruitwall.speech import language, say, say_count
+from fruitwall.speech import capital, language, say, say_count
 from fruitwall.web.kinds.plot import axis_picture, level_picture, mark_picture
 
 
@@ -118,7 +118,7 @@ def kind_page_of(document: KindDocument, household: Household) -> KindPage:
     name = name_for_reader(document.english, document.spanish)
     return KindPage(
         key=document.key,
-        name=name[:1].upper() + name[1:],
+        name=capital(name),
         name_language="es" if language() == "es" and document.spanish else "en",
         scientific=document.scientific,
         family=document.family,

@@ -17,11 +17,18 @@ from fruitwall.service.first_yard import (
     kind_named,
     quantity,
 )
+from fruitwall.service.household import decimal, signed
 from fruitwall.speech import say
 from fruitwall.yard.cities import nearest_city
+from fruitwall.yard.display import ShownKind, format_quantity
+from fruitwall.yard.model import Display
 
 if TYPE_CHECKING:
     from fruitwall.web.start.page import StartPage
+
+METRES = Display()
+FEET = Display(temperature="F", length="ft", mass="lb", volume="gal")
+"""Units of the first step, in which numbers alone are read."""
 
 
 def read_all(page: StartPage) -> Told | None:
@@ -52,7 +59,7 @@ def read_all(page: StartPage) -> Told | None:
     rooms = _rooms(page, feet)
     _measure(page, "trolley", "mass", feet, (1, 2000))
     _whole(page, "lamps", 1000)
-    _whole(page, "lamp_watts", 5000)
+    _whole(page, "lamp_watts", 5000, least=1)
     _whole(page, "minutes", 600)
     if where is None:
         return None
@@ -129,7 +136,7 @@ def _sheets(page: StartPage, feet: bool) -> list[tuple[str, str, str]]:
             continue
         for name in ("width", "length"):
             _measure(page, f"sheet{n}_{name}", "length", feet, (0.2, 50), needed=True)
-        _whole(page, f"sheet{n}_count", 1000)
+        _whole(page, f"sheet{n}_count", 1000, least=1)
         sheets.append((width, length, page.get(f"sheet{n}_count") or "1"))
     return sheets
 
@@ -141,9 +148,9 @@ def _rooms(page: StartPage, feet: bool) -> list[FirstRoom]:
         height, kept_at = page.get(f"indoor{n}_height"), page.get(f"indoor{n}_kept")
         if not (name or spaces or height or kept_at):
             continue
-        if not spaces or spaces == "0":
+        if not spaces:
             page.wrong[f"indoor{n}_spaces"] = say("Say how many pots fit.")
-        _whole(page, f"indoor{n}_spaces", 1000)
+        _whole(page, f"indoor{n}_spaces", 1000, least=1)
         _measure(page, f"indoor{n}_height", "length", feet, (0.2, 20))
         _measure(page, f"indoor{n}_kept", "temperature", feet, (-10, 35))
         rooms.append(FirstRoom(name, spaces, height, kept_at))
@@ -160,7 +167,9 @@ def _place(page: StartPage) -> tuple[float, float, str, str] | None:
             except ValueError:
                 value = float("nan")
             if not -most <= value <= most:
-                page.wrong[name] = say("A number of degrees from {least} to {most}.", least=-most, most=most)
+                page.wrong[name] = say(
+                    "A number of degrees from {least} to {most}.", least=signed(f"{-most:g}"), most=f"{most:g}"
+                )
             found.append(value)
         if page.wrong:
             return None
@@ -183,7 +192,7 @@ def _place(page: StartPage) -> tuple[float, float, str, str] | None:
 
 
 def _measure(
-    page: StartPage, name: str, kind: str, feet: bool, limits: tuple[float, float], *, needed: bool = False
+    page: StartPage, name: str, kind: ShownKind, feet: bool, limits: tuple[float, float], *, needed: bool = False
 ) -> None:
     """Note where a measure cannot be read or is impossible."""
     written = page.get(name)
@@ -195,12 +204,12 @@ def _measure(
         page.wrong[name] = str(error)
         return
     if not limits[0] <= value <= limits[1]:
-        unit = {"length": "m", "volume": "L", "mass": "kg", "temperature": "°C"}[kind]
-        page.wrong[name] = say("That can hardly be: {value} {unit}.", value=f"{value:.4g}", unit=unit)
+        amount = decimal(format_quantity(value, kind, FEET if feet else METRES))
+        page.wrong[name] = say("That can hardly be: {amount}.", amount=amount)
 
 
-def _whole(page: StartPage, name: str, most: int) -> None:
+def _whole(page: StartPage, name: str, most: int, *, least: int = 0) -> None:
     """Note where a whole number cannot be read."""
     written = page.get(name)
-    if written and not (written.isascii() and written.isdigit() and int(written) <= most):
-        page.wrong[name] = say("A whole number up to {most}.", most=most)
+    if written and not (written.isascii() and written.isdigit() and least <= int(written) <= most):
+        page.wrong[name] = say("A whole number from {least} to {most}.", least=least, most=most)

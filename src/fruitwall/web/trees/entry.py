@@ -9,9 +9,9 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from fruitwall.journal.entries import LedgerEntry
-from fruitwall.service.corrections import Chain, says
-from fruitwall.service.household import Household
-from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, Body, Deed, Sighting, Stage
+from fruitwall.service.corrections import Chain
+from fruitwall.service.household import Household, author_words
+from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, Body, Deed, Sighting, Stage, says
 from fruitwall.service.tree_story import Story
 from fruitwall.speech import say
 from fruitwall.web.trees.page import tree_url
@@ -146,7 +146,7 @@ def _signs(body: Body) -> list[tuple[str, str]]:
 
 def _version(entry: LedgerEntry, chain: Chain, story: Story, household: Household) -> Version:
     """Tell one step: who did it, when, and what it said."""
-    by = {"moment": household.moment(entry.received), "name": entry.author}
+    by = {"moment": household.moment(entry.received), "name": author_words(entry.author)}
     body = says(entry) or Body()
     before = next((one for one in chain.entries if one.id == entry.replaces), None)
     if before is None:
@@ -204,7 +204,7 @@ def changes_of(body: Body, given: Mapping[str, Sequence[str]], added: Sequence[s
     if "stage" in given:
         found["stage"] = given["stage"][0]
     if given.get("deed", [""])[0] in DEED_NAMES and isinstance(body, Deed) and body.what in DEED_NAMES:
-        found |= {"what": given["deed"][0], "words": say(DEED_NAMES[given["deed"][0]])}
+        found |= {"what": given["deed"][0], "words": DEED_NAMES[given["deed"][0]]}
     if "minutes" in given:
         found["minutes"] = _minutes(given["minutes"][0])
     kept = [photo for photo in body.photos if "photos_shown" not in given or photo in given.get("keep", ())]

@@ -8,11 +8,10 @@ from math import isfinite
 from urllib.parse import quote
 
 from fruitwall.journal.entries import LedgerEntry
-from fruitwall.service.corrections import says
 from fruitwall.service.evening_document import ReasonPart
-from fruitwall.service.household import Household, ago, minutes
+from fruitwall.service.household import Household, ago, author_words, minutes
 from fruitwall.service.kind_words import cited, figure, hours, subject
-from fruitwall.service.ledger import DEED_NAMES, STAGES
+from fruitwall.service.ledger import DEED_NAMES, STAGES, says
 from fruitwall.service.reader import part_for_reader
 from fruitwall.service.tree_story import Story, Told, Winter
 from fruitwall.service.words import sentence
@@ -20,6 +19,7 @@ from fruitwall.speech import say, say_count
 from fruitwall.web.charts.chart import DrawnChart
 from fruitwall.web.trees.picture import picture_of
 from fruitwall.web.trees.words import body_words, stage_words
+from fruitwall.web.walk.words import kind_beside
 
 
 @dataclass(frozen=True)
@@ -29,6 +29,7 @@ class TreeLine:
     name: str
     url: str
     kind: str
+    """Kind and cultivar; empty where the name says it."""
     seen: str
     margin: str
 
@@ -37,7 +38,6 @@ class TreeLine:
 class EntryLine:
     """One entry as shown."""
 
-    id: str
     when: str
     words: str
     note: str
@@ -65,6 +65,8 @@ class TreePage:
     name: str
     url: str
     taxon: str
+    kind: str
+    """Kind and cultivar; empty where the name says it."""
     planned_url: str
     picture: DrawnChart | None
     seen: str
@@ -99,9 +101,9 @@ def tree_line(story: Story, household: Household) -> TreeLine:
     return TreeLine(
         name=story.tree.name,
         url=tree_url(story),
-        kind=story.tree.taxon,
+        kind=kind_beside(story.tree),
         seen=seen,
-        margin=say("tonight {margin}", margin=household.margin(margin)) if isfinite(margin) else "",
+        margin=sentence(say("tonight {margin}", margin=household.margin(margin))) if isfinite(margin) else "",
     )
 
 
@@ -128,6 +130,7 @@ def tree_page(story: Story, household: Household, *, error: str = "", note: str 
         name=story.tree.name,
         url=tree_url(story),
         taxon=story.tree.taxon,
+        kind=kind_beside(story.tree),
         planned_url=f"/#tree-{quote(story.tree.id)}",
         picture=picture_of(story, household),
         seen=_lately(last, story, household) if last else say("Never looked at so far."),
@@ -187,11 +190,10 @@ def _winter(one: Winter) -> str:
 
 def _entry(one: Told, story: Story, household: Household) -> EntryLine:
     return EntryLine(
-        id=one.entry.id,
         when=household.moment(one.entry.at),
         words=body_words(one.body, story, household),
         note=one.body.note,
-        by=one.entry.author,
+        by=author_words(one.entry.author),
         photos=list(one.body.photos),
         corrected=one.corrected,
         rival=one.rival,
@@ -204,5 +206,5 @@ def _back(back: LedgerEntry, story: Story, household: Household) -> BackLine:
     return BackLine(
         url=f"{tree_url(story)}/{back.id}",
         words=body_words(body, story, household) if body is not None else say("Note"),
-        told=say("taken back {moment}, {name}", moment=household.moment(back.received), name=back.author),
+        told=say("taken back {moment}, {name}", moment=household.moment(back.received), name=author_words(back.author)),
     )

@@ -25,11 +25,7 @@ def picture_of(story: Story, household: Household) -> DrawnChart | None:
     DrawnChart or None
         None if nothing is known yet.
     """
-
-    def degrees(celsius: float) -> float:
-        return celsius * 1.8 + 32 if household.fahrenheit else celsius
-
-    nights = story.nights
+    nights, degrees = story.nights, household.degrees
     stands = [Point(at, *(degrees(felt.stands_c[place]) for place in (1, 0, 2))) for at, felt in nights]
     series = [
         Series(say("what it stands"), [point for point in stands if point.value == point.value], look="three"),
@@ -38,7 +34,7 @@ def picture_of(story: Story, household: Household) -> DrawnChart | None:
     ]
     return draw(
         Chart(
-            title=say("The coldest that it got in each night, and what happened"),
+            title=say("The coldest that it got in each night, and what happened") if nights else say("What happened"),
             unit=household.degree,
             zone=story.zone,
             series=[one for one in series if one.points],

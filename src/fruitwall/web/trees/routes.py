@@ -14,9 +14,9 @@ from starlette.datastructures import UploadFile
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service import pictures
-from fruitwall.service.corrections import bring_back, chain_of, correct, let_hold, says, withdraw
+from fruitwall.service.corrections import bring_back, chain_of, correct, let_hold, withdraw
 from fruitwall.service.house import House
-from fruitwall.service.ledger import DEED_NAMES, STAGES, Body, Deed, Note, Stage, trees_of
+from fruitwall.service.ledger import DEED_NAMES, STAGES, Body, Deed, Note, Stage, says, trees_of
 from fruitwall.service.pictures import PictureRefused, keep_picture
 from fruitwall.service.tree_story import Story, enter, stories_of
 from fruitwall.speech import say

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fruitwall.service.household import Household
-from fruitwall.service.ledger import DEED_NAMES, Body, Deed, Sighting, Stage
+from fruitwall.service.ledger import Body, Deed, Sighting, Stage
 from fruitwall.service.nights_felt import deed_words
 from fruitwall.service.tree_story import Story
 from fruitwall.speech import marked, say
@@ -42,8 +42,6 @@ def body_words(body: Body, story: Story, household: Household) -> str:
         case Sighting():
             return looked(body)
         case Deed():
-            if body.what in DEED_NAMES:
-                return say(DEED_NAMES[body.what])
             return deed_words(body, story.read, household)
         case Stage():
             return stage_words(body.stage)

@@ -15,7 +15,15 @@ from fruitwall.service.ledger import GRADES, SIGNS
 from fruitwall.service.walk import Stop, Walk
 from fruitwall.speech import say, say_count
 from fruitwall.web.walk.drawings import grade_picture
-from fruitwall.web.walk.words import corrections, last_look, looked, short_margin, waiting_words, went_through
+from fruitwall.web.walk.words import (
+    corrections,
+    kind_beside,
+    last_look,
+    looked,
+    short_margin,
+    waiting_words,
+    went_through,
+)
 
 COMMON = ("pale", "yellow", "brown", "tips", "fallen", "new_growth")
 """Signs that stand open; the others are one touch away. Our judgement."""
@@ -210,7 +218,7 @@ def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = N
         id=stop.tree.id,
         number=stop.number,
         name=stop.tree.name,
-        kind=_kind(stop),
+        kind=kind_beside(stop.tree),
         place=say("{place} of {count} on this walk", place=at + 1, count=len(walk.stops)),
         photo=f"/photos/{taken[0]}-small.jpg" if taken else None,
         photo_large=f"/photos/{taken[0]}.jpg" if taken else None,
@@ -250,13 +258,6 @@ def _same_body(stop: Stop) -> str:
         return "{}"
     signs = {"signs": last.sighting.signs} if last.sighting.signs else {}
     return json.dumps({"grade": last.sighting.grade, **signs})
-
-
-def _kind(stop: Stop) -> str:
-    """Name kind and cultivar; nothing where the tree's own name says it."""
-    tree = stop.tree
-    told = [tree.taxon, tree.cultivar or ""]
-    return ", ".join(part for part in told if part and part.lower() not in tree.name.lower())
 
 
 def _urls(walk: Walk) -> list[str]:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from fruitwall.service.household import Household, ago, short_day
-from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, Deed, Sighting
+from fruitwall.plants.catalogue import said_taxon
+from fruitwall.service.household import Household, ago, author_words, short_day
+from fruitwall.service.ledger import GRADES, SIGNS, Sighting
 from fruitwall.service.nights_felt import NightFelt, deed_words
 from fruitwall.service.walk import Look, Stop, Walk
 from fruitwall.speech import say, say_count
+from fruitwall.yard.model import Tree
 
 SIGN_WORDS = dict(SIGNS)
 
@@ -41,7 +43,7 @@ def last_look(look: Look | None, now: datetime) -> str:
     return say(
         "Last look {ago}, by {author}: {looked}.",
         ago=ago(look.entry.at, now),
-        author=look.entry.author,
+        author=author_words(look.entry.author),
         looked=looked(look.sighting),
     )
 
@@ -65,7 +67,9 @@ def went_through(stop: Stop, walk: Walk, household: Household) -> list[str]:
     if stop.deeds:
         shown = stop.deeds[-DEEDS_TOLD:][::-1]
         told = [
-            say("{deed} ({day})", deed=done_words(done.deed, walk, household), day=_day(done.entry.at, household))
+            say(
+                "{deed} ({day})", deed=deed_words(done.deed, walk.nights, household), day=_day(done.entry.at, household)
+            )
             for done in shown
         ]
         more = len(stop.deeds) - len(shown)
@@ -77,13 +81,6 @@ def went_through(stop: Stop, walk: Walk, household: Household) -> list[str]:
 
 DEEDS_TOLD = 4
 """Deeds that are named at a stop; the tree's page has all. Our judgement."""
-
-
-def done_words(deed: Deed, walk: Walk, household: Household) -> str:
-    """Name a deed in the reader's language."""
-    if deed.what in DEED_NAMES:
-        return say(DEED_NAMES[deed.what])
-    return deed_words(deed, walk.nights, household)
 
 
 def _day(at: datetime, household: Household) -> str:
@@ -141,6 +138,12 @@ def short_margin(stop: Stop, household: Household) -> str | None:
     return None if night is None else household.margin(night.margin_planned_k)
 
 
+def kind_beside(tree: Tree) -> str:
+    """Name kind and cultivar to stand beside a tree's own name; nothing where that name says it."""
+    told = [said_taxon(tree.taxon), tree.cultivar or ""]
+    return ", ".join(part for part in told if part and part.lower() not in tree.name.lower())
+
+
 def corrections(looks: list[Look], household: Household) -> list[tuple[str, str]]:
     """Give each of several corrections of one look: its id, and what it says."""
     return [
@@ -148,7 +151,7 @@ def corrections(looks: list[Look], household: Household) -> list[tuple[str, str]
             look.entry.id,
             say(
                 "{author}, {moment}: {looked}",
-                author=look.entry.author,
+                author=author_words(look.entry.author),
                 moment=household.moment(look.entry.received),
                 looked=looked(look.sighting),
             ),

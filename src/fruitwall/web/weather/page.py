@@ -8,8 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import ago, percent, short_day
-from fruitwall.speech import marked, say, say_count
-from fruitwall.web.evening.checklist import sentence
+from fruitwall.speech import capital, marked, say, say_count
 from fruitwall.web.weather.source import SourcePart
 
 if TYPE_CHECKING:
@@ -131,7 +130,7 @@ def weather_page(
                 ]
     return WeatherPage(
         tuple(facts),
-        tuple(sentence(household.in_own_units(text)) for text in (story.forecast.warnings if story.forecast else ())),
+        tuple(capital(household.in_own_units(text)) for text in (story.forecast.warnings if story.forecast else ())),
         tuple((short_day(one.night), *_spread(one.minimum_c, household)) for one in story.coming),
         tuple(
             (

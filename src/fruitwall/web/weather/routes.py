@@ -15,7 +15,7 @@ from fruitwall.service.house import House
 from fruitwall.service.readings import NewReading, take_readings
 from fruitwall.service.weather_desk import TooSoon
 from fruitwall.service.weather_story import weather_story
-from fruitwall.speech import say
+from fruitwall.speech import capital, say
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
@@ -118,8 +118,7 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         else:
             taken = take_readings(house.ledger, [new], now=house.clock())
             if taken.refused:
-                error = taken.refused[0][1]
-                error = error[:1].upper() + error[1:]
+                error = capital(taken.refused[0][1])
             elif not taken.new:
                 error = say("There is a reading of this thermometer at this time already; nothing was stored.")
         if error:
