@@ -223,6 +223,19 @@ def why_left(reason: Reason | None, supplies: Mapping[str, str], household: Hous
     """
     if reason is None:
         return say("little is to be gained")
+    text = _why_left(reason, supplies, household, currency)
+    kept_out = next((one for one in reason.refusals if one.kind in NOT_MOVED), None)
+    if kept_out is None or (why := household.in_own_units(kept_out.why)) in text:
+        return text
+    return say("{reason}; it is not brought elsewhere: {why}", reason=text, why=why)
+
+
+NOT_MOVED = ("too_heavy", "door_too_low", "roof_too_low")
+"""Refusals that are told beside what could be done: who grows in pots asks first why one of them stays out."""
+
+
+def _why_left(reason: Reason, supplies: Mapping[str, str], household: Household, currency: str) -> str:
+    """Say what of the things that could be done came nearest."""
     refused = household.in_own_units(reason.refusals[0].why) if reason.refusals else ""
     if reason.kind == "impossible":
         return refused or say("this yard has nothing that could be done for it")
