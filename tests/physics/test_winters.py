@@ -314,8 +314,8 @@ def test_no_uncovered_plant_gets_colder_than_the_bound(data):
 
 @pytest.mark.parametrize("moisture", ["dry", "wet"])
 def test_ground_that_begins_in_frost_is_bounded_as_ground_that_holds_no_water(moisture):
-    # The kernel takes ground that starts below zero for frozen hard; its surface and roots go on falling. (The test above
-    # found a bound of -0.3 °C for roots that got -3.5 °C.)
+    # The kernel takes ground that starts below zero for frozen hard; its surface and roots go on falling. (The test
+    # above found a bound of -0.3 °C for roots that got -3.5 °C.)
     weather = [january(0, 1990, mean=-1.0, swing=1.0, spread=0.0, windy=0.0)]
     result = replay(
         weather,

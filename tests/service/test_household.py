@@ -59,3 +59,8 @@ def test_a_bare_number_has_the_marks_of_its_language(value, decimals, english, s
     assert number(value, decimals) == english
     with speaking("es"):
         assert number(value, decimals) == spanish
+
+
+def test_a_range_that_rounds_to_one_figure_is_told_once():
+    assert FAHRENHEIT.temperatures(-1.9, -1.4) == f"29{NO_BREAK}°F"
+    assert FAHRENHEIT.temperatures(-1.9, 0.0) == f"29 to 32{NO_BREAK}°F"

@@ -89,9 +89,11 @@ class Household:
         return celsius * 1.8 + 32 if self.fahrenheit else celsius
 
     def temperatures(self, low_c: float, high_c: float) -> str:
-        """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"."""
-        low = self.temperature(low_c).removesuffix(f"{NO_BREAK}{self.degree}")
-        text = say("{low} to {high}", low=low, high=self.temperature(high_c))
+        """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"; once where both round to the same."""
+        low, high = self.temperature(low_c), self.temperature(high_c)
+        text = str(high)
+        if low != high:
+            text = say("{low} to {high}", low=low.removesuffix(f"{NO_BREAK}{self.degree}"), high=high)
         return Amount(text, "temperatures", low_c, high_c)
 
     def difference(self, kelvin: float) -> str:
