@@ -43,7 +43,7 @@ format: .venv/installed-test ## rewrite the code in the house's format
 	$(bin)/ruff check --fix --quiet --exit-zero
 	$(bin)/ruff format --quiet
 
-bench: .venv/installed-test ## time the nightly case and the plan
+bench: .venv/installed-test ## time the night, the plan and the pages (ARGS=night_case: one case)
 	NUMBA_CACHE_DIR=$(kernels) $(bin)/python -m bench $(ARGS)
 
 coverage: .venv/installed-test ## which lines no test reaches (kernels uncompiled, so slow)

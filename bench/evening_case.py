@@ -11,16 +11,15 @@ room) is what counts here, not the trees.
 from __future__ import annotations
 
 import math
-import platform
 import statistics
 import sys
 from dataclasses import replace
 from importlib import import_module
-from pathlib import Path
 from time import perf_counter, process_time
 
 import numpy as np
 
+from bench.machine import machine
 from fruitwall.plans.evening import check_feasible, one_more, runners_up, solve
 from fruitwall.plans.parts import Feed, Lift, Measure, Part, Way
 from fruitwall.plans.problem import EveningProblem, EveningSolution, Option, Supplies, Supply
@@ -294,12 +293,6 @@ def at_ten(problem: EveningProblem, solution: EveningSolution, *, seed: int, new
     )
 
 
-def _machine() -> str:
-    info = Path("/proc/cpuinfo")
-    names = [line.split(":")[1].strip() for line in info.read_text().splitlines() if line.startswith("model name")]
-    return f"{names[0] if names else platform.machine()}, {len(names)} cores, Python {platform.python_version()}"
-
-
 def _plain_solver(problem: EveningProblem, *, time_limit_s: float, gap: float) -> tuple[float, float]:
     """Give seconds and gap of HiGHS on the whole programme at once: the peer."""
     from scipy.optimize import Bounds, LinearConstraint, milp
@@ -325,7 +318,7 @@ def _row(what: str, seconds: list[float], gaps: list[float]) -> str:
 
 def main(seeds: int = 8) -> int:
     """Print the times; give 1 if a plan breaks a limit."""
-    print(f"evening programme, 60 trees x 6 measures, {seeds} made-up yards; {_machine()}")
+    print(f"evening programme, 60 trees x 6 measures, {seeds} made-up yards; {machine()}")
     solve(evening_case(0, trees=6, nights=1))  # imports the solver
     cases = (
         ("one night, proven to 1e-4", 1, 2.0, 1e-4),

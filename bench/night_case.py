@@ -11,20 +11,19 @@ from __future__ import annotations
 import inspect
 import json
 import os
-import platform
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from functools import partial
-from pathlib import Path
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 
 from bench import numpy_reference
+from bench.machine import machine
 from bench.peak import Peak, Quiet, Work, count_work, measure_peak
 from fruitwall.physics import kernel_bodies, kernel_lanes
 from fruitwall.physics import kernel_rows as k
@@ -151,15 +150,6 @@ def start_up() -> dict[str, Work]:
         cold, warm = (json.loads(own_process(report_start, folder)) for _ in range(2))
     print(f"  first march of a process: {cold['seconds']:.1f} s compiling, {warm['seconds']:.2f} s from the cache")
     return {name: Work(*parts) for name, parts in cold["work"].items()}
-
-
-def processor() -> str:
-    """Name of the processor."""
-    try:
-        lines = Path("/proc/cpuinfo").read_text(encoding="utf-8").splitlines()
-    except OSError:
-        return platform.processor() or platform.machine()
-    return next((line.split(":", 1)[1].strip() for line in lines if line.startswith("model name")), platform.machine())
 
 
 # ---------------------------------------------------------------- against NumPy
@@ -338,7 +328,7 @@ def growth(quiet: Quiet) -> None:
 def main() -> None:
     """Print what it takes."""
     quiet = Quiet()
-    print(f"  {processor()}, {os.cpu_count()} cores, Python {platform.python_version()}, load {os.getloadavg()[0]:.1f}")
+    print(f"  {machine()}")
     work = start_up()
     memory = float(own_process(report_memory))
     print(f"  memory of the whole case in a fresh process: {memory:.0f} MB (must stay below {MEMORY_BAR_MB:.0f})")

@@ -11,8 +11,6 @@ from __future__ import annotations
 import csv
 import gzip
 import json
-import os
-import platform
 import subprocess
 import sys
 from datetime import UTC, date, datetime
@@ -22,8 +20,9 @@ from time import perf_counter, process_time
 
 import numpy as np
 
+from bench.machine import machine
 from bench.made_winters import made_winter, season
-from bench.night_case import processor, spots
+from bench.night_case import spots
 from fruitwall.physics.air import dew_point, vapour_pressure
 from fruitwall.physics.body import TISSUES, Body
 from fruitwall.physics.sun import sun_position
@@ -140,7 +139,7 @@ def apart(step_minutes: int, threads: int, screen: bool) -> dict[str, float]:
 
 def main() -> None:
     """Print what it takes."""
-    print(f"  {processor()}, {os.cpu_count()} cores, Python {platform.python_version()}, load {os.getloadavg()[0]:.1f}")
+    print(f"  {machine()}")
     print(
         f"  {WINTERS} made-up winters x {TREES} trees x {len(MEASURES)} measures x {NIGHTS} nights; "
         f"must: {MUST_S:g} s hourly"

@@ -6,6 +6,8 @@ import os
 
 # Before NumPy is loaded: two BLAS threads on small matrices wait for each other.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Commands speak the language of the machine; what they print is compared with English.
+os.environ["FRUITWALL_LANGUAGE"] = "en"
 
 import ipaddress
 import socket
@@ -18,6 +20,16 @@ import hypothesis
 import numpy as np
 import pytest
 
+# Fixtures for the whole suite; they stand in a module of their own.
+from tests.databases import (  # noqa: F401
+    database,
+    file,
+    filled_file,
+    place,
+    postgres_emptied,
+    postgres_server,
+    postgres_with_tables,
+)
 from tests.needs import UNDER_CI, find_browser
 
 if TYPE_CHECKING:

@@ -504,7 +504,7 @@ def test_published_containers_and_covers_are_shown_and_given_as_a_document(run: 
 
     assert shown.status == document.status == 0
     assert "#15 (15 gal)" in shown.out
-    assert "Row cover effects on minimum air temperature" in shown.out
+    assert "Row cover effects on minimum air temperature" in " ".join(shown.out.split())
     assert len(json.loads(document.out)["covers"]) == 21
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from fruitwall import speech
-from fruitwall.speech import Book, noting, preferred_language, say, say_count, say_list, speaking
+from fruitwall.speech import Book, noting, preferred_language, say, say_again, say_count, say_list, speaking
 
 
 @pytest.fixture(autouse=True)
@@ -87,3 +87,45 @@ def test_an_amount_in_a_sentence_is_written_anew_for_the_reader():
     with speech.writing(lambda amount: f"{amount.parts[0] / 0.3048:.0f} ft"):
         assert book.said("Cover with 2.5 m.") == "Cover with 8 ft."
     assert book.about([text]).phrases.keys() == {text}
+
+
+def test_a_sentence_is_kept_by_itself_with_what_stands_in_it_and_its_plural():
+    with noting() as book:
+        place = say("cover with {cover}", cover="x")
+        text = say_count("{count} tree in {place}", "{count} trees in {place}", 3, place=place)
+    kept = book.kept(text)
+
+    assert kept == "3 trees in cover with x"
+    assert book.kept("unknown") == "unknown"
+    with speaking("es"):
+        assert say_again(kept) == "3 árboles en cubrir con x"
+
+
+def test_a_name_that_somebody_typed_stays_although_the_program_knows_the_word():
+    with noting() as book:
+        text = say("cover with {cover}", cover="fleece")
+        said = say("cover with {cover}", cover=speech.marked("fleece"))
+    assert text == said
+    with noting() as typed:
+        say("cover with {cover}", cover="fleece")
+    with speaking("es"):
+        assert book.said(text) == "cubrir con velo"
+        assert typed.said(text) == "cubrir con fleece"
+        assert typed.said("fleece", typed=True) == "fleece"
+        assert typed.said("fleece") == "velo"
+
+
+def test_a_capital_is_kept_and_belongs_to_what_was_said():
+    with noting() as book:
+        text = say("cover with {cover}", cover=speech.note_capital(say("fleece")))
+        say("cover with {cover}", cover="Fleece")
+    assert text == "cover with Fleece"
+    with speaking("es"):
+        assert book.said(text) == "cubrir con Velo"
+
+
+def test_an_amount_that_stands_alone_is_written_anew():
+    with noting() as book:
+        text = speech.say_amount(speech.quantity(2.5, "m", ".1f"))
+    with speech.writing(lambda amount: f"{amount.parts[0] / 0.3048:.0f} ft"):
+        assert book.said(text) == "8 ft"

@@ -16,9 +16,26 @@ status, and let everything else be the defect it is.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from fruitwall.speech import Book, Told, noting, say, say_again
+
 
 class FruitwallError(Exception):
-    """Root of all errors that a user can mend."""
+    """Root of all errors that a user can mend.
+
+    One that was `speech.told` is said in the language of whoever reads it, since it may be kept for others.
+    """
+
+    def __str__(self) -> str:
+        """Say it in the language in force."""
+        return say_again(self.kept) if isinstance(self.kept, Told) else super().__str__()
+
+    @property
+    def kept(self) -> str:
+        """What it says, as it can be kept and said again."""
+        return self.args[0] if len(self.args) == 1 and isinstance(self.args[0], str) else super().__str__()
 
 
 class YardFileError(FruitwallError):
@@ -35,8 +52,8 @@ class UnknownTaxonError(FruitwallError):
     def __init__(self, name: str, near: list[str]) -> None:
         self.name = name
         self.near = near
-        hint = f"; near names: {', '.join(near)}" if near else ""
-        super().__init__(f'no kind named "{name}" in the catalogue{hint}')
+        hint = say("; near names: {names}", names=", ".join(near)) if near else ""
+        super().__init__(say('no kind named "{name}" in the catalogue{hint}', name=name, hint=hint))
 
 
 class WeatherError(FruitwallError):
@@ -57,3 +74,18 @@ class JournalError(FruitwallError):
 
 class NoYard(JournalError):
     """The journal holds no yard, or none that is not put away."""
+
+
+@contextmanager
+def noting_errors() -> Iterator[Book]:
+    """Note what makes each sentence (`speech.noting`), and that of an error that ends the block.
+
+    English is spoken meanwhile; whoever reads the error hears their own language all the same.
+    """
+    with noting() as book:
+        try:
+            yield book
+        except FruitwallError as error:
+            if not isinstance(error.kept, Told):
+                error.args = (book.kept(error.kept),)
+            raise

@@ -1,26 +1,51 @@
 """Everything the program says, found in its sources; and whether the translations know it.
 
 A message is the first argument of `say`, the first two of `say_count` (in templates ``_`` and ``n_``), and what data
-marks by `marked`. Arguments may choose between constants: ``say("a" if few else "b")`` says both.
+marks by `marked`. Arguments may choose between constants: ``say("a" if few else "b")`` says both. Texts of data files
+that pages show are messages as well (`DATA`): their English stands in the data, and is said by a variable.
 """
 
 from __future__ import annotations
 
 import ast
+import csv
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from string import Formatter
 from typing import Any
 
+import yaml
+
 import fruitwall
 
 ROOT = Path(fruitwall.__file__).parent
 
-ONE = {"say", "_", "marked", "translated"}
+ONE = {"say", "_", "marked", "translated", "told"}
 """Functions of one message."""
 
 COUNTING = {"say_count", "n_"}
 """Functions of a message for one and one for many."""
+
+DATA = {
+    "plants/data/taxa.yaml": ("acclimation_source",),
+    "plants/data/cold_injury.csv": ("note", "temp_as_stated"),
+    "plants/data/evidence_added.csv": ("note", "temp_as_stated"),
+    "plants/data/habit.csv": ("natural_leaf_drop", "typical_new_growth_months"),
+    "plants/data/heat_injury.csv": ("note", "taxon"),
+    "plans/data/containers.csv": ("container_class", "nominal", "basis", "status"),
+    "plans/data/covers.csv": ("material", "conditions", "status"),
+}
+"""Files of data, and which of their fields hold texts that people read; a source's key before ": " is none."""
+
+GENERAL = "(general) "
+"""Before what is no kind of its own: "(general) apple fruit"."""
+
+TAG = re.compile(r"(?:from memory;\s*)?\btype=\w+\s*;?\s*")
+"""What the notes of the catalogue hold for the program."""
+
+WORD = re.compile(r"(?<![^\W\d_])(?!gal\b)(?:[^\W\d_]{3,}|to\b)")
+"""Figures and their units are no texts: "28 °F", "15 gal"."""
 
 Message = tuple[str, str | None]
 """The English text, and its plural if it counts."""
@@ -44,7 +69,46 @@ def said_in(root: Path = ROOT) -> dict[Message, str]:
         text = path.read_text(encoding="utf-8")
         for line, message in _in_python(text) if path.suffix == ".py" else _in_template(text):
             found.setdefault(message, f"{path.relative_to(root).as_posix()}:{line}")
+    for file, names in DATA.items():
+        for number, row in enumerate(_rows(root / file), start=1):
+            for text in filter(WORD.search, (text_of(name, row.get(name) or "") for name in names)):
+                found.setdefault((text, None), f"{file}, entry {number}")
     return found
+
+
+def text_of(field: str, written: str) -> str:
+    """Give what people read of a field of a data file."""
+    if field == "note":
+        return note_of(written)
+    if field == "temp_as_stated":  # "23 to 34 °F" is said in parts, see `service.kind_words`
+        return written if re.search(r"[^\W\d_]{3,}", written) else ""
+    if field == "taxon":
+        return written.removeprefix(GENERAL) if written.startswith(GENERAL) else ""
+    if field == "status":
+        return written.replace("_", " ")
+    return told_of(written) if field == "acclimation_source" else written
+
+
+def note_of(written: str) -> str:
+    """Give a note of the catalogue without its tags."""
+    return TAG.sub("", written).strip()
+
+
+def told_of(text: str) -> str:
+    """Give what a text of a data file tells, without the key of the source before it: "key: text"."""
+    key, parted, told = text.partition(": ")
+    return told if parted and key.isidentifier() else text
+
+
+def _rows(path: Path) -> list[dict[str, Any]]:
+    """Read the entries of a data file; none where there is no such file."""
+    if not path.exists():
+        return []
+    with path.open(encoding="utf-8", newline="") as file:
+        if path.suffix == ".csv":
+            return list(csv.DictReader(file))
+        rows: list[dict[str, Any]] = yaml.safe_load(file)
+        return rows
 
 
 def _in_python(text: str) -> Iterator[tuple[int, Message]]:

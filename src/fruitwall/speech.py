@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -24,6 +24,12 @@ LANGUAGES = {"en": "English", "es": "Español"}
 _language: ContextVar[str] = ContextVar("fruitwall_language", default="en")
 _book: ContextVar[Book | None] = ContextVar("fruitwall_book", default=None)
 _writer: ContextVar[Callable[[Amount], str] | None] = ContextVar("fruitwall_writer", default=None)
+
+
+class Marked(str):
+    """A text of a table, told apart from what somebody typed; see `marked`."""
+
+    __slots__ = ()
 
 
 class Amount(str):
@@ -59,7 +65,8 @@ def quantity(value: float, unit: str, spec: str = ".0f") -> Amount:
     spec : str
         As `format` takes it.
     """
-    return Amount(f"{value:{spec}} {unit}".rstrip(), "quantity", value, unit, spec)
+    number = _Number(value) if language() != "en" else value
+    return Amount(f"{number:{spec}} {unit}".rstrip(), "quantity", value, unit, spec)
 
 
 @contextmanager
@@ -86,12 +93,15 @@ class Phrase:
         How many, for the plural.
     values : Mapping
         What stands in the named places; sentences among them are in the book themselves.
+    capital : bool
+        Whether it begins with a capital where its template does not.
     """
 
     template: str
     many: str | None = None
     count: int | None = None
     values: Mapping[str, Any] = field(default_factory=dict)
+    capital: bool = False
 
 
 class Book:
@@ -101,49 +111,71 @@ class Book:
         self.phrases: dict[str, Phrase] = dict(phrases or {})
 
     def note(self, text: str, phrase: Phrase) -> None:
-        """Note what made a sentence."""
-        if phrase.values or phrase.many is not None or phrase.template != text:
-            self.phrases[text] = phrase
+        """Note what made a sentence, and which of its values are no names that somebody typed."""
+        self.phrases[text] = phrase
+        for value in phrase.values.values():
+            if isinstance(value, Marked):
+                self.phrases.setdefault(str(value), Phrase(str(value)))
 
-    def said(self, text: str) -> str:
+    def said(self, text: str, *, typed: bool = False) -> str:
         """Say a sentence of this book, or a fixed one, in the language in force.
 
         Parameters
         ----------
         text : str
             As it was said in English.
+        typed : bool
+            Whether somebody may have typed it: then it is said only if it stands in this book as it is, so that
+            a sheet named "Frost blanket" keeps its name.
 
         Returns
         -------
         str
-            A text that neither this book nor the translations know stays as it is: names are such.
+            A text that neither this book nor the translations know stays as it is.
         """
         phrase = self.phrases.get(text)
         if phrase is not None:
             values = {name: self._value(value) for name, value in phrase.values.items()}
-            return _filled(phrase.template, phrase.many, phrase.count, values)
-        known = translated(text)
-        if known != text or not text:
+            said = _filled(phrase.template, phrase.many, phrase.count, values)
+            return capital(said) if phrase.capital else said
+        if typed or not text:
+            return text
+        if (known := translated(text)) != text:
             return known
         # A sentence may have been made of a phrase by a capital and a full stop.
         if text.endswith(".") and (said := self.said(text[:-1])) != text[:-1]:
             return said + "."
         small = text[0].lower() + text[1:]
         if small != text and (small in self.phrases or translated(small) != small):
-            said = self.said(small)
-            return said[:1].upper() + said[1:]
+            return capital(self.said(small))
         return text
 
     def _value(self, value: Any) -> Any:
         if isinstance(value, Amount):
             writer = _writer.get()
             return writer(value) if writer is not None else value
-        return self.said(value) if isinstance(value, str) else value
+        return self.said(value, typed=True) if isinstance(value, str) else value
 
     def same(self, text: str, as_text: str) -> None:
         """Note that a text says the same as another one of this book."""
         if as_text in self.phrases:
             self.phrases[text] = self.phrases[as_text]
+
+    def begun(self, text: str) -> None:
+        """Note that a text of this book also occurs with a capital."""
+        if text in self.phrases:
+            self.phrases.setdefault(capital(text), replace(self.phrases[text], capital=True))
+
+    def kept(self, text: str) -> str:
+        """Give a sentence of this book by itself, as `told` makes one; a text that it does not know stays as it is."""
+        phrase = self.phrases.get(text)
+        if phrase is None:
+            return text
+        values = {name: str(value) if isinstance(value, Exception) else value for name, value in phrase.values.items()}
+        values = {name: self.kept(value) if _is_text(value) else value for name, value in values.items()}
+        made = Told(text)
+        made.phrase = replace(phrase, values=values)
+        return made
 
     def about(self, texts: Sequence[str]) -> Book:
         """Give a book of what is needed to say some texts again, and no more."""
@@ -156,8 +188,64 @@ class Book:
             }:
                 if key in self.phrases and key not in kept.phrases:
                     kept.phrases[key] = self.phrases[key]
-                    open_ += [value for value in self.phrases[key].values.values() if type(value) is str]
+                    open_ += [value for value in self.phrases[key].values.values() if _is_text(value)]
         return kept
+
+
+def _is_text(value: Any) -> bool:
+    return isinstance(value, str) and not isinstance(value, Amount)
+
+
+class Told(str):
+    """A sentence in English that is kept and read later, by people of several languages; it knows what made it."""
+
+    __slots__ = ("phrase",)
+    phrase: Phrase
+
+
+def told(template: str, /, **values: Any) -> Told:
+    """Make a sentence that is kept beside data, such as a warning of a forecast, and said by `say_again`.
+
+    Parameters
+    ----------
+    template : str
+        In English, as `str.format` takes it.
+    **values
+        What stands in its places; told sentences among them are said again as well.
+
+    Returns
+    -------
+    Told
+        In English, whatever is spoken now.
+    """
+    text = Told(template.format(**values) if values else template)
+    text.phrase = Phrase(template, values=values)
+    return text
+
+
+def say_again(text: str) -> str:
+    """Say a told sentence, or a fixed text, in the language in force; a text that is not known stays as it is."""
+    if not isinstance(text, Told):
+        return translated(text)
+    phrase = replace(text.phrase, values={name: _again(value) for name, value in text.phrase.values.items()})
+    return capital(_say(phrase)) if phrase.capital else _say(phrase)
+
+
+def _again(value: Any) -> Any:
+    return say_again(value) if isinstance(value, Told) else value
+
+
+def capital(text: str) -> str:
+    """Begin with a capital, without touching the rest: names stay names."""
+    return text[:1].upper() + text[1:]
+
+
+def note_capital(text: str) -> str:
+    """Begin a text that was said with a capital, and tell the book, if there is one."""
+    book = _book.get()
+    if book is not None:
+        book.begun(text)
+    return capital(text)
 
 
 def note_same(text: str, as_text: str) -> str:
@@ -282,6 +370,14 @@ def say_list(parts: Sequence[str]) -> str:
     return said
 
 
+def say_either(parts: Sequence[str]) -> str:
+    """Say things of which one is meant: "a", "a or b", "a or b or c"."""
+    said = parts[0] if parts else ""
+    for part in parts[1:]:
+        said = say("{parts} or {last}", parts=said, last=part)
+    return said
+
+
 def say_chain(parts: Sequence[str], mark: str = ";") -> str:
     """Say things one after the other, parted by ";" or ","."""
     said = parts[0] if parts else ""
@@ -299,15 +395,35 @@ def _say(phrase: Phrase) -> str:
 
 
 def _filled(template: str, many: str | None, count: int | None, values: Mapping[str, Any]) -> str:
+    values = _spoken(values)
     if many is None or count is None:
         found = translated(template)
         return found.format(**values) if values else found
     return _translated_count(template, many, count).format(count=count, **values)
 
 
+class _Number(float):
+    """A number that is written with the decimal mark of Spanish."""
+
+    def __format__(self, spec: str) -> str:
+        return super().__format__(spec).replace(".", ",")
+
+
+def _spoken(values: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Give values whose bare numbers are written as the language in force writes them."""
+    if language() == "en" or not any(type(value) is float for value in values.values()):
+        return values
+    return {name: _Number(value) if type(value) is float else value for name, value in values.items()}
+
+
+def say_amount(amount: str) -> str:
+    """Note an amount that stands alone, so that it is written anew for the next reader; gives it as it is."""
+    return _say(Phrase("{amount}", values={"amount": amount}))
+
+
 def marked(text: str) -> str:
     """Mark a text of a table as one that is said later, so that ``scripts/translations`` finds it."""
-    return text
+    return Marked(text)
 
 
 def translated(text: str) -> str:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from fruitwall.errors import FruitwallError
 from fruitwall.service.gear import ABOUT_CONTAINERS, ABOUT_COVERS, container_figures, cover_figures, describe_gear
 from fruitwall.service.household import Household
-from fruitwall.service.kind import describe_kind, list_kinds, look_up, reader
+from fruitwall.service.kind import describe_kind, kind_for_reader, list_kinds, look_up, reader
 from fruitwall.service.kind_document import GradeLimit, KindDocument, KindLine, Origin, Statement
 from fruitwall.service.kind_words import (
     SHORT_TYPES,
@@ -21,15 +21,17 @@ from fruitwall.service.kind_words import (
     alternatives,
     axis_of,
     cited,
-    degrees,
     figure,
     guessed_words,
     heat_words,
     hours,
+    name_for_reader,
+    our_note,
     subject,
 )
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.service.words import sentence
+from fruitwall.speech import capital, language, say, speaking
 
 if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
@@ -60,19 +62,22 @@ def kind_answer(name: str, yard: Yard | None, unit: str | None, *, as_json: bool
         For another unit, or a name of no kind.
     """
     if unit not in (None, "C", "F"):
-        raise FruitwallError(f'--unit: expected C or F, got "{unit}"')
+        raise FruitwallError(say('--unit: expected C or F, got "{unit}"', unit=unit))
     known, columns = catalogue_of(yard), max(60, min(width, 100))
     if name:
         if as_json:  # a program is not guessed at
             return describe_kind(name, known).model_dump_json(indent=2)
         taxon, guessed = look_up(name, known)
-        page = kind_page(describe_kind(taxon.key, known), reader(yard, unit), width=columns)
-        told = _folded(guessed_words(name, taxon.name), columns) if guessed else []
+        household = reader(yard, unit)
+        page = kind_page(kind_for_reader(taxon.key, known, household), household, width=columns)
+        called = name_for_reader(taxon.english, taxon.spanish)
+        told = _folded(guessed_words(name, called), columns) if guessed else []
         return "\n".join([*told, *([""] if told else []), page])
-    kinds = list_kinds(known)
     if as_json:
+        with speaking("en"):
+            kinds = list_kinds(known)
         return "[" + ",\n ".join(line.model_dump_json() for line in kinds) + "]"
-    return kinds_list(kinds, width=columns)
+    return kinds_list(list_kinds(known), width=columns)
 
 
 def kind_page(document: KindDocument, household: Household, *, width: int = 80) -> str:
@@ -81,6 +86,7 @@ def kind_page(document: KindDocument, household: Household, *, width: int = 80) 
     Parameters
     ----------
     document : KindDocument
+        As the reader reads it.
     household : Household
         Units to read in.
     width : int
@@ -91,12 +97,12 @@ def kind_page(document: KindDocument, household: Household, *, width: int = 80) 
     str
         Lines of at most `width` characters.
     """
-    lines = [*_head(document, household, width), "", *_plot(document, household, width), ""]
-    lines += _folded(household.in_own_units(document.rests_on), width)
-    lines += ["", "Other limits (one standard deviation beside them)"]
+    lines = [*_head(document, width), "", *_plot(document, household, width), ""]
+    lines += _folded(document.rests_on, width)
+    lines += ["", say("Other limits (one standard deviation beside them)")]
     for limit in document.others:
         spread = f" ± {household.difference(limit.sd_k)}" if limit.sd_k is not None else ""
-        text = f"{household.in_own_units(limit.words)}: {household.temperature(limit.middle_c)}{spread}"
+        text = f"{limit.words}: {household.temperature(limit.middle_c)}{spread}"
         lines += _folded(text, width, indent=2)
     lines += _statements(document, household, width)
     lines += _season_and_heat(document, household, width)
@@ -119,14 +125,17 @@ def gear_answer(yard: Yard | None, *, as_json: bool, width: int) -> str:
     if as_json:
         return document.model_dump_json(indent=2)
     household = reader(yard)
-    lines = ["Containers", *_folded(ABOUT_CONTAINERS, columns)]
+    lines = [say("Containers"), *_folded(say(ABOUT_CONTAINERS), columns)]
     for group in document.containers:
-        lines += ["", *_folded(f"{group.container} ({group.nominal}): {container_figures(group, household)}", columns)]
+        lines += [
+            "",
+            *_folded(f"{say(group.container)} ({say(group.nominal)}): {container_figures(group, household)}", columns),
+        ]
         for row in group.rows:
             lines += _said(container_figures(row, household), row.basis, row.status, row.origins, columns)
-    lines += ["", "Covers", *_folded(ABOUT_COVERS, columns)]
+    lines += ["", say("Covers"), *_folded(say(ABOUT_COVERS), columns)]
     for cover in document.covers:
-        lines += ["", *_folded(cover.material, columns)]
+        lines += ["", *_folded(say(cover.material), columns)]
         lines += _said(cover_figures(cover, household), cover.conditions, cover.status, cover.origins, columns)
     return "\n".join(line.rstrip() for line in lines)
 
@@ -134,7 +143,8 @@ def gear_answer(yard: Yard | None, *, as_json: bool, width: int) -> str:
 def _said(figures: str, words: str, status: str, origins: Sequence[Origin], width: int) -> list[str]:
     """Give one statement on gear with who says it."""
     sources = " ".join(cited(origin) for origin in origins)
-    return [*_folded(f"{figures}. {sentence(words)} ({status}).", width, indent=2), *_folded(sources, width, indent=4)]
+    said = f"{figures}. {sentence(say(words))} ({say(status)})."
+    return [*_folded(said, width, indent=2), *_folded(sources, width, indent=4)]
 
 
 def kinds_list(kinds: Sequence[KindLine], *, width: int = 80) -> str:
@@ -153,55 +163,60 @@ def kinds_list(kinds: Sequence[KindLine], *, width: int = 80) -> str:
     lines: list[str] = []
     family = None
     for line in kinds:
-        heading = "Your own" if line.own else line.family
+        heading = say("Your own") if line.own else line.family
         if heading != family:
             lines += ["", heading] if lines else [heading]
             family = heading
-        names = f"{line.name} / {line.spanish}" if line.spanish and line.spanish != line.name else line.name
-        count = f"{line.statements} of {line.sources}" if line.statements else "none"
+        both = [line.name, *([line.spanish] if line.spanish and line.spanish != line.name else [])]
+        names = " / ".join(both if language() == "en" else reversed(both))
+        known = say("{statements} of {sources}", statements=line.statements, sources=line.sources)
+        count = known if line.statements else say("none")
         text = f"  {names} ({line.scientific})"
         lines.append(f"{text[: width - 12]:<{width - 11}}{count:>10}")
-    head = f"{'Kind, English / Spanish (scientific)':<{width - 22}}{'statements of sources':>21}"
-    foot = (
+    left, right = say("Kind, English / Spanish (scientific)"), say("statements of sources")
+    head = f"{left:<{width - 1 - len(right)}}{right}"
+    foot = say(
         "`fruitwall kind NAME` shows one: its figures with their sources and what was made of them. `fruitwall gear` "
         "shows what is published on containers and covers."
     )
     return "\n".join([head, "", *lines, "", *_folded(foot, width)])
 
 
-def _head(document: KindDocument, household: Household, width: int) -> Iterator[str]:
+def _head(document: KindDocument, width: int) -> Iterator[str]:
     """Give names and facts."""
-    name = document.english[0]
-    yield f"{name[:1].upper()}{name[1:]}, {document.scientific} ({document.family})"
-    yield from _folded(f"English: {alternatives(document.english)}.", width)
-    yield from _folded(f"Spanish: {alternatives(document.spanish)}.", width)
+    name = name_for_reader(document.english, document.spanish)
+    yield f"{capital(name)}, {document.scientific} ({document.family})"
+    yield from _folded(say("English: {names}.", names=alternatives(document.english)), width)
+    yield from _folded(say("Spanish: {names}.", names=alternatives(document.spanish)), width)
     if document.synonyms:
-        yield from _folded(f"Also: {alternatives(document.synonyms)}.", width)
+        yield from _folded(say("Also: {names}.", names=alternatives(document.synonyms)), width)
     if document.cultivars:
-        yield from _folded(f"Cultivars that find it: {alternatives(document.cultivars)}.", width)
+        yield from _folded(say("Cultivars that find it: {names}.", names=alternatives(document.cultivars)), width)
     for fact in document.facts:
-        yield from _folded(household.in_own_units(fact), width)
+        yield from _folded(fact, width)
 
 
 def _plot(document: KindDocument, household: Household, width: int) -> Iterator[str]:
     """Draw levels with their spread and the rows as marks over one axis."""
     room = width - LABEL - AFTER
     axis = axis_of(document, household, most_ticks=8)
-    yield f"What a grown tree stands, {document.state}: tissue temperature of one hour"
+    yield say("What a grown tree stands, {state}: tissue temperature of one hour", state=document.state)
     yield _axis_line(axis, room, household)
     for limit in document.grades:
         at = household.temperature(limit.middle_c)
         yield f"{_label(limit.words)}|{_level(limit, axis, room, household)}| {at}"
     marked = [s for s in document.statements if s.mark]
     if marked:
-        yield "Each figure, brought to tissue and one hour"
+        yield say("Each figure, brought to tissue and one hour")
         for statement in marked:
             label = _label(f"{statement.number:>2} {subject(statement)}")
-            yield f"{label}|{_row(statement, axis, room, household)}| {SHORT_TYPES[statement.type]}"
+            yield f"{label}|{_row(statement, axis, room, household)}| {say(SHORT_TYPES[statement.type])}"
     yield ""
     yield from _folded(
-        "o half of such trees reach this grade; = two of three do so within this. # where a figure puts the limit; "
-        "< it stood this, the limit is colder.",
+        say(
+            "o half of such trees reach this grade; = two of three do so within this. # where a figure puts the limit; "
+            "< it stood this, the limit is colder."
+        ),
         width,
     )
 
@@ -229,7 +244,7 @@ def _level(limit: GradeLimit, axis: Axis, room: int, household: Household) -> st
     """Draw one level: its middle in its spread."""
     cells = [" "] * room
     low, middle, high = (
-        _column(degrees(limit.middle_c + d, household), axis, room) for d in (-limit.sd_k, 0.0, limit.sd_k)
+        _column(household.degrees(limit.middle_c + d), axis, room) for d in (-limit.sd_k, 0.0, limit.sd_k)
     )
     cells[low : high + 1] = "=" * (high + 1 - low)
     cells[middle] = "o"
@@ -240,8 +255,8 @@ def _row(statement: Statement, axis: Axis, room: int, household: Household) -> s
     """Draw one figure: a bar where it puts the limit, or an arrow towards the cold."""
     assert statement.mark is not None
     cells = [" "] * room
-    low = _column(degrees(statement.mark.low_c, household), axis, room)
-    high = _column(degrees(statement.mark.high_c, household), axis, room)
+    low = _column(household.degrees(statement.mark.low_c), axis, room)
+    high = _column(household.degrees(statement.mark.high_c), axis, room)
     if statement.mark.colder:
         cells[max(0, high - 3) : high + 1] = "<---"[: min(4, high + 1)]
     else:
@@ -258,24 +273,24 @@ def _statements(document: KindDocument, household: Household, width: int) -> Ite
     """List every figure with its source."""
     yield ""
     if not document.statements:
-        yield "Published figures on cold: none"
+        yield say("Published figures on cold: none")
         return
-    yield "Published figures on cold, as stated (mostly air in a thermometer shelter)"
+    yield say("Published figures on cold, as stated (mostly air in a thermometer shelter)")
     for s in document.statements:
-        text = f"{s.number:>2}  {figure(s, household)}: {subject(s)}; {TYPES[s.type]}; {hours(s)}"
-        yield from _folded(text + ("; from memory" if s.from_memory else ""), width, indent=4, first=0)
-        yield from _folded(("Your own: " if s.own else "") + cited(s.origin), width, indent=4)
+        text = f"{s.number:>2}  {figure(s, household)}: {subject(s)}; {say(TYPES[s.type])}; {hours(s)}"
+        yield from _folded(text + (f"; {say('from memory')}" if s.from_memory else ""), width, indent=4, first=0)
+        yield from _folded((say("Your own:") + " " if s.own else "") + cited(s.origin), width, indent=4)
         if s.note:
-            yield from _folded(f"Our note: {s.note}", width, indent=4)
+            yield from _folded(our_note(s.note), width, indent=4)
 
 
 def _season_and_heat(document: KindDocument, household: Household, width: int) -> Iterator[str]:
     """List what is published on leaf, season and heat."""
     if document.habits:
-        yield from ("", "Leaf and season")
+        yield from ("", say("Leaf and season"))
         for fact in document.habits:
             yield from _folded(f"{fact.text}. {cited(fact.origin)}", width, indent=2)
-    for heading, general in (("Heat", False), ("Heat, of other trees and fruit", True)):
+    for heading, general in ((say("Heat"), False), (say("Heat, of other trees and fruit"), True)):
         heats = [heat for heat in document.heats if bool(heat.about) is general]
         if heats:
             yield from ("", heading)

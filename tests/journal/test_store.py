@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from sqlalchemy import delete, exc, text, update
 
 from fruitwall.errors import JournalError
+from fruitwall.journal.entries import PlanMark
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.store import Journal, YardMoved
 from fruitwall.journal.tables import forecasts, plans, yard_versions
@@ -258,10 +259,29 @@ def test_the_plan_before_a_night_is_the_last_one_of_the_latest_night_before(jour
     assert journal.plan_before(NIGHT - timedelta(days=3)) is None
 
 
+def test_a_plan_is_named_without_reading_its_document(journal, now, later):
+    version = store_yard(journal, now)
+    stored = [
+        journal.store_plan(NIGHT + timedelta(days=day), f"[{number}]", version=version, made=made)
+        for number, (day, made) in enumerate([(-3, later), (-2, later), (-2, now), (0, now), (0, now), (1, now)])
+    ]
+
+    latest, before = journal.plan_marks(NIGHT)
+    assert (latest, before) == (
+        PlanMark(stored[4].id, NIGHT, stored[4].sha256),
+        PlanMark(stored[1].id, NIGHT - timedelta(days=2), stored[1].sha256),
+    )
+    assert journal.plan(latest.id) == journal.latest_plan(NIGHT)
+    assert journal.plan_marks(NIGHT - timedelta(days=3))[1] is None
+    with pytest.raises(JournalError, match="no plan number 7"):
+        journal.plan(7)
+
+
 def test_a_night_without_plan_gives_none(journal, now):
     store_yard(journal, now)
 
     assert journal.latest_plan(NIGHT) is None
+    assert journal.plan_marks(NIGHT) == (None, None)
 
 
 def test_a_plan_keeps_pointing_to_the_yard_it_was_made_for(journal, now, later):

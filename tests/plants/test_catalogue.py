@@ -10,7 +10,18 @@ from importlib import resources
 import pytest
 
 from fruitwall.errors import UnknownTaxonError
-from fruitwall.plants.catalogue import Catalogue, Evidence, Taxon, catalogue, folded, parse_evidence, parse_taxa
+from fruitwall.plants.catalogue import (
+    GROUPS,
+    Catalogue,
+    Evidence,
+    Taxon,
+    catalogue,
+    folded,
+    parse_evidence,
+    parse_taxa,
+    said_taxon,
+)
+from fruitwall.speech import speaking
 
 ROWS = catalogue().evidence_rows
 
@@ -255,3 +266,15 @@ def test_two_kinds_may_not_share_a_name() -> None:
 def test_folding_keeps_kinds_apart() -> None:
     assert folded("Persea americana (Mexican type)") != folded("Persea americana (Guatemalan type)")
     assert folded("Annona × atemoya") == folded("Annona atemoya") == folded("ANNONA X ATEMOYA")
+
+
+def test_every_group_of_cultivars_can_be_said() -> None:
+    behind = {taxon.scientific.partition(" (")[2].removesuffix(")") for taxon in catalogue().taxa} - {""}
+    assert behind == set(GROUPS)
+
+
+def test_a_scientific_name_stays_and_the_group_behind_it_is_said() -> None:
+    with speaking("es"):
+        assert said_taxon("Persea americana (Mexican type)") == "Persea americana (tipo mexicano)"
+        assert said_taxon("Mangifera indica") == "Mangifera indica"
+        assert said_taxon("Litchi (of our own)") == "Litchi (of our own)"

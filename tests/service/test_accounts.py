@@ -14,6 +14,7 @@ from fruitwall.errors import JournalError
 from fruitwall.journal.accounts import Accounts
 from fruitwall.journal.opening import open_journal
 from fruitwall.service.accounts import (
+    KEPT_AFTER_END,
     PAIRED_SESSION,
     PAIRING_CODE,
     PASSPHRASE_SESSION,
@@ -49,8 +50,8 @@ def clock():
 
 
 @pytest.fixture
-def people(tmp_path, clock):
-    with open_journal(tmp_path / "people.db") as journal:
+def people(database, clock):
+    with open_journal(database) as journal:
         yield People(Accounts(journal), clock, Passphrases(quick()))
 
 
@@ -381,3 +382,21 @@ def test_what_is_long_ago_is_forgotten_and_memory_is_bounded():
     for number in range(MOST_KEPT + 50):
         waits.try_now([f"address:{number}"])
     assert len(waits._tries) == MOST_KEPT
+
+
+def test_devices_codes_and_keys_that_ended_long_ago_are_taken_away_whenever_one_is_made(people, ana, clock):
+    lasting = people.make_token(ana, "helper", "logger")
+    ended = people.make_token(ana, "viewer", "old script")
+    people.end(people.token(ended.secret)[0].id)
+    people.pairing_code(ana)
+    people.log_in("Ana", GOOD, "phone")
+    assert len(people.accounts.keys_of()) == 4
+
+    clock.moment += KEPT_AFTER_END
+    people.pairing_code(ana)
+    assert len(people.accounts.keys_of()) == 5
+
+    clock.moment += PASSPHRASE_SESSION + timedelta(hours=1)
+    people.pairing_code(ana)
+    assert [key.label for key in people.accounts.keys_of()] == ["pairing", "logger"]
+    assert people.token(lasting.secret) is not None

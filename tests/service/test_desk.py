@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,7 +20,7 @@ from tests.web.sample import demo_yard, sample_plan
 
 
 def test_what_is_told_to_be_done_at_the_terminal_makes_the_page_plan_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    database: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made: list[dict[str, Any]] = []
     sample = sample_plan()
@@ -31,7 +30,7 @@ def test_what_is_told_to_be_done_at_the_terminal_makes_the_page_plan_again(
         return sample.model_copy(update={"done": list(given["done"])})
 
     now = demo_now()
-    with open_journal(f"sqlite:///{tmp_path / 'journal.db'}") as journal:
+    with open_journal(database) as journal:
         version = journal.store_yard("fruitwall: 1\n", name="yard", now=now, author="test")
         monkeypatch.setattr(desk, "load_yard", lambda *_: (demo_yard(), version))
         monkeypatch.setattr(desk, "plan_evening", plan_evening)
@@ -52,12 +51,12 @@ def test_what_is_told_to_be_done_at_the_terminal_makes_the_page_plan_again(
 
 
 def test_a_plan_made_again_takes_back_what_calendars_hold_of_the_one_before(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    database: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sample = sample_plan()
     fewer = sample.model_copy(update={"tasks": [task for task in sample.tasks if task.when != "before_bed"]})
 
-    with open_journal(f"sqlite:///{tmp_path / 'journal.db'}") as journal:
+    with open_journal(database) as journal:
         version = journal.store_yard("fruitwall: 1\n", name="yard", now=demo_now(), author="test")
         journal.store_plan(sample.night, sample.model_dump_json(), version=version, made=demo_now())
         monkeypatch.setattr(desk, "load_yard", lambda *_: (demo_yard(), version))
@@ -72,7 +71,7 @@ def test_a_plan_made_again_takes_back_what_calendars_hold_of_the_one_before(
 
 
 def test_a_tick_waits_beside_the_plan_until_somebody_asks_to_plan_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    database: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made: list[list[str]] = []
     sample = sample_plan()
@@ -84,7 +83,7 @@ def test_a_tick_waits_beside_the_plan_until_somebody_asks_to_plan_again(
 
     now = demo_now()
     signed = Signed("Anna", "phone", now)
-    with open_journal(f"sqlite:///{tmp_path / 'journal.db'}") as journal:
+    with open_journal(database) as journal:
         version = journal.store_yard("fruitwall: 1\n", name="yard", now=now, author="test")
         monkeypatch.setattr(desk, "load_yard", lambda *_: (demo_yard(), version))
         monkeypatch.setattr(desk, "plan_evening", plan_evening)

@@ -6,14 +6,21 @@ import itertools
 import re
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
 
 import pytest
 
 from fruitwall.errors import PlanError, WeatherError
+from fruitwall.journal.opening import open_journal
+from fruitwall.journal.photos import PhotoFolder
 from fruitwall.service.evening import plan_evening
 from fruitwall.service.evening_document import EveningPlan
+from fruitwall.service.house import House
+from fruitwall.service.in_use import in_use
+from fruitwall.speech import speaking
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.yard.demo import demo_yard
+from fruitwall.yard.file import write_yard
 from fruitwall.yard.model import Gear, Yard
 from tests.yard.yards import a_yard
 
@@ -187,6 +194,15 @@ def test_a_night_that_is_over_is_refused() -> None:
         plan_evening(some_of_the_demo(), demo_forcing(), now=demo_now(), night=date(2026, 12, 10))
 
 
+def test_a_refusal_is_said_in_the_language_of_whoever_asked() -> None:
+    with speaking("es"):
+        with pytest.raises(PlanError) as caught:
+            plan_evening(some_of_the_demo(), demo_forcing(), now=demo_now(), night=date(2026, 12, 10))
+        assert str(caught.value) == "la noche del 2026-12-10 ya pasó; la próxima es la del 2026-12-23"
+        with pytest.raises(WeatherError, match="antes de que acabe la noche"):
+            plan_evening(some_of_the_demo(), demo_forcing(), now=demo_now(), night=date(2027, 2, 1))
+
+
 def test_a_night_beyond_the_forecast_is_refused() -> None:
     with pytest.raises(WeatherError, match="ends"):
         plan_evening(some_of_the_demo(), demo_forcing(), now=demo_now(), night=date(2027, 2, 1))
@@ -201,3 +217,17 @@ def test_the_same_nights_twelve_degrees_warmer_need_nothing() -> None:
     assert not plan.needs_action
     assert plan.at_risk == []
     assert "Nothing needs doing" in plan.verdict
+
+
+def test_what_a_plan_takes_is_known_of_all_gear_and_of_everybody(plan: EveningPlan, tmp_path: Path) -> None:
+    yard = some_of_the_demo()
+    with open_journal(tmp_path / "house.db") as journal:
+        journal.store_yard(write_yard(yard), name=yard.name, now=demo_now(), author="test")
+        house = House(journal, None, demo_now, PhotoFolder(tmp_path))
+        journal.store_plan(plan.night, plan.model_dump_json(), version=house.yard()[1], made=demo_now())
+        found = in_use(house)
+
+    gear = [one for things in dict(yard.gear).values() for one in things]
+    things = {one.id for one in [*gear, *yard.people, *yard.circuits, *yard.indoor_places, *yard.shelters]}
+    assert things <= set(found.taken)
+    assert any(one.used for one in found.taken.values())

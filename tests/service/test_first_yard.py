@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from shapely import LineString, Polygon
 
-from fruitwall.service.first_yard import FirstTree, Told, first_yard_text, quantity
+from fruitwall.service.first_yard import FirstRoom, FirstTree, FirstWall, Told, demo_name, first_yard_text, quantity
 from fruitwall.service.yards import check_yard_text
 from fruitwall.yard.cities import nearest_city, search_cities
+from fruitwall.yard.demo import demo_yard
 
 TOLD = Told(
     name="Yard in Riverside: ours # 1",
@@ -100,3 +102,49 @@ def test_a_bare_number_is_in_the_households_unit(written, feet, metres):
 def test_a_comma_that_may_mean_thousands_is_asked_about(written):
     with pytest.raises(ValueError, match="in thousands"):
         quantity("length", written, feet=True)
+
+
+@pytest.mark.parametrize("latitude", [33.95, -33.95])
+@pytest.mark.parametrize("side", ["south", "north", "east", "west"])
+def test_trees_stand_at_free_walls_on_the_side_that_was_told(latitude, side):
+    walls = [FirstWall(side, "12", "1.5"), FirstWall("east", "30")]
+    trees = [FirstTree("mango", at="wall0"), FirstTree("mango", at="wall1"), FirstTree("avocado")]
+    yard = check_yard_text(first_yard_text(replace(TOLD, latitude=latitude, free_walls=walls, trees=trees))).yard
+
+    found = [one for one in yard.structures if one.kind == "wall"]
+    assert [(one.height_m, round(LineString(one.line).length, 6)) for one in found] == [(1.5, 12.0), (2.0, 30.0)]
+    middle = LineString(found[0].line).centroid
+    east, north = yard.trees[0].position[0] - middle.x, yard.trees[0].position[1] - middle.y
+    assert (round(east, 2), round(north, 2)) == {
+        "south": (0, -1.2), "north": (0, 1.2), "east": (1.2, 0), "west": (-1.2, 0)
+    }[side]  # fmt: skip
+    assert not LineString(found[0].line).intersects(LineString(found[1].line))
+    assert all(Polygon(yard.outline).contains(LineString(one.line)) for one in found)
+
+
+@pytest.mark.parametrize("protected", [True, False])
+def test_a_socket_counts_as_protected_only_where_it_was_said(protected):
+    checked = check_yard_text(first_yard_text(replace(TOLD, protected=protected)))
+
+    assert checked.yard.circuits[0].ground_fault is protected
+    assert any("RCD" in warning for warning in checked.warnings) is not protected
+    assert not Told(name="A", latitude=1, longitude=1, zone="UTC").protected
+
+
+def test_trolley_and_indoor_places_are_read_in_the_units_of_the_household():
+    rooms = [FirstRoom("Shed: old", "3", "6"), FirstRoom("", "1", kept_at="50"), FirstRoom("Hall", "1", kept_at="10 C")]
+    yard = check_yard_text(first_yard_text(replace(TOLD, feet=True, trolley="200", rooms=rooms))).yard
+
+    assert round(yard.gear.trolleys[0].max_mass_kg) == 91
+    assert [(one.name, one.spaces, round(one.max_height_m, 2)) for one in yard.indoor_places] == [
+        ("Shed: old", 3, 1.83),
+        ("Indoor place 2", 1, 2.0),
+        ("Hall", 1, 2.0),
+    ]
+    kept = [one.kept_at_c for one in yard.indoor_places]
+    assert kept[0] is None
+    assert kept[1:] == pytest.approx([10.0, 10.0])
+
+
+def test_the_name_of_the_demo_is_that_of_its_file():
+    assert demo_name() == demo_yard().name

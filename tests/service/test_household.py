@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from fruitwall.service.household import Household, percent
+from fruitwall.service.household import NO_BREAK, Household, number, percent
+from fruitwall.speech import speaking
 from fruitwall.yard.model import Display
 
 ZONE = ZoneInfo("America/Los_Angeles")
@@ -28,6 +29,12 @@ def test_sentences_from_below_are_read_in_the_households_units(text: str, read: 
     assert CELSIUS.in_own_units(text) == text
 
 
+def test_a_mass_from_below_has_the_decimal_mark_of_the_language() -> None:
+    pounds = Household(Display(mass="lb"), ZONE)
+    with speaking("es"):
+        assert pounds.in_own_units("levanta 3.5 kg").replace(NO_BREAK, " ") == "levanta 7,7 lb"
+
+
 @pytest.mark.parametrize(("share", "read"), [(0, "0 %"), (0.004, "under 1 %"), (0.996, "over 99 %"), (1, "100 %")])
 def test_what_is_possible_is_never_called_impossible(share: float, read: str) -> None:
     assert percent(share).replace("\N{NO-BREAK SPACE}", " ") == read
@@ -42,3 +49,18 @@ def test_bare_differences_carry_their_sign() -> None:
     assert CELSIUS.bare_difference(1.25) in {"+1.2", "+1.3"}
     assert CELSIUS.bare_difference(-1.0) == "\N{MINUS SIGN}1.0"
     assert FAHRENHEIT.bare_difference(0.1) == "0"
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "english", "spanish"),
+    [(1651.46, 1, "1,651.5", "1651,5"), (12651, 0, "12,651", f"12{NO_BREAK}651"), (-0.02, 1, "0.0", "0,0")],
+)
+def test_a_bare_number_has_the_marks_of_its_language(value, decimals, english, spanish):
+    assert number(value, decimals) == english
+    with speaking("es"):
+        assert number(value, decimals) == spanish
+
+
+def test_a_range_that_rounds_to_one_figure_is_told_once():
+    assert FAHRENHEIT.temperatures(-1.9, -1.4) == f"29{NO_BREAK}°F"
+    assert FAHRENHEIT.temperatures(-1.9, 0.0) == f"29 to 32{NO_BREAK}°F"

@@ -12,9 +12,10 @@ import pytest
 from fruitwall.errors import UnknownTaxonError
 from fruitwall.plants.catalogue import GENERAL, Taxon, catalogue
 from fruitwall.plants.tolerance import LEAF, WOOD, prior
+from fruitwall.said import TAG
 from fruitwall.service.household import Household
-from fruitwall.service.kind import TAG, describe_kind, list_kinds, look_up, reader
-from fruitwall.service.kind_words import axis_of, degrees
+from fruitwall.service.kind import describe_kind, kind_for_reader, list_kinds, look_up, reader
+from fruitwall.service.kind_words import axis_of
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.terminal_kind import kind_answer, kind_page, kinds_list
 from fruitwall.yard.model import Display
@@ -154,7 +155,7 @@ def test_the_number_of_the_axis_stands_over_its_place(household: Household) -> N
     death = next(line for line in lines if line.startswith("dead "))
 
     # The middle of the last level lies between the two numbers that it lies between.
-    middle = degrees(document.grades[-1].middle_c, household)
+    middle = household.degrees(document.grades[-1].middle_c)
     below, above = max(t for t in axis.ticks if t <= middle), min(t for t in axis.ticks if t > middle)
     at = [numbers.index(f" {tick} ".replace("-", "−")) + 1 for tick in (below, above)]
     assert at[0] - 1 <= death.index("o", 28) <= at[1] + 2
@@ -188,7 +189,7 @@ def test_own_figures_narrow_what_relatives_leave_open() -> None:
 
 
 def test_in_fahrenheit_nothing_of_ours_is_left_in_celsius() -> None:
-    page = kind_page(describe_kind("mango", KNOWN), FAHRENHEIT)
+    page = kind_page(kind_for_reader("mango", KNOWN, FAHRENHEIT), FAHRENHEIT)
     ours = page.split("Published figures on cold")[0]
 
     assert "°F" in ours

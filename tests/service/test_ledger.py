@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from datetime import datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -27,8 +26,8 @@ from fruitwall.service.ledger import (
 
 
 @pytest.fixture
-def ledger(tmp_path: Path, now: datetime):
-    with open_journal(tmp_path / "a.db") as journal:
+def ledger(database: str, now: datetime):
+    with open_journal(database) as journal:
         journal.store_yard("trees: []\n", name="Slope", now=now, author="test")
         yield Ledger(journal)
 

@@ -28,8 +28,8 @@ HEIC = Path(__file__).parents[1] / "data" / "photos" / "small.heic"
 
 
 @pytest.fixture
-def house(tmp_path) -> Iterator[House]:
-    with open_journal(tmp_path / "house.db") as journal:
+def house(database, tmp_path) -> Iterator[House]:
+    with open_journal(database) as journal:
         journal.store_yard(demo_yard_text(), name="Demo", now=NOW, author="test")
         yield House(journal, None, lambda: NOW, PhotoFolder(tmp_path / "photos"))
 

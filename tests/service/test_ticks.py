@@ -5,12 +5,11 @@ from __future__ import annotations
 import uuid
 from collections.abc import Iterator
 from datetime import timedelta
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from fruitwall.errors import JournalError
+from fruitwall.errors import JournalError, PlanError
 from fruitwall.journal.ledger import Ledger
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.store import Journal
@@ -24,6 +23,8 @@ from fruitwall.service.ticks import (
     changed_since,
     done_by_now,
     keyed,
+    leave_standing,
+    no_longer_asked,
     task_of,
     tell_done,
     tick,
@@ -52,8 +53,8 @@ FIRST, SECOND = PLAN.tasks[0].key, PLAN.tasks[1].key
 
 
 @pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    with open_journal(tmp_path / "ticks.db") as opened:
+def journal(database: str) -> Iterator[Journal]:
+    with open_journal(database) as opened:
         yard = sample_yard()
         opened.store_yard(write_yard(yard), name=yard.name, now=NOW, author="test")
         yield opened
@@ -242,3 +243,61 @@ def test_taken_back_and_planned_again_every_page_shows_the_same_plan(
     assert stored.done == []
     tick(ledger, third, SECOND, signed=ODALIS)
     assert its.plan_for(PLAN.night) is third
+
+
+def test_what_the_newer_plan_lacks_is_told_and_counts_only_once_somebody_leaves_it(ledger: Ledger) -> None:
+    tick(ledger, PLAN, FIRST, signed=ODALIS)
+    newer = PLAN.model_copy(update={"tasks": PLAN.tasks[1:]})
+
+    ticks = ticks_of(ledger, PLAN.night)
+    assert [one.key for one in no_longer_asked(newer, ticks)] == [FIRST]
+    assert no_longer_asked(PLAN, ticks) == []
+    assert done_by_now(newer, ticks) == ()
+
+    leave_standing(ledger, PLAN.night, FIRST, signed=WENDELL)
+    ticks = ticks_of(ledger, PLAN.night)
+    (done,) = done_by_now(newer, ticks)
+    assert (done.key, done.at, done.minutes) == (FIRST, NOW, 8)
+    assert changed_since(newer, ticks) == 1
+    assert ticks_of(ledger, PLAN.night + timedelta(days=1)).left == {}
+
+    untick(ledger, PLAN.night, FIRST, signed=WENDELL, within=None)
+    assert ticks_of(ledger, PLAN.night).left == {}
+    assert done_by_now(newer, ticks_of(ledger, PLAN.night)) == ()
+
+
+def test_a_morning_that_is_laid_out_anew_is_told_and_never_planned_with(ledger: Ledger) -> None:
+    key = tick_key(PLAN, PLAN.morning[0])
+    tick(ledger, PLAN, key, signed=ODALIS)
+    leave_standing(ledger, PLAN.night, key, signed=ODALIS)
+    newer = PLAN.model_copy(update={"morning": []})
+
+    ticks = ticks_of(ledger, PLAN.night)
+    assert [one.key for one in no_longer_asked(newer, ticks)] == [key]
+    assert done_by_now(newer, ticks) == ()
+
+
+def test_what_is_left_although_the_yard_has_it_no_more_does_not_stop_the_plan(
+    journal: Journal, ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def plan_evening(*_: object, **given: Any) -> EveningPlan:
+        if any(task.key == FIRST for task in given["done"]):
+            raise PlanError("not among what could be done")
+        return PLAN.model_copy(update={"tasks": PLAN.tasks[1:], "done": list(given["done"])})
+
+    monkeypatch.setattr(desk, "plan_evening", plan_evening)
+    its = EveningsDesk(journal, None, lambda *_: (demo_forcing(), None), lambda: NOW)
+    shown = its.plan_for(PLAN.night)
+    tick(ledger, PLAN, FIRST, signed=ODALIS)
+    leave_standing(ledger, PLAN.night, FIRST, signed=ODALIS)
+    ask_again(ledger, shown, signed=ODALIS)
+    plan = its.plan_for(PLAN.night)
+    assert plan.done == []
+    ticks = ticks_of(ledger, PLAN.night)
+    assert changed_since(plan, ticks) == 1  # the sample was made before it was left ...
+    assert changed_since(plan.model_copy(update={"made": NOW + timedelta(minutes=1)}), ticks) == 0  # ... and this after
+
+    untick(ledger, PLAN.night, FIRST, signed=ODALIS)
+    monkeypatch.setattr(desk, "plan_evening", lambda *_, **__: (_ for _ in ()).throw(PlanError("no")))
+    with pytest.raises(PlanError):
+        EveningsDesk(journal, None, lambda *_: (demo_forcing(), None), lambda: NOW).plan_for(PLAN.night)

@@ -15,7 +15,7 @@ from PIL import Image
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.service.house import House
-from fruitwall.service.ledger import Sighting, Signed, body_of, entry_of
+from fruitwall.service.ledger import Deed, Sighting, Signed, body_of, entry_of
 from fruitwall.service.pictures import keep_picture
 from fruitwall.service.walk import ONE_WALK, walk_of
 from fruitwall.service.walk_entries import EntryTaken, take_entries
@@ -25,8 +25,8 @@ ZONE_OFF = timedelta(hours=8)
 
 
 @pytest.fixture
-def house(tmp_path, now) -> Iterator[House]:
-    with open_journal(tmp_path / "house.db") as journal:
+def house(database, tmp_path, now) -> Iterator[House]:
+    with open_journal(database) as journal:
         journal.store_yard(demo_yard_text(), name="Demo", now=now, author="test")
         yield House(journal, None, lambda: now, PhotoFolder(tmp_path / "photos"))
 
@@ -295,3 +295,46 @@ def test_signs_of_a_newer_program_are_kept(house, now):
 
     assert answer.result == "stored"
     assert "sings" in answer.warnings[0]
+
+
+def test_what_was_done_since_the_last_look_is_told_and_whether_the_plan_was_followed(house, now):
+    night = (now - ZONE_OFF).date() - timedelta(days=1)
+    document = json.loads(plan_of(night, now - timedelta(hours=7), {"papaya": (-2.0, 0.5, -1.4, 1.1)}))
+    document |= {
+        "yard": house.yard()[0].name,
+        "night": str(night),
+        "tasks": [
+            {"key": "cover:fleece@papaya", "when": "before_dusk", "what": "Cover", "trees": ["papaya"], "minutes": 6.0},
+            {
+                "key": "close:hoops",
+                "when": "before_dusk",
+                "what": "Close",
+                "trees": ["papaya", "guava"],
+                "minutes": 8.0,
+            },
+        ],
+        "morning": [{"key": "", "when": "morning", "what": "Open", "trees": ["papaya"], "minutes": 2.0}],
+    }
+    house.journal.store_plan(night, json.dumps(document), version=house.yard()[1], made=now)
+    look(house, "papaya", now - timedelta(days=3), grade=0)
+
+    def papaya():
+        return next(stop for stop in walk_of(house).stops if stop.tree.id == "papaya")
+
+    felt = papaya().nights[0]
+    assert (felt.minutes, felt.asked) == (12.0, ("cover:fleece@papaya", "close:hoops"))
+    assert papaya().ticked(felt) == "none"
+
+    def deed(what: str, tree: str | None, trees: list[str], at: datetime):
+        body = Deed(what=what, words=what, night=night if ":" in what else None, trees=trees)
+        house.ledger.add([entry_of("deed", body, tree=tree, at=at, signed=signed(now))])
+
+    deed("cover:fleece@papaya", "papaya", [], now - timedelta(hours=18))
+    assert papaya().ticked(felt) == "some"
+    deed("close:hoops", None, ["papaya", "guava"], now - timedelta(hours=17))
+    deed("watered", "papaya", [], now - timedelta(days=4))  # before the last look
+    deed("watered", "guava", [], now - timedelta(days=4))
+    assert papaya().ticked(felt) == "all"
+    assert [done.deed.what for done in papaya().deeds] == ["cover:fleece@papaya", "close:hoops"]
+    guava = next(stop for stop in walk_of(house).stops if stop.tree.id == "guava")
+    assert [done.deed.what for done in guava.deeds] == ["watered", "close:hoops"]

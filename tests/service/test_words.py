@@ -47,5 +47,15 @@ def test_that_watering_does_not_pay_is_no_reason_where_no_sheet_fits() -> None:
     assert said(Reason("lime", "not_worth_it", (TOO_SMALL,), WET, 1.0, 4.0)).startswith("no heavy fleece")
 
 
+def test_of_a_pot_it_is_told_as_well_why_it_stays_out() -> None:
+    heavy = Refusal("carry:hall", "it weighs about 40 kg: nobody lifts, and there is no trolley", "too_heavy")
+    in_pounds = "it weighs about 88 lb: nobody lifts, and there is no trolley"
+
+    told = said(Reason("lime", "not_worth_it", (TOO_SMALL, heavy), COVER, 2.0, 9.0))
+    assert "save 2 USD and cost 9 USD" in told
+    assert told.endswith(f"; it is not brought elsewhere: {in_pounds}")
+    assert said(Reason("lime", "impossible", (heavy,))) == in_pounds
+
+
 def test_lists_read_as_sentences() -> None:
     assert [listed(names) for names in ([], ["a"], ["a", "b"], ["a", "b", "c"])] == ["", "a", "a and b", "a, b and c"]

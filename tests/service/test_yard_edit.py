@@ -79,15 +79,15 @@ trees:
 
 
 @contextmanager
-def household(text: str = TEXT) -> Iterator[House]:
-    with tempfile.TemporaryDirectory() as folder, open_journal(Path(folder) / "h.db") as journal:
+def household(place: str | None = None, text: str = TEXT) -> Iterator[House]:
+    with tempfile.TemporaryDirectory() as folder, open_journal(place or Path(folder) / "h.db") as journal:
         journal.store_yard(text, name="Small steps", now=NOW, author="first")
         yield House(journal, None, lambda: NOW, PhotoFolder(Path(folder) / "photos"))
 
 
 @pytest.fixture
-def house() -> Iterator[House]:
-    with household() as one:
+def house(database: str) -> Iterator[House]:
+    with household(database) as one:
         yield one
 
 

@@ -74,7 +74,7 @@ def test_the_shortest_day_is_the_next_one_of_the_hemisphere(today, latitude, day
 
 
 def test_a_layer_is_worked_out_once_for_each_state_of_the_yard(monkeypatch):
-    with household(write_yard(sample_yard())) as house:
+    with household(text=write_yard(sample_yard())) as house:
         first = layer_of(house, "sky", now=NOW)
         monkeypatch.setattr("fruitwall.service.yard_layers.sky_layer", lambda _: pytest.fail("again"))
 

@@ -10,6 +10,7 @@ import httpx2
 import pytest
 
 from fruitwall.errors import SourceUnavailable, WeatherError
+from fruitwall.speech import speaking
 from fruitwall.weather import fetch as module
 from fruitwall.weather.fetch import fetch, user_agent
 
@@ -198,6 +199,16 @@ def test_offline_says_what_was_tried_and_what_to_do():
     assert "give a forecast file" in message
     assert URL not in message  # a line long, and of no use to who reads it
     assert len(service.requests) == 3
+
+
+def test_a_failure_is_said_in_the_language_of_whoever_reads_it_and_kept_in_english():
+    service = Service(httpx2.ConnectError("no route to host"))
+    with speaking("es"), pytest.raises(SourceUnavailable) as caught:
+        service.ask()
+    with speaking("es"):
+        assert "(sin conexión (no route to host), 3 intentos)" in str(caught.value)
+    assert "(no connection (no route to host), 3 tries)" in str(caught.value)
+    assert "(no connection (no route to host), 3 tries)" in caught.value.kept
 
 
 def test_offline_a_kept_answer_serves_with_its_age_in_plain_sight(tmp_path):

@@ -23,6 +23,7 @@ from fruitwall.web.app import create_app
 from fruitwall.web.settings import WebSettings
 from fruitwall.yard.file import write_yard
 from fruitwall.yard.model import Yard
+from tests.databases import with_tables
 from tests.web.sample import NOW, sample_plan, sample_yard
 
 AppMaker = Callable[..., FastAPI]
@@ -50,9 +51,15 @@ def make_app() -> AppMaker:
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """An SQLite file without a household in it; a module that is to run on PostgreSQL too takes `tests.databases`'."""
+    return with_tables(request, "sqlite", tmp_path)
+
+
+@pytest.fixture
+def house(database: str, tmp_path: Path) -> Iterator[House]:
     """A household with the sample yard in a journal of its own."""
-    with open_journal(tmp_path / "house.db") as journal:
+    with open_journal(database) as journal:
         yard = sample_yard()
         journal.store_yard(write_yard(yard), name=yard.name, now=NOW, author="test")
         yield House(journal, None, lambda: NOW, PhotoFolder(tmp_path / "photos"))

@@ -13,32 +13,44 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import uvicorn
+from fastapi import FastAPI
 from PIL import JpegImagePlugin, PngImagePlugin  # noqa: F401  imported here, once for all children
 
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
+from fruitwall.journal.store import Journal
 from fruitwall.service.house import House
 from fruitwall.web.app import create_app
 from fruitwall.web.settings import WebSettings
 
 
-def serve(database: str, photos: str, sock: socket.socket) -> None:
-    """Open the journal and serve, until killed."""
+def serve(journal: Journal, app: FastAPI, sock: socket.socket) -> None:
+    """Look through the database as every start does, and serve until killed."""
+    # Connections of the parent are none of ours; the parent has closed them anyway.
+    journal.engine.dispose(close=False)
+    open_journal(journal.place).close()
+    sys.stdout.write(f"{os.getpid()} {sock.getsockname()[1]}\n")
+    sys.stdout.flush()
+    config = uvicorn.Config(app, log_level="error", ws="none", lifespan="off")
+    uvicorn.Server(config).run(sockets=[sock])
+
+
+def application(journal: Journal, photos: str) -> FastAPI:
+    """Put the application together, once for all children: it takes ten times as long as opening the database."""
 
     def no_plan(_: object) -> object:
         raise AssertionError("this server makes no plans")
 
-    with open_journal(database) as journal:
-        house = House(journal, None, lambda: datetime.now(UTC), PhotoFolder(Path(photos)))
-        settings = WebSettings(plan_for=no_plan, yard=lambda: house.yard()[0], now=house.clock, house=house)  # type: ignore[arg-type]
-        sys.stdout.write(f"{os.getpid()} {sock.getsockname()[1]}\n")
-        sys.stdout.flush()
-        config = uvicorn.Config(create_app(settings), log_level="error", ws="none", lifespan="off")
-        uvicorn.Server(config).run(sockets=[sock])
+    house = House(journal, None, lambda: datetime.now(UTC), PhotoFolder(Path(photos)))
+    settings = WebSettings(plan_for=no_plan, yard=lambda: house.yard()[0], now=house.clock, house=house)  # type: ignore[arg-type]
+    return create_app(settings)
 
 
 def main(database: str, photos: str) -> None:
     """Start one server for each line."""
+    journal = open_journal(database)
+    app = application(journal, photos)
+    journal.engine.dispose()
     child = 0
     for _ in sys.stdin:
         if child:
@@ -48,7 +60,7 @@ def main(database: str, photos: str) -> None:
         sock.listen()
         child = os.fork()
         if not child:
-            serve(database, photos, sock)
+            serve(journal, app, sock)
             os._exit(0)
         sock.close()
     if child:

@@ -26,6 +26,15 @@ def test_importing_the_web_layer_loads_no_framework():
     assert answer.stdout.strip() == "[]"
 
 
+def test_a_server_that_has_planned_nothing_yet_has_not_loaded_what_computes():
+    heavy = ("scipy", "numba", "pvlib", "pandas")
+    code = f"import sys, fruitwall.web.app; print([name for name in {heavy} if name in sys.modules])"
+
+    answer = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert answer.stdout.strip() == "[]"
+
+
 def test_the_root_shows_tonight_and_an_address_shows_the_night_it_names(client_of):
     asked = []
 
@@ -53,7 +62,8 @@ def test_the_document_of_another_night_can_be_asked_for(client_of):
     assert client.get("/plan.json?night=2026-12-24").json()["night"] == "2026-12-24"
     answer = client.get("/plan.json?night=soon")
     assert answer.status_code == 422
-    assert set(answer.json()) == {"error", "problems", "status"}
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert set(answer.json()) == {"type", "title", "status", "detail", "problems"}
     assert answer.json()["problems"][0].startswith("night: ")
 
 
@@ -152,6 +162,8 @@ def test_the_server_does_not_answer_under_a_strange_name(client, host):
     assert answer.status_code == 400
     assert "does not answer under the host name" in answer.text
     assert "Lizard Steps" not in answer.text
+    spanish = client.get("/", headers={"host": host, "accept-language": "es"})
+    assert "no responde con el nombre" in spanish.text
 
 
 def test_more_host_names_can_be_allowed(client_of):

@@ -38,6 +38,15 @@ def show(client_of, *arguments, **options) -> Element:
     return read_page(answer.text)
 
 
+def in_full(client_of, tree: str, *arguments) -> Element:
+    """Give the page of one tree's night, as the evening page leads to it."""
+    client = client_of(*arguments)
+    link = read_page(client.get("/").text).one(id=f"tree-{tree}").one("a", cls="in-full")
+    answer = client.get(link.attributes["href"])
+    assert answer.status_code == 200
+    return read_page(answer.text)
+
+
 def rows_of(page: Element) -> list[Element]:
     """Give the rows of the strip."""
     return list(page.one(id="night").all("li", cls="row"))
@@ -380,12 +389,16 @@ def test_what_would_not_help_if_there_were_more_is_folded_away(client_of):
     assert next(limit.text for limit in folded.all("li")) == "Heater 3 of 3 sheets, all in use"
 
 
-def test_each_tree_tells_measure_reason_runner_up_chain_chances_and_following_nights(page):
-    tree = page.one(id="tree-papaya")
+def test_each_tree_tells_measure_reason_runner_up_chain_chances_and_following_nights(page, client_of):
     plan = next(tree for tree in sample_plan().trees if tree.id == "papaya")
+    tree = in_full(client_of, "papaya").one("main")
 
-    assert plan.reason in tree.text
-    assert f"Next best: {plan.runner_up}" in tree.text
+    for told in (page.one(id="tree-papaya"), tree):
+        assert plan.reason in told.text
+        assert f"Next best: {plan.runner_up}" in told.text
+        following = told.one("ul", cls="following").all("li")
+        assert next(night.text for night in following) == "Wed 23 Dec cover with a small fleece"
+    assert tree.one("h1").text.endswith("Papaya")
     assert [part.one("b").text for part in tree.one("ol", cls="chain").all("li")] == [part.value for part in plan.chain]
     rows = {
         row.one("th").text: [cell.text for cell in row.all("td")]
@@ -396,12 +409,10 @@ def test_each_tree_tells_measure_reason_runner_up_chain_chances_and_following_ni
         f"{100 * sum(plan.injury.nothing[2:5]):.0f} %",
         f"{100 * sum(plan.injury.chosen[2:5]):.0f} %",
     ]
-    following = tree.one("ul", cls="following").all("li")
-    assert next(night.text for night in following) == "Wed 23 Dec cover with a small fleece"
 
 
-def test_each_tree_tells_how_its_cold_comes_about_in_a_sum_that_adds_up(page):
-    table = page.one(id="tree-papaya").one("table", cls="cold")
+def test_each_tree_tells_how_its_cold_comes_about_in_a_sum_that_adds_up(client_of):
+    table = in_full(client_of, "papaya").one("table", cls="cold")
     plan = next(tree for tree in sample_plan().trees if tree.id == "papaya")
 
     assert table.one("caption").text.startswith("How the coldest hour of its leaves comes about (°C)")
@@ -423,7 +434,12 @@ def test_each_tree_tells_how_its_cold_comes_about_in_a_sum_that_adds_up(page):
 def test_a_tree_of_whose_cold_nothing_is_known_has_no_such_table(client_of):
     trees = [tree.model_copy(update={"cold": None}) for tree in sample_plan().trees]
 
-    assert not list(show(client_of, sample_plan(trees=trees)).all("table", cls="cold"))
+    assert not list(in_full(client_of, "papaya", sample_plan(trees=trees)).all("table", cls="cold"))
+
+
+@pytest.mark.parametrize("address", ["/night/2026-12-22/trees/nobody", "/night/soon/trees/papaya"])
+def test_a_tree_or_a_night_that_is_not_there_has_no_page(client, address):
+    assert client.get(address).status_code == 404
 
 
 def test_the_outcomes_share_out_all_grades():
@@ -432,8 +448,8 @@ def test_the_outcomes_share_out_all_grades():
     assert sorted(grade for _, _, grades in OUTCOMES for grade in grades) == list(range(8))
 
 
-def test_a_tree_that_is_left_as_it_is_shows_no_second_column(page):
-    tree = page.one(id="tree-guava")
+def test_a_tree_that_is_left_as_it_is_shows_no_second_column(client_of):
+    tree = in_full(client_of, "guava").one("main")
 
     assert len(list(tree.one("table", cls="outcomes").one("thead").all("th"))) == 2
     assert "with the plan" not in tree.text

@@ -13,6 +13,7 @@ from fruitwall.journal.photos import PhotoFolder
 from fruitwall.service.house import House
 from fruitwall.web.app import create_app
 from fruitwall.web.settings import WebSettings
+from fruitwall.web.start.page import MORE, ROWS
 from tests.web.sample import NOW, sample_plan
 
 PHONE = {"width": 390, "height": 844}
@@ -76,6 +77,24 @@ def test_a_bare_height_above_the_sea_is_held_to_the_limits_of_the_unit_in_which_
     assert 'id="elevation-wrong"' in impossible.text
 
 
+def test_what_can_hardly_be_is_told_in_the_units_of_the_first_step(client):
+    feet = send(client, client.get("/start"), latitude="34", longitude="-117", units="feet", go="next")
+    wrong = send(client, feet, tree0_kind="lemon", tree0_height="120", wall_south="300", go="next")
+    assert "That can hardly be: 120\N{NO-BREAK SPACE}ft." in wrong.text
+    assert "That can hardly be: 300\N{NO-BREAK SPACE}ft." in wrong.text
+    nowhere = send(client, client.get("/start"), latitude="-95", longitude="0", go="next")
+    assert "from \N{MINUS SIGN}90 to 90." in nowhere.text
+
+
+@pytest.mark.parametrize("field", ["sheet0_count", "lamp_watts", "indoor0_spaces"])
+def test_none_of_a_thing_is_told_beside_its_number(client, field):
+    gear = send(client, to_trees(client), tree0_kind="lemon", go="next")
+    typed = {"sheet0_width": "4", "sheet0_length": "4", "lamps": "1", "indoor0_name": "Shed", "indoor0_spaces": "2"}
+    wrong = send(client, gear, **(typed | {field: "0"}), go="next")
+    assert wrong.status_code == 422
+    assert re.search(rf'id="{field}-wrong">A whole number from 1 to', wrong.text)
+
+
 def test_four_forms_make_a_yard(client, empty_house):
     place = send(client, client.get("/start"), search="riverside, ca", go="search")
     trees = send(client, place, go="next", name="Ours <b>")
@@ -129,6 +148,123 @@ def test_the_demo_comes_and_goes_in_one_click(client, empty_house):
 
     assert not empty_house.has_yard()
     assert len(empty_house.journal.yards()) == 1
+
+
+def to_trees(client):
+    return send(client, client.get("/start"), latitude="40.4", longitude="-3.7", go="next")
+
+
+def test_two_fields_are_enough_for_a_first_plan(client, empty_house):
+    place = send(client, client.get("/start"), search="Sevilla", go="search")
+    trees = send(client, place, go="next")
+    gear = send(client, trees, go="next", tree0_kind="lemon")
+    look = send(client, gear, go="next")
+
+    assert send(client, look, go="store").headers["location"] == "/"
+    assert [tree.taxon for tree in empty_house.yard()[0].trees] == ["lemon"]
+    assert not re.findall(r"<input[^>]* required", place.text + trees.text + gear.text)
+
+
+@pytest.mark.parametrize(
+    ("step", "kind", "field"),
+    [("trees", "tree", "kind"), ("trees", "fwall", "length"), ("gear", "sheet", "width"), ("gear", "indoor", "name")],
+)
+def test_more_rows_come_without_scripts_and_what_was_typed_stays(client, step, kind, field):
+    page = to_trees(client)
+    if step == "gear":
+        page = send(client, page, tree0_kind="lemon", go="next")
+    first, most = ROWS[kind]
+    typed = {f"{kind}{first - 1}_{field}": "kept <b>"}
+    more = send(client, page, go=f"more-{kind}", **typed)
+
+    assert more.status_code == 200
+    fields = carried(more)
+    assert fields[f"{kind}{first - 1}_{field}"] == "kept <b>"
+    assert f"{kind}{first}_{field}" in fields
+    again = send(client, more, go=f"more-{kind}")
+    assert len([one for one in carried(again) if re.fullmatch(rf"{kind}\d+_{field}", one)]) == min(
+        most, first + 2 * MORE[kind]
+    )
+    full = send(client, again, **{f"rows_{kind}": "999"})
+    assert f'value="more-{kind}"' not in full.text
+
+
+def test_the_clock_of_the_place_is_shown_and_another_zone_is_taken(client, empty_house):
+    gear = send(client, to_trees(client), tree0_kind="lemon", go="next")
+    look = send(client, gear, go="next")
+    assert carried(look)["zone"] == "Europe/Madrid"
+    assert "it is now Tuesday 22 December 2026, 23:00" in look.text
+
+    wrong = send(client, look, zone="Atlantic/Nowhere", go="store")
+    assert wrong.status_code == 422
+    assert 'id="zone-wrong"' in wrong.text
+    assert not empty_house.has_yard()
+    assert send(client, wrong, zone="Atlantic/Canary", go="store").status_code == 303
+    assert empty_house.yard()[0].location.time_zone == "Atlantic/Canary"
+
+
+def test_a_zone_that_was_found_follows_the_place_when_that_is_changed(client, empty_house):
+    look = send(client, send(client, to_trees(client), tree0_kind="lemon", go="next"), go="next")
+    place = send(client, send(client, send(client, look, go="back"), go="back"), go="back")
+    assert 'name="latitude" value="40.4"' in place.text
+    page = send(client, place, latitude="19.4", longitude="-99.1", go="next")
+    for go in ("next", "next", "store"):
+        page = send(client, page, go=go)
+    assert empty_house.yard()[0].location.time_zone == "America/Mexico_City"
+
+
+def test_trees_at_a_free_wall_and_gear_reach_the_yard(client, empty_house):
+    trees = to_trees(client)
+    missing = send(client, trees, tree0_kind="lemon", tree0_at="wall0", go="next")
+    assert 'id="fwall0_length-wrong"' in missing.text
+    gear = send(client, missing, fwall0_length="9", fwall0_faces="west", go="next")
+    lacking = send(client, gear, indoor0_name="Shed", trolley="80", lamps="2", go="next")
+    assert 'id="indoor0_spaces-wrong"' in lacking.text
+    look = send(client, lacking, indoor0_spaces="3", indoor0_kept="8", go="next")
+    assert "no lamp is planned" in look.text
+    send(client, look, go="store")
+
+    yard, _ = empty_house.yard()
+    assert [one.kind for one in yard.structures] == ["wall"]
+    assert yard.trees[0].position[0] < yard.structures[0].line[0][0]
+    assert (yard.gear.trolleys[0].max_mass_kg, yard.indoor_places[0].kept_at_c) == (80, 8)
+    assert yard.circuits[0].ground_fault is False
+
+
+def test_the_socket_of_the_lamps_is_asked_for(client, empty_house):
+    gear = send(client, to_trees(client), tree0_kind="lemon", go="next")
+    assert 'name="socket"' in gear.text
+    look = send(client, gear, lamps="1", socket="yes", go="next")
+    assert "no lamp is planned" not in look.text
+    send(client, look, go="store")
+    assert empty_house.yard()[0].circuits[0].ground_fault is True
+
+
+def test_a_quiet_line_on_every_page_tells_that_the_yard_is_invented_until_it_is_put_away(client, empty_house):
+    line = "This yard is invented, to look round in."
+    assert line not in client.get("/start").text
+    client.post("/start/demo")
+    for path in ("/", "/yard", "/household", "/settings", "/weather"):
+        assert line in client.get(path).text, path
+        assert 'href="/start"' in client.get(path).text, path
+    assert "nothing of the demo mixes with it" in client.get("/start").text
+
+    look = send(client, send(client, to_trees(client), tree0_kind="lemon", go="next"), go="next")
+    send(client, look, go="store")
+    assert line not in client.get("/yard").text
+
+
+def test_settings_lead_to_the_first_evening(client, empty_house):
+    client.post("/start/demo")
+    assert "Begin another yard, show the demo yard or put it away" in client.get("/settings").text
+
+
+def test_a_server_of_one_yard_says_how_to_begin_another(house):
+    fixed = House(house.journal, house.yard()[1].yard, house.clock, house.photos)
+    client = TestClient(app_of(fixed), base_url="http://localhost")
+    page = client.get("/start").text
+    assert "fruitwall serve" in page
+    assert "<form" not in page
 
 
 @pytest.mark.browser

@@ -166,7 +166,78 @@ def test_planning_again_leads_to_the_plan_that_knows_what_is_done(client_of, hou
     answer = client.post("/evening/replan", data={"night": str(NIGHT)})
     page = read_page(answer.text)
     assert made == [[], [KEYS[3]]]
-    assert page.one("ul", cls="done-before").one("span").text == "Done 14:00, owner."
+    assert page.one("ul", cls="done-before").one("span", cls="tick-words").text == "Done 14:00, owner."
     assert not list(page.all(id="task-evening-3"))
     assert page.one("p", cls="changed-words").text == ""
     assert [task["key"] for task in client.get("/plan.json").json()["done"]] == [KEYS[3]]
+
+
+@pytest.fixture
+def overtaken(client_of, house):
+    """A tick of a checklist that a newer plan no longer holds."""
+    tick(house.ledger, keyed_plan(), KEYS[3], signed=Signed("Odalis", "phone", NOW - timedelta(hours=2)))
+    plan = keyed_plan()
+    plan = plan.model_copy(update={"tasks": [task for task in plan.tasks if task.key != KEYS[3]]})
+    house.journal.store_plan(plan.night, plan.model_dump_json(), version=house.yard()[1], made=plan.made)
+    return client_of(plan, house=house)
+
+
+def test_what_a_newer_plan_no_longer_asks_for_is_told_and_a_person_decides(overtaken, house):
+    line = read_page(overtaken.get("/").text).one("ul", cls="done-before")
+    assert line.one("span", cls="what").text == keyed_plan().tasks[2].what
+    assert line.one("span", cls="tick-words").text == (
+        "Done at 12:00, Odalis; the newer plan no longer asks for it. Leave it, or take it off?"
+    )
+    forms = {form.attributes["action"]: form for form in line.all("form")}
+    assert set(forms) == {"/evening/leave", "/evening/take-off"}
+    fields = {one.attributes["name"]: one.attributes["value"] for one in forms["/evening/leave"].all("input")}
+
+    assert overtaken.post("/evening/leave", data=fields, follow_redirects=False).status_code == 303
+    page = read_page(overtaken.get("/").text)
+    assert "It stays, and the next plan counts with it." in page.one("ul", cls="done-before").text
+    assert not list(page.one("ul", cls="done-before").all("button"))  # two hours old: no slip of the finger
+    assert page.one("p", cls="changed-words").text == "1 tick changed since this plan."
+
+
+def test_what_a_later_plan_could_not_count_with_is_told_and_changes_nothing_more(overtaken, client_of, house):
+    overtaken.post("/evening/leave", data={"night": str(NIGHT), "key": KEYS[3]})
+    plan = keyed_plan()
+    left = [task for task in plan.tasks if task.key != KEYS[3]]
+    client = client_of(plan.model_copy(update={"tasks": left, "made": NOW + timedelta(minutes=2)}), house=house)
+    page = read_page(client.get("/").text)
+    assert "It stays, but tonight’s plan has no use for it." in page.one("ul", cls="done-before").text
+    assert page.one("p", cls="changed-words").text == ""
+
+
+def test_what_is_taken_off_is_done_no_more_however_long_ago_it_was(overtaken, house):
+    fields = {"night": str(NIGHT), "key": KEYS[3]}
+    assert overtaken.post("/evening/take-off", data=fields, follow_redirects=False).status_code == 303
+    assert ticks_of(house.ledger, NIGHT).done == {}
+    assert not list(read_page(overtaken.get("/").text).all("ul", cls="done-before"))
+
+    overtaken.post("/evening/leave", data=fields)
+    assert ticks_of(house.ledger, NIGHT).left == {}
+
+
+def test_a_viewer_is_told_and_not_asked(overtaken, monkeypatch):
+    monkeypatch.setattr(evening, "who", lambda _: Who(role="viewer"))
+    line = read_page(overtaken.get("/").text).one("ul", cls="done-before")
+    assert line.one("span", cls="tick-words").text == "Done at 12:00, Odalis; the newer plan no longer asks for it."
+    assert not list(line.all("form"))
+
+
+def test_pressed_on_a_page_that_a_newer_plan_overtook_it_is_done_all_the_same_and_told(client_of, house):
+    form = form_of(client_of(keyed_plan(), house=house), 3)
+    newer = keyed_plan()
+    newer = newer.model_copy(update={"tasks": [task for task in newer.tasks if task.key != KEYS[3]]})
+    house.journal.store_plan(newer.night, newer.model_dump_json(), version=house.yard()[1], made=newer.made)
+    client = client_of(newer, house=house)
+
+    assert client.post("/evening/tick", data=form | {"deed": "{"}).status_code == 409
+    assert client.post("/evening/tick", data=form | {"key": "wet@papaya"}).status_code == 409  # says another one
+    assert house.ledger.current(kind="deed") == []
+    for _ in range(2):
+        assert client.post("/evening/tick", data=form, follow_redirects=False).status_code == 303
+    assert [entry.tree for entry in house.ledger.current(kind="deed")] == ["pot-cacao"]
+    words = read_page(client.get("/").text).one("ul", cls="done-before").one("span", cls="tick-words").text
+    assert words == "Done at 14:00, owner; the newer plan no longer asks for it. Leave it, or take it off?"

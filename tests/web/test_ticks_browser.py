@@ -141,3 +141,21 @@ def test_who_may_only_look_sees_what_others_tick(browser, address, house, monkey
     expect(row(page, 3).locator(".tick-words")).to_have_text("Done 14:00, Odalis.")
     expect(page.locator("#before-dark button")).to_have_count(0)
     page.close()
+
+
+@pytest.mark.parametrize("script", [True, False], ids=["script", "plain"])
+def test_what_is_done_looks_the_same_by_its_row_and_keeps_its_way_back(browser, address, house, script):
+    tick(house.ledger, keyed_plan(), KEYS[3], signed=Signed("Odalis", "phone", NOW))
+    looks = []
+    for javascript in (script, True):
+        context = browser.new_context(viewport=PHONE, java_script_enabled=javascript)
+        page = context.new_page()
+        page.goto(address)
+        page.wait_for_load_state("networkidle")
+        its = row(page, 3).locator(".ticking")
+        expect(its.locator(".tick-words")).to_have_text("Done 14:00, Odalis.")
+        expect(its.locator(".undo")).to_be_visible()
+        expect(row(page, 1).locator(".undo")).not_to_be_visible()
+        looks.append(its.screenshot())
+        context.close()
+    assert looks[0] == looks[1]

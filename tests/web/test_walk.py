@@ -15,11 +15,16 @@ from PIL import Image
 from starlette.testclient import TestClient
 
 from fruitwall.service.house import House
-from fruitwall.service.ledger import GRADES, Sighting, Signed, body_of, entry_of
+from fruitwall.service.ledger import GRADES, Deed, Sighting, Signed, body_of, entry_of
+from fruitwall.service.ticks import tick_key
+from fruitwall.speech import speaking
+from fruitwall.web.walk import routes
 from fruitwall.web.walk.drawings import STATES, grade_picture
 from fruitwall.web.walk.install import SHELL
+from fruitwall.web.walk.words import kind_beside
+from fruitwall.web.who import Who
 from tests.web.markup import Element, read_page
-from tests.web.sample import NOW, sample_plan
+from tests.web.sample import NOW, sample_plan, sample_yard
 
 
 @pytest.fixture
@@ -373,3 +378,68 @@ def test_the_house_of_another_clock_refuses_nothing(house, client_of):
     answer = client.post("/api/entries", json={"entries": [entry], "sent": sent.isoformat()})
 
     assert [one["result"] for one in answer.json()["answers"]] == ["stored"]
+
+
+def test_kind_and_cultivar_stand_beside_a_name_that_does_not_say_them_in_the_readers_language():
+    yard = sample_yard()
+    (avocado,) = (tree for tree in yard.trees if tree.name == "Big avocado")
+    papaya = next(tree for tree in yard.trees if tree.name == "Papaya")
+
+    assert kind_beside(papaya) == ""
+    assert kind_beside(avocado).startswith("Persea americana (Guatemalan x Mexican hybrids)")
+    with speaking("es"):
+        assert kind_beside(avocado).startswith("Persea americana (híbridos de guatemalteco y mexicano)")
+
+
+# ---------------------------------------------------------------- who holds, who may
+
+
+def test_a_person_says_which_correction_holds_and_the_other_is_kept(walker, house):
+    first = look(house, "papaya", hours_ago=2, grade=1)
+    send(walker, grade="3", replaces=first)
+    send(walker, grade="5", replaces=first)
+    box = stop_of(walker).one("div", cls="conflict")
+    keep = next(one for one in box.all("li") if "Twigs dead" in one.text).one("button").attributes["value"]
+
+    for _ in range(2):
+        answer = walker.post("/walk/papaya/holds", data={"which": keep}, follow_redirects=False)
+        assert (answer.status_code, answer.headers["location"]) == (303, "/walk/papaya")
+    assert [body.grade for body in sightings(house)] == [5]
+    assert not list(stop_of(walker).all("div", cls="conflict"))
+    assert len(house.ledger.history(first)) == 4
+
+
+@pytest.mark.parametrize("which", ["825c9a49-e5fa-483f-b460-f19468447657", "-" * 36, "x"])
+def test_what_does_not_stand_cannot_hold(walker, house, which):
+    look(house, "papaya", hours_ago=2, grade=1)
+    assert walker.post("/walk/papaya/holds", data={"which": which}).status_code in (409, 422)
+    assert walker.post("/walk/nowhere/holds", data={"which": str(uuid.uuid4())}).status_code == 409
+    assert [body.grade for body in sightings(house)] == [1]
+
+
+def test_a_viewer_sees_a_conflict_and_has_nothing_to_press(walker, house, monkeypatch):
+    first = look(house, "papaya", hours_ago=2, grade=1)
+    for grade in (3, 5):
+        look(house, "papaya", hours_ago=2, grade=grade, replaces=first)
+    monkeypatch.setattr(routes, "who", lambda _: Who(role="viewer"))
+
+    page = walker.get("/walk/papaya").text
+    assert "Twigs dead" in read_page(page).one("div", cls="conflict").text
+    assert "<button" not in page
+    assert "<form" not in page
+    assert 'class="go"' not in walker.get("/walk").text
+
+
+def test_a_tree_tells_what_was_done_and_whether_the_plan_was_followed(walker, house):
+    night = NOW.date() - timedelta(days=1)
+    plan = sample_plan(night=night, sunrise=NOW - timedelta(hours=7))
+    house.journal.store_plan(night, plan.model_dump_json(), version=house.yard()[1], made=NOW)
+    assert "without), not ticked as done." in stop_of(walker).one("div", cls="story").text
+
+    task = next(task for task in plan.tasks if "papaya" in task.trees)
+    deed = Deed(what=tick_key(plan, task), words="said otherwise", night=night, trees=task.trees)
+    at = NOW - timedelta(hours=22)
+    house.ledger.add([entry_of("deed", deed, tree=None, at=at, signed=Signed("Odalis", "phone", NOW))])
+    story = stop_of(walker).one("div", cls="story").text
+    assert "without), ticked as done." in story
+    assert f"Done since: {task.what} (Mon 21 Dec)." in story

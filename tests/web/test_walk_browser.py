@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -12,8 +15,10 @@ from axe_playwright_python.sync_playwright import Axe
 from PIL import Image
 
 from fruitwall.service.house import House
-from fruitwall.service.ledger import Sighting, body_of
+from fruitwall.service.ledger import Deed, Sighting, Signed, body_of, entry_of
+from fruitwall.service.pictures import keep_picture
 from fruitwall.service.walk import walking_order
+from tests.web.sample import NOW, sample_plan
 
 pytestmark = pytest.mark.browser
 
@@ -76,6 +81,17 @@ def until_sent(page: Any, house: House, count: int) -> None:
         if len(house.ledger.current()) >= count:
             break
         page.wait_for_timeout(50)
+
+
+def conflict(house: House) -> None:
+    """Let two telephones have corrected one look at the papaya."""
+    signed = Signed("Odalis", "phone", NOW)
+    first = entry_of("sighting", Sighting(grade=1), tree="papaya", at=NOW - timedelta(days=2), signed=signed)
+    rivals = [
+        replace(first, id=str(uuid.uuid4()), replaces=first.id, body=Sighting(grade=grade).model_dump_json())
+        for grade in (3, 5)
+    ]
+    house.ledger.add([first, *rivals])
 
 
 def test_a_whole_walk_out_of_reach_comes_in_once_and_whole(phones, address, house, photo):
@@ -289,18 +305,83 @@ def test_axe_finds_no_serious_fault_and_nothing_sticks_out(phones, address, size
     assert page.evaluate("document.documentElement.scrollWidth") == size["width"]
 
 
-def test_fields_are_large_enough_for_a_thumb(phones, address):
+@pytest.mark.parametrize("path", ["/walk", "/walk/papaya"])
+def test_fields_are_large_enough_for_a_cold_thumb(phones, address, house, path):
+    conflict(house)  # has buttons too
     page = phones()
-    page.goto(f"{address}/walk/papaya")
+    page.goto(f"{address}{path}")
     page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
 
     small = page.evaluate(
         """() => [...document.querySelectorAll('main a, main button, .grade, .sign, summary, textarea, #photo')]
-            .filter(one => one.checkVisibility() && one.getBoundingClientRect().height < 43.5)
+            .filter(one => one.checkVisibility() && one.getBoundingClientRect().height < 47.5)
             .map(one => one.outerHTML.slice(0, 90) + one.getBoundingClientRect().height)"""
     )
 
     assert small == []
+
+
+def test_a_tree_takes_two_taps_and_one_where_nothing_changed(phones, address, house):
+    page = phones()
+    page.add_init_script(
+        "addEventListener('pointerdown', () => { sessionStorage.taps = Number(sessionStorage.taps || 0) + 1 }, true)"
+    )
+
+    def taps() -> int:
+        return int(page.evaluate("sessionStorage.taps || 0"))
+
+    order = [tree.id for tree in walking_order(house.yard()[0])]
+    page.goto(f"{address}/walk/{order[0]}")
+    page.wait_for_selector("html[data-walk='kept']", timeout=60_000)
+    for tree in order[:3]:
+        # What is tapped is in view as the page opens: no scrolling between them, at least for what is sound or little.
+        for place in ("label.grade >> nth=0", "label.grade >> nth=2", "button.save"):
+            box = page.locator(place).bounding_box()
+            assert box is not None
+            assert 0 <= box["y"] <= PHONE["height"] - box["height"]
+        page.locator("label.grade").nth(2).tap()
+        page.locator("button.save").tap()
+        page.wait_for_function("tree => !location.pathname.endsWith('/' + tree)", arg=tree)
+    until_sent(page, house, 3)
+    assert sorted(looks(house)) == sorted((tree, 2) for tree in order[:3])
+    assert taps() == 6
+
+    page.goto(f"{address}/walk/{order[0]}")
+    page.wait_for_selector("button.same")
+    page.locator("button.same").tap()
+    page.wait_for_function("tree => !location.pathname.endsWith('/' + tree)", arg=order[0])
+    until_sent(page, house, 4)
+    assert taps() == 7
+    assert len(house.ledger.current()) == 4
+
+
+def test_with_a_photo_and_a_story_the_grades_are_in_view_as_well(phones, address, house, photo):
+    stored = keep_picture(house, Path(photo).read_bytes()).sha256
+    night = NOW.date() - timedelta(days=1)
+    plan = sample_plan(night=night, sunrise=NOW - timedelta(hours=7))
+    house.journal.store_plan(night, plan.model_dump_json(), version=house.yard()[1], made=NOW)
+    signed = Signed("Odalis", "phone", NOW)
+    look = Sighting(grade=3, signs=["tips"], photos=[stored])
+    deed = Deed(what="watered", words="Watered")
+    for kind, body, days in (("sighting", look, 3), ("deed", deed, 1)):
+        house.ledger.add([entry_of(kind, body, tree="papaya", at=NOW - timedelta(days=days), signed=signed)])
+    page = phones()
+    page.goto(f"{address}/walk/papaya")
+    page.wait_for_load_state("networkidle")
+    for place in (".last-photo img", ".story p >> nth=2", "button.same", "label.grade >> nth=2", "button.save"):
+        box = page.locator(place).bounding_box()
+        assert box is not None
+        assert 0 <= box["y"] <= PHONE["height"] - box["height"], place
+
+
+def test_a_person_says_on_the_phone_which_correction_holds(phones, address, house):
+    conflict(house)
+    page = phones()
+    kept(page, address)
+    page.goto(f"{address}/walk/papaya")
+    page.locator(".conflict li", has_text="Twigs dead").get_by_role("button").tap()
+    page.wait_for_function("() => !document.querySelector('.conflict')")
+    assert looks(house) == [("papaya", 5)]
 
 
 def test_pages_do_not_need_a_secure_address_as_long_as_they_stay_open(phones, address, house):

@@ -6,8 +6,13 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from fruitwall.errors import SourceUnavailable
 from fruitwall.journal.entries import Reading
+from fruitwall.service.weather_desk import LastAsked, TooSoon
 from fruitwall.service.weather_story import Compared, mean_errors, weather_story
+from fruitwall.weather.sources.forecast import SERVICES as KNOWN
+from fruitwall.web.weather.source import SERVICES
+from fruitwall.web.who import Who
 from tests.web.markup import read_page
 from tests.web.sample import NIGHT, NOW, sample_plan, sample_yard, spread_around
 
@@ -89,7 +94,7 @@ def test_the_page_tells_source_age_nights_and_errors(spell, browser):
     assert sample_plan().forecast.source in text
     assert "north wall: on average 2.0\N{NO-BREAK SPACE}K colder than the forecast, over 1 night." in text
     tables = list(page.all("table"))
-    assert len(tables) == 2
+    assert len(tables) == 3
     for table in tables:
         width = len(list(next(table.all("tr")).all("th")))
         for row in list(table.all("tr"))[1:]:
@@ -141,8 +146,113 @@ def test_what_is_wrong_is_told_and_what_was_typed_stays(browser, house, change, 
     assert house.ledger.readings(since=since, until=NOW + timedelta(days=9)) == []
 
 
-def test_the_form_asks_in_the_unit_of_the_reader(browser, spell):
+def test_the_form_asks_in_the_unit_of_the_reader_and_takes_the_other(browser, spell, house):
     browser.post("/settings/own/reads", data={"temperature": "F"})
+    page = read_page(browser.get("/weather").text)
+    unit = next(one for one in page.all("select") if one.attributes["name"] == "unit")
+    assert [one.text for one in unit.all("option") if "selected" in one.attributes] == ["°F"]
+    sent = {"value": "-1.5", "unit": "°C", "at": "2026-12-22T05:00", "sensor": "north wall"}
+    assert browser.post("/weather/readings", data=sent).status_code == 303
+    at = MORNING - timedelta(hours=1)
+    (kept,) = house.ledger.readings(since=at, until=at + timedelta(seconds=1))
+    assert kept.value == -1.5
+    wrong = browser.post("/weather/readings", data=sent | {"value": "cold"})
+    unit = next(one for one in read_page(wrong.text).all("select") if one.attributes["name"] == "unit")
+    assert [one.text for one in unit.all("option") if "selected" in one.attributes] == ["°C"]
+
+
+def test_a_thermometer_may_hang_at_a_tree(browser):
+    page = read_page(browser.get("/weather").text)
+    near = [one.attributes["value"] for one in page.one(id="reading-sensors").all("option")]
+    assert set(near) >= {tree.name for tree in sample_yard().trees}
+
+
+def test_each_planned_night_tells_what_it_was_planned_with(spell, browser):
+    story = weather_story(spell)
+    assert [one.night for one in story.planned] == [NIGHT, NIGHT - timedelta(days=1)]
+    page = read_page(browser.get("/weather").text)
+    first = [one.text for one in next(page.one("table", cls="planned").one("tbody").all("tr")).all("td")]
+    forecast = sample_plan().forecast
+    assert first[0] == "\N{MINUS SIGN}2.0"
+    assert first[1].replace("\N{MINUS SIGN}", "-") == f"{forecast.dew_point_c.p50:.1f}"
+    assert first[3] == f"{forecast.cloud.p50 * 100:.0f} %"
+    assert first[4:] == [forecast.source, "Tue 22 Dec, 14:00"]
+    # What was fetched is told where it is known, and not taken from when the plan was made.
+    assert "Fetched" not in [one.text for one in page.one("dl").all("dt")]
+
+
+class Asks:
+    """A desk that fetches, or says why not."""
+
+    forecast = None
+    source = "open-meteo"
+
+    def __init__(self, error=None):
+        self.error = error
+        self.chosen = []
+
+    def last(self):
+        good = LastAsked(NOW - timedelta(hours=3), "open-meteo", NOW - timedelta(hours=3))
+        return good, LastAsked(NOW, "open-meteo", trouble="no <network>.") if self.error else None
+
+    def fetch_now(self):
+        if self.error:
+            raise self.error
+
+    def choose(self, source, *, author):
+        self.chosen.append((source, author))
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "told"),
+    [
+        (None, 303, ""),
+        (SourceUnavailable("no <network>"), 503, "Asked Tue 22 Dec, 14:00, without success: no &lt;network&gt;."),
+        (TooSoon("Asked a moment ago."), 429, "Asked a moment ago."),
+    ],
+)
+def test_fetching_now_says_truly_what_came_of_it(client_of, spell, error, status, told):
+    client = client_of(house=spell, yard=sample_yard(), weather=Asks(error))
+    client.follow_redirects = False
+    answer = client.post("/weather/fetch", headers={"sec-fetch-site": "same-origin"})
+
+    assert answer.status_code == status
+    if error is None:
+        assert answer.headers["location"] == "/weather?done=fetched"
+        return
+    assert told in answer.text
+    # The last good forecast is still there.
+    assert "Last fetched from Open-Meteo: Tue 22 Dec, 11:00" in answer.text
+    assert "The last good forecast stays in use." in answer.text
+    assert sample_plan().forecast.source in answer.text
+
+
+def test_the_source_is_chosen_by_the_owner(client_of, house, monkeypatch):
+    desk = Asks()
+    client = client_of(house=house, yard=sample_yard(), weather=desk)
+    client.follow_redirects = False
+    assert 'action="/weather/source"' in client.get("/weather").text
+    assert client.post("/weather/source", data={"source": "nws"}).status_code == 303
+    assert desk.chosen == [("nws", "owner")]
+    for place in ("fruitwall.web.weather.routes.who", "fruitwall.web.who.who"):
+        monkeypatch.setattr(place, lambda _: Who("Hal", "helper"))
+    page = client.get("/weather").text
+    assert 'action="/weather/source"' not in page
+    assert 'action="/weather/fetch"' in page
+    assert client.post("/weather/source", data={"source": "nws"}).status_code == 403
+    for place in ("fruitwall.web.weather.routes.who", "fruitwall.web.who.who"):
+        monkeypatch.setattr(place, lambda _: Who("Vera", "viewer"))
+    assert 'action="/weather/fetch"' not in client.get("/weather").text
+    assert client.post("/weather/fetch").status_code == 403
+
+
+def test_where_the_weather_is_fixed_nothing_is_asked(browser):
     page = browser.get("/weather").text
-    assert "Air temperature, °F" in page
-    assert 'name="unit" value="°F"' in page
+    assert "The weather is fixed" in page
+    assert 'action="/weather/fetch"' not in page
+    assert browser.post("/weather/fetch").status_code == 409
+    assert browser.post("/weather/source", data={"source": "nws"}).status_code == 409
+
+
+def test_every_service_has_its_words():
+    assert set(SERVICES) == set(KNOWN)

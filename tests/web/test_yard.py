@@ -163,6 +163,20 @@ def test_things_are_added_by_form(open_yard, house, kind):
     assert thing_of(house, "new-one")["name"] == "New one"
 
 
+def test_the_form_of_an_outlet_helps_as_on_the_page_of_gear(open_yard):
+    page = get(open_yard, "/yard?add=circuit")
+
+    assert "its test button worked" in page.one(id="field-ground_fault-told").text
+    assert not list(page.all("p", id="field-outlet-told"))
+
+
+def test_only_what_stands_on_the_plan_is_added_there(open_yard, house):
+    page = send(open_yard, "add", 422, adding="trolley", name="Cart", max_mass="80", seen=1)
+
+    assert "Nothing of this kind can be added." in page.one(cls="yard-error").text
+    assert house.journal.current_yard().number == 1
+
+
 def test_an_empty_form_for_a_new_tree_tells_what_is_needed(open_yard):
     sent = filled(get(open_yard, "/yard?add=tree"))
 
@@ -187,6 +201,22 @@ def test_removing_asks_once_and_is_undone_and_redone(open_yard, house):
     assert page.one("section", cls="yard-thing").one("h2").text == "Papaya"
     send(open_yard, "redo", seen=3)
     assert thing_of(house, "papaya") == {}
+
+
+def test_what_has_no_place_on_the_plan_has_its_words_when_it_comes_back(open_yard):
+    sent = filled(get(open_yard, "/household?pick=%40prices")) | {"per_kwh": ["0.5"]}
+    open_yard.post("/household/change", data=sent)
+
+    page = send(open_yard, "undo", seen=2)
+
+    assert page.one("section", cls="yard-thing").one("h2").text == "What effort costs"
+
+
+def test_a_form_that_is_too_long_is_told_its_limit(open_yard):
+    answer = open_yard.post("/yard/change", data={"thing": "papaya", "notes": "x" * 100_000})
+
+    assert answer.status_code == 413
+    assert "at most 100 kB" in answer.text
 
 
 def test_any_version_is_brought_back_from_the_history(open_yard, house):
@@ -253,7 +283,8 @@ def test_a_helper_sees_the_numbers_and_changes_nothing(open_yard, house, monkeyp
 
 
 def test_numbers_are_in_the_units_of_who_reads_and_are_stored_so(open_yard, house, monkeypatch):
-    monkeypatch.setattr("fruitwall.web.yard.routes.who", lambda _: Who(length="ft", temperature="F"))
+    for module in ("fruitwall.web.yard.routes", "fruitwall.web.editing"):
+        monkeypatch.setattr(f"{module}.who", lambda _: Who(length="ft", temperature="F"))
 
     sent = filled(get(open_yard, "/yard?pick=papaya"))
     assert (sent["height"], sent["position.0.x"]) == (["6"], ["38.06"])
@@ -297,3 +328,15 @@ def test_a_yard_in_feet_has_a_scale_in_feet(client_of, tmp_path, house):
 
     assert "20 ft" in page.one("svg", cls="plan").text
     assert page.one("section", cls="yard-thing").one(id="field-height").attributes["value"] == "6"
+
+
+@pytest.mark.parametrize(("unit", "small_m", "words"), [("ft", 0.25 * 0.3048, "0.25 ft"), ("m", 0.1, "0.1 m")])
+def test_keys_move_a_thing_by_round_steps_of_the_readers_unit(open_yard, monkeypatch, unit, small_m, words):
+    monkeypatch.setattr("fruitwall.web.yard.routes.who", lambda _: Who(length=unit))
+
+    page = get(open_yard, "/yard")
+
+    assert float(page.one("div", id="yard-work").attributes["data-snap"]) == pytest.approx(small_m)
+    assert f"by {words}," in page.one("section", cls="yard-thing").text.replace("\N{NO-BREAK SPACE}", " ")
+    spanish = read_page(open_yard.get("/yard", headers={"accept-language": "es"}).text)
+    assert words.replace(".", ",") in spanish.one("section", cls="yard-thing").text.replace("\N{NO-BREAK SPACE}", " ")

@@ -116,7 +116,7 @@ def test_the_message_names_file_line_field_fault_and_example():
             "got a list of 1",
         ),
         ("[5, 5]", "[5, up]", 'trees[0].position[1]: expected a length such as "2.5 m" or "8 ft", got "up"'),
-        ("[5, 5]", "[500000, 5]", "trees[0].position[0]: must be at least -10000 and at most 10000 m, got 500000"),
+        ("[5, 5]", "[500000, 5]", "trees[0].position[0]: must be at least -10000 m and at most 10000 m, got 500000"),
         ("latitude: 33.92", "latitude: 133", "location.latitude: must be at least -90 and at most 90°, got 133"),
         ("[[0, 0], [20, 0], [20, 20], [0, 20]]", "[[0, 0], [20, 0]]", "outline: expected 3 or more, got a list of 2"),
         (

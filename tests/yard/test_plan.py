@@ -37,9 +37,9 @@ def test_distances_are_plain():
     [
         (SQUARE, None),
         ([*SQUARE, SQUARE[0]], None),  # closed by hand
-        ([(0, 0), (4, 4), (4, 0), (0, 4)], "crosses itself near [2, 2]"),
-        ([(0, 0), (1, 1), (2, 2)], "encloses no area"),
-        ([(0, 0), (0, 0), (0, 0)], "encloses no area"),
+        ([(0, 0), (4, 4), (4, 0), (0, 4)], "the outline crosses itself near [2, 2]"),
+        ([(0, 0), (1, 1), (2, 2)], "the outline encloses no area"),
+        ([(0, 0), (0, 0), (0, 0)], "the outline encloses no area"),
     ],
 )
 def test_an_outline_that_crosses_itself_or_is_flat_is_told(outline, wrong):

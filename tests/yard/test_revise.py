@@ -218,3 +218,9 @@ def test_one_yard_becomes_another_through_its_text(yard):
     text = write_yard(yard)
 
     assert parse_yard(revise(DEMO, plain_document(text).data)) == yard
+
+
+def test_a_group_that_loses_its_last_field_is_still_a_group():
+    text = "z: 1\nno:\n  a: false\ntrees: []\n"
+
+    assert revise(text, {"z": 1, "no": {}, "trees": []}) == "z: 1\nno: {}\ntrees: []\n"

@@ -7,8 +7,11 @@ from typing import Annotated
 
 import typer
 
+from fruitwall.cli.language import SpeakingGroup
+
 app = typer.Typer(
     name="fruitwall",
+    cls=SpeakingGroup,
     help="What each tender tree of a yard gets tonight, from the forecast and from physics.",
     no_args_is_help=True,
     add_completion=False,
@@ -69,5 +72,13 @@ def whole_program(
     version: Annotated[
         bool, typer.Option("--version", callback=_tell_version, is_eager=True, help="Print the version and stop.")
     ] = False,
+    language: Annotated[
+        str | None,
+        typer.Option(
+            "--language",
+            metavar="en|es",
+            help="Language of the answers; may stand anywhere. Else FRUITWALL_LANGUAGE, else that of the system.",
+        ),
+    ] = None,
 ) -> None:
     """What each tender tree of a yard gets tonight, from the forecast and from physics."""

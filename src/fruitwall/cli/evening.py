@@ -22,6 +22,7 @@ from fruitwall.cli.given import (
 )
 from fruitwall.cli.serving import Listening, serve_pages
 from fruitwall.cli.told import progress, show_plan, tell_preparing
+from fruitwall.speech import marked
 
 if TYPE_CHECKING:
     from fruitwall.journal.store import Journal
@@ -132,7 +133,7 @@ def demo(
     with open_journal(database or os.environ.get("FRUITWALL_DATABASE") or str(demo_database())) as journal:
         desk = demo_desk(journal)
         with progress() as report:
-            report("planning the demo evening")
+            report(marked("planning the demo evening"))
             plan = desk.plan_for(None, report=report)
         show_plan(plan, desk.yard(), as_json=False, tree=None)
         if not once:
@@ -167,7 +168,7 @@ def serve(
     """
     from fruitwall.errors import NoYard
     from fruitwall.service.desk import EveningsDesk
-    from fruitwall.service.forecasts import weather_for
+    from fruitwall.service.weather_desk import WeatherDesk
     from fruitwall.service.yards import load_yard
 
     with open_journal(database) as journal:
@@ -181,14 +182,8 @@ def serve(
         moment, day = moment_asked(now, night, known)
         stands = now is not None or moment < present() - timedelta(minutes=1)
         clock = (lambda: moment) if stands else present
-        desk = EveningsDesk(
-            journal,
-            yard,
-            lambda of_yard, instant: weather_for(
-                of_yard, forecast, history, now=instant, journal=journal, yard_name=yard, contact=contact()
-            ),
-            clock,
-        )
+        weather = WeatherDesk(journal, yard, clock, forecast=forecast, history=history, contact=contact())
+        desk = EveningsDesk(journal, yard, weather.weather, clock, renewed=lambda: weather.changes)
         house = house_of(journal, yard, clock)
         serve_pages(
             lambda asked: desk.plan_for(asked or day, report=tell_preparing),
@@ -196,6 +191,7 @@ def serve(
             clock,
             house,
             Listening(host, port, tuple(allow_host or ()), https),
+            weather,
         )
 
 

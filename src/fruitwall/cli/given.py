@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from fruitwall.cli.told import tell_warnings
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.journal.store import Journal
@@ -39,12 +40,12 @@ def moment_asked(now: str | None, night: str | None, yard: Yard | None) -> tuple
         try:
             day = date.fromisoformat(night)
         except ValueError:
-            refuse(f'--date: expected a date such as 2026-12-22, got "{night}"')
+            refuse(say('--date: expected a date such as 2026-12-22, got "{night}"', night=night))
     if now is not None:
         try:
             given = datetime.fromisoformat(now)
         except ValueError:
-            refuse(f'--now: expected a moment such as 2026-12-22T15:00, got "{now}"')
+            refuse(say('--now: expected a moment such as 2026-12-22T15:00, got "{now}"', now=now))
         return (given if given.tzinfo else given.replace(tzinfo=zone)), day
     here = present().astimezone(zone)
     if day is not None and yard is not None and day < tonight_of(yard.location, here):
@@ -99,7 +100,10 @@ def tree_named(name: str, yard: Yard) -> str:
         if wanted in (tree.id, tree.name.casefold()):
             return tree.id
     near = near_names(name, [known for tree in yard.trees for known in (tree.id, tree.name)])
-    refuse(f'no tree named "{name}" in this yard' + (f"; near names: {', '.join(near)}" if near else ""))
+    refuse(
+        say('no tree named "{name}" in this yard', name=name)
+        + (say("; near names: {names}", names=", ".join(near)) if near else "")
+    )
 
 
 def refuse(message: str) -> NoReturn:

@@ -8,6 +8,7 @@ import typer
 
 from fruitwall.cli.app import DatabaseOption, YardOption, app
 from fruitwall.cli.given import find_yard, journal_if_needed, refuse
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
@@ -72,5 +73,5 @@ def schema(
 
         found = evening_plan_json_schema()
     else:
-        refuse(f'no schema named "{what}"; there are: yard, evening-plan')
+        refuse(say('no schema named "{what}"; there are: yard, evening-plan', what=what))
     typer.echo(json.dumps(found, indent=2, ensure_ascii=False))

@@ -11,11 +11,19 @@ import typer
 
 from fruitwall.cli.app import DatabaseOption, account_app
 from fruitwall.cli.given import open_journal, present, refuse
-from fruitwall.cli.told import count
+from fruitwall.speech import marked, say, say_count
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import Account
     from fruitwall.service.accounts import People
+
+ROLES = {"owner": marked("owner"), "helper": marked("helper"), "viewer": marked("viewer")}
+
+NOW = {
+    "owner": marked("{name} is an owner now."),
+    "helper": marked("{name} is a helper now."),
+    "viewer": marked("{name} is a viewer now."),
+}
 
 NameArgument = Annotated[str, typer.Argument(metavar="NAME", help="As entries are signed.")]
 RoleOption = Annotated[
@@ -36,11 +44,11 @@ def add(
     with people_of(database) as people:
         passphrase = None if phone_only else passphrase_asked()
         account = people.add(name, role, passphrase)
-    typer.echo(f"{account.name} is {_article(account.role)} now.")
+    typer.echo(_has_role(account.name, account.role))
     if role == "owner":
-        typer.echo("From now on everybody who opens the pages logs in.")
+        typer.echo(say("From now on everybody who opens the pages logs in."))
     if phone_only:
-        typer.echo(f"Pair a phone: fruitwall account pair {account.name!r}")
+        typer.echo(say("Pair a phone: fruitwall account pair {name!r}", name=account.name))
 
 
 @account_app.command("list")
@@ -49,15 +57,18 @@ def list_accounts(database: DatabaseOption = None) -> None:
     with people_of(database) as people:
         accounts = people.all()
         if not accounts:
-            typer.echo("No accounts: whoever sits at this machine is the owner, and nobody else comes in.")
+            typer.echo(say("No accounts: whoever sits at this machine is the owner, and nobody else comes in."))
         for account in accounts:
             devices, tokens = people.devices(account.id), people.tokens(account.id)
-            typer.echo(
-                f"{account.name}: {account.role}, {'passphrase' if account.passphrase_hash else 'phones only'}, "
-                f"{count(len(devices), 'device')}, {count(len(tokens), 'key for scripts', 'keys for scripts')}"
-            )
+            parts = [
+                say(ROLES[account.role]),
+                say("passphrase" if account.passphrase_hash else "phones only"),
+                say_count("{count} device", "{count} devices", len(devices)),
+                say_count("{count} key for scripts", "{count} keys for scripts", len(tokens)),
+            ]
+            typer.echo(f"{account.name}: {', '.join(parts)}")
             for key in [*devices, *tokens]:
-                used = f"used {key.used:%Y-%m-%d %H:%M} UTC" if key.used else "never used"
+                used = say("used {time} UTC", time=f"{key.used:%Y-%m-%d %H:%M}") if key.used else say("never used")
                 typer.echo(f"  {key.label}, {used}")
 
 
@@ -67,7 +78,7 @@ def close(name: NameArgument, database: DatabaseOption = None) -> None:
     with people_of(database) as people:
         account = account_named(people, name)
         people.close(account.id)
-    typer.echo(f"The account of {account.name} is closed; its devices are out within seconds.")
+    typer.echo(say("The account of {name} is closed; its devices are out within seconds.", name=account.name))
 
 
 @account_app.command("role")
@@ -80,7 +91,7 @@ def role(
     with people_of(database) as people:
         account = account_named(people, name)
         people.change_role(account.id, role)
-    typer.echo(f"{account.name} is {_article(role)} now.")
+    typer.echo(_has_role(account.name, role))
 
 
 @account_app.command("passphrase")
@@ -89,7 +100,7 @@ def passphrase(name: NameArgument, database: DatabaseOption = None) -> None:
     with people_of(database) as people:
         account = account_named(people, name)
         people.change_passphrase(account, passphrase_asked())
-    typer.echo(f"{account.name} has a new passphrase; all devices of the account log in anew.")
+    typer.echo(say("{name} has a new passphrase; all devices of the account log in anew.", name=account.name))
 
 
 @account_app.command("pair")
@@ -107,12 +118,13 @@ def pair(
     with people_of(database) as people:
         made = people.pairing_code(account_named(people, name))
     groups = " ".join(made.secret[start : start + 4] for start in range(0, CODE_DIGITS, 4))
-    typer.echo(f"Code for a phone of {made.account.name}, good once and for ten minutes:  {groups}")
+    good = say("Code for a phone of {name}, good once and for ten minutes:", name=made.account.name)
+    typer.echo(f"{good}  {groups}")
     if address is None:
-        typer.echo("Open /pair on the phone, under the address that `fruitwall serve` printed, and type it.")
+        typer.echo(say("Open /pair on the phone, under the address that `fruitwall serve` printed, and type it."))
         return
     url = f"{address.rstrip('/').removesuffix('/pair')}/pair/{made.secret}"
-    typer.echo(f"Or open {url}")
+    typer.echo(say("Or open {url}", url=url))
     if sys.stdout.isatty():
         import segno
 
@@ -129,7 +141,7 @@ def authority(database: DatabaseOption = None) -> None:
         folder = access_folder(journal.place)
     certificates = CertificateFolder(folder, present)
     shown = certificates.authority(machine_name())
-    typer.echo(f"{shown.name}, until {shown.until:%Y-%m-%d}, in {folder}")
+    typer.echo(say("{name}, until {day}, in {folder}", name=shown.name, day=f"{shown.until:%Y-%m-%d}", folder=folder))
     typer.echo(f"SHA-256 {shown.fingerprint}")
 
 
@@ -147,8 +159,8 @@ def account_named(people: People, name: str) -> Account:
     """Give an open account, or say which there are."""
     found = people.named(name)
     if found is None:
-        known = ", ".join(one.name for one in people.all()) or "none"
-        refuse(f'there is no account named "{name}"; there are: {known}')
+        known = ", ".join(one.name for one in people.all()) or say("none")
+        refuse(say('there is no account named "{name}"; there are: {known}', name=name, known=known))
     return found
 
 
@@ -157,17 +169,17 @@ def passphrase_asked() -> str:
     if not sys.stdin.isatty():
         line = sys.stdin.readline().rstrip("\r\n")
         if not line:
-            refuse("no passphrase: type one, pipe one in, or use --phone-only for somebody who only uses a phone")
+            refuse(say("no passphrase: type one, pipe one in, or use --phone-only for somebody who only uses a phone"))
         return line
     from getpass import getpass
 
-    typer.echo("At least 15 characters: four or five words that do not belong together.", err=True)
-    first = getpass("Passphrase: ")
-    if getpass("The same again: ") != first:
-        refuse("the two passphrases differ")
+    typer.echo(say("At least 15 characters: four or five words that do not belong together."), err=True)
+    first = getpass(say("Passphrase: "))
+    if getpass(say("The same again: ")) != first:
+        refuse(say("the two passphrases differ"))
     return first
 
 
-def _article(role: str) -> str:
-    """Write a role with its article."""
-    return f"an {role}" if role == "owner" else f"a {role}"
+def _has_role(name: str, role: str) -> str:
+    """Say which role somebody has now."""
+    return say(NOW[role], name=name)

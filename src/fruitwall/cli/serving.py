@@ -11,11 +11,13 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from fruitwall.cli.given import present, refuse
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     import socket
 
     from fruitwall.service.house import House
+    from fruitwall.service.weather_desk import WeatherDesk
     from fruitwall.web.access.authority import CertificateFolder
 
 HERE = "127.0.0.1"
@@ -53,8 +55,13 @@ class Listening:
         return not is_loopback(self.host) or any(name.lower() not in LOCAL_HOSTS for name in self.allow)
 
 
-def serve_pages(plan_for: Any, yard: Any, clock: Any, house: House, listening: Listening) -> None:
-    """Serve the pages until interrupted; the address is printed once the port is taken."""
+def serve_pages(
+    plan_for: Any, yard: Any, clock: Any, house: House, listening: Listening, weather: WeatherDesk | None = None
+) -> None:
+    """Serve the pages until interrupted; the address is printed once the port is taken.
+
+    Without `weather` the pages ask no service: the weather is fixed, as that of the demo is.
+    """
     import uvicorn
 
     from fruitwall.web.access.authority import CertificateFolder, access_folder, cookie_key
@@ -64,6 +71,7 @@ def serve_pages(plan_for: Any, yard: Any, clock: Any, house: House, listening: L
 
     if listening.beyond:
         _require_owner(house)
+    _tidy(house)
     sock = _bound(listening)
     port = sock.getsockname()[1]
     folder = access_folder(house.journal.place)
@@ -83,16 +91,22 @@ def serve_pages(plan_for: Any, yard: Any, clock: Any, house: House, listening: L
         beyond=listening.beyond, addresses=addresses, authority=authority, cookie_key=cookie_key(folder), now=present
     )
     application = create_app(
-        WebSettings(plan_for=plan_for, yard=yard, now=clock, house=house, hosts=tuple(names), reach=reach)
+        WebSettings(
+            plan_for=plan_for, yard=yard, now=clock, house=house, hosts=tuple(names), reach=reach, weather=weather
+        )
     )
     local = HERE if is_loopback(listening.host) or listening.host in ("0.0.0.0", "::") else listening.host
-    typer.echo(f"\nTonight's page: {scheme}://{_in_address(local)}:{port}/   (Ctrl-C to stop)")
+    page = f"{scheme}://{_in_address(local)}:{port}/"
+    typer.echo("\n" + say("Tonight's page: {address}   (Ctrl-C to stop)", address=page))
     for address in addresses:
-        typer.echo(f"      on phones: {address}/pair")
+        typer.echo(say("      on phones: {address}", address=f"{address}/pair"))
     if authority is not None:
-        typer.echo(f"Certificate authority, to be compared on the phone (SHA-256):\n  {authority.fingerprint}")
+        typer.echo(say("Certificate authority, to be compared on the phone (SHA-256):"))
+        typer.echo(f"  {authority.fingerprint}")
     elif listening.beyond:
-        typer.echo("Without --https anybody in the network can read along, and the walk does not open out of reach.")
+        typer.echo(
+            say("Without --https anybody in the network can read along, and the walk does not open out of reach.")
+        )
     sys.stdout.flush()
     secure = (
         {}
@@ -104,6 +118,17 @@ def serve_pages(plan_for: Any, yard: Any, clock: Any, house: House, listening: L
         config.load()
         renew_while_running(config.ssl, certificates, lambda: names_of(listening, machine, LOCAL_HOSTS), machine)
     uvicorn.Server(config).run(sockets=[sock])
+
+
+def _tidy(house: House) -> None:
+    """Take away what killed servers left half-written, and devices that ended long ago."""
+    from fruitwall.errors import JournalError
+    from fruitwall.service.accounts import People
+
+    house.photos.sweep(now=present())
+    # A database that is busy just now is tidied at the next start.
+    with suppress(JournalError):
+        People(house.accounts, present).purge()
 
 
 def renew_while_running(
@@ -240,9 +265,11 @@ def _require_owner(house: House) -> None:
 
     if not People(house.accounts, present).owner_can_log_in():
         refuse(
-            "before others can reach this server there must be an owner with a passphrase. Make one:\n"
-            "  fruitwall account add YOUR-NAME --role owner\n"
-            "and start again. Helpers and phones follow on the page Settings, People and devices."
+            say(
+                "before others can reach this server there must be an owner with a passphrase. Make one:\n"
+                "  fruitwall account add YOUR-NAME --role owner\n"
+                "and start again. Helpers and phones follow on the page Settings, People and devices."
+            )
         )
 
 
@@ -260,7 +287,10 @@ def _bound(listening: Listening) -> socket.socket:
     except OSError as error:
         sock.close()
         refuse(
-            f"cannot listen on {_in_address(host)}:{listening.port}: {error.strerror}; choose another --port, "
-            "or 0 for a free one"
+            say(
+                "cannot listen on {address}: {reason}; choose another --port, or 0 for a free one",
+                address=f"{_in_address(host)}:{listening.port}",
+                reason=error.strerror,
+            )
         )
     return sock

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from fruitwall.speech import say
+
 if TYPE_CHECKING:
     from fruitwall.service.evening import Report
     from fruitwall.service.evening_document import EveningPlan
@@ -16,15 +18,10 @@ if TYPE_CHECKING:
     from fruitwall.yard.model import Yard
 
 
-def count(number: int, one: str, many: str = "") -> str:
-    """Write a count with its noun."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
-
-
 def tell_warnings(checked: CheckedYard) -> None:
     """Print what the owner should still look at, apart from the output."""
     for warning in checked.warnings:
-        typer.echo(f"Note: {warning}", err=True)
+        typer.echo(say("Note: {warning}", warning=warning), err=True)
 
 
 def tell_preparing(stage: str) -> None:
@@ -32,7 +29,7 @@ def tell_preparing(stage: str) -> None:
     from fruitwall.service.evening import PREPARING
 
     if stage == PREPARING:
-        typer.echo(f"fruitwall is {stage}", err=True)
+        typer.echo(say("fruitwall is preparing the calculation for this machine, once: about ten seconds"), err=True)
 
 
 @contextmanager
@@ -53,10 +50,10 @@ def progress(*, quiet: bool = False) -> Iterator[Report]:
         TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(), console=Console(stderr=True), transient=True
     )
     with bar:
-        task = bar.add_task("starting", total=len(STAGES))
+        task = bar.add_task(say("starting"), total=len(STAGES))
 
         def report(stage: str) -> None:
-            bar.update(task, description=stage)
+            bar.update(task, description=say(stage))
             if stage in STAGES:
                 bar.update(task, completed=STAGES.index(stage))
 
@@ -69,11 +66,13 @@ def show_plan(plan: EveningPlan, yard: Yard, *, as_json: bool, tree: str | None,
 
     from fruitwall import terminal
     from fruitwall.service.household import Household
+    from fruitwall.service.reader import plan_for_reader
 
     if as_json:
         typer.echo(plan.model_dump_json(indent=2))
         return
     household = Household(yard.display, ZoneInfo(yard.location.time_zone))
+    plan = plan_for_reader(plan, household, household)
     if compare:
         terminal.show(terminal.comparison(plan))
     elif tree is None:

@@ -9,7 +9,7 @@ import typer
 
 from fruitwall.cli.app import DatabaseOption, NowOption, YardOption, weather_app
 from fruitwall.cli.given import contact, find_yard, journal_if_needed, moment_asked, open_journal
-from fruitwall.cli.told import count
+from fruitwall.speech import say_again, say_count
 
 
 @weather_app.command("show")
@@ -66,4 +66,13 @@ def weather_import(
         moment, _ = moment_asked(now, None, of_yard)
         stored, forcing = import_forecast(journal, of_yard, version.yard, file, now=moment)
     first, last = (str(t)[:16].replace("T", " ") for t in (forcing.time_utc[0], forcing.time_utc[-1]))
-    typer.echo(f"Kept {stored.source}: {first} to {last} UTC, {count(forcing.n_members, 'member')}.")
+    typer.echo(
+        say_count(
+            "Kept {source}: {first} to {last} UTC, {count} member.",
+            "Kept {source}: {first} to {last} UTC, {count} members.",
+            forcing.n_members,
+            source=say_again(stored.source),
+            first=first,
+            last=last,
+        )
+    )

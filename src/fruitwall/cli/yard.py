@@ -10,7 +10,8 @@ import typer
 
 from fruitwall.cli.app import DatabaseOption, yard_app
 from fruitwall.cli.given import open_journal, present, refuse
-from fruitwall.cli.told import count, tell_warnings
+from fruitwall.cli.told import tell_warnings
+from fruitwall.speech import say, say_count
 
 
 @yard_app.command("check")
@@ -23,9 +24,16 @@ def yard_check(file: Annotated[Path, typer.Argument(metavar="FILE", help="The ya
     yard = checked.yard
     kinds = len({tree.taxon for tree in yard.trees})
     typer.echo(
-        f"{file.name} is good: {yard.name} ({yard.location.latitude_deg:g}, {yard.location.longitude_deg:g}), "
-        f"{count(len(yard.trees), 'tree')} of {count(kinds, 'kind')}, {count(len(yard.structures), 'structure')}, "
-        f"{count(len(yard.people), 'person', 'people')}."
+        say(
+            "{file} is good: {yard} ({place}), {trees} of {kinds}, {structures}, {people}.",
+            file=file.name,
+            yard=yard.name,
+            place=f"{yard.location.latitude_deg:g}, {yard.location.longitude_deg:g}",
+            trees=say_count("{count} tree", "{count} trees", len(yard.trees)),
+            kinds=say_count("{count} kind", "{count} kinds", kinds),
+            structures=say_count("{count} structure", "{count} structures", len(yard.structures)),
+            people=say_count("{count} person", "{count} people", len(yard.people)),
+        )
     )
 
 
@@ -41,11 +49,17 @@ def yard_import(
     tell_warnings(checked)
     now = present()
     with open_journal(database) as journal:
-        version = import_yard(journal, checked, now=now, author=f"import of {file.name}"[:200])
+        version = import_yard(journal, checked, now=now, author=say("import of {file}", file=file.name)[:200])
     if version.created < now:
-        typer.echo(f"{version.yard} is unchanged: version {version.number} is this file already.")
+        typer.echo(
+            say(
+                "{yard} is unchanged: version {version} is this file already.",
+                yard=version.yard,
+                version=version.number,
+            )
+        )
     else:
-        typer.echo(f"Kept {version.yard}, version {version.number}.")
+        typer.echo(say("Kept {yard}, version {version}.", yard=version.yard, version=version.number))
 
 
 @yard_app.command("export")
@@ -69,7 +83,7 @@ def yard_export(
         with to.open("w" if force else "x", encoding="utf-8", newline="") as out:
             out.write(version.text)
     except FileExistsError:
-        refuse(f"{to} exists already; nothing written. Give another name, or --force to overwrite it")
+        refuse(say("{to} exists already; nothing written. Give another name, or --force to overwrite it", to=to))
     except OSError as error:
-        refuse(f"cannot write {to}: {error.strerror}")
-    typer.echo(f"Wrote {version.yard}, version {version.number}, to {to}.")
+        refuse(say("cannot write {to}: {reason}", to=to, reason=error.strerror))
+    typer.echo(say("Wrote {yard}, version {version}, to {file}.", yard=version.yard, version=version.number, file=to))

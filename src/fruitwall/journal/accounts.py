@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import exc, func, insert, select, update
+from sqlalchemy import delete, exc, func, insert, select, update
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import Account, Key
 from fruitwall.journal.store import Journal
 from fruitwall.journal.tables import accounts, keys
+from fruitwall.speech import say
 
 ROLES = ("owner", "helper", "viewer")
 """Owner: everything. Helper: sees the plan, ticks, logs. Viewer: looks."""
@@ -95,7 +96,7 @@ class Accounts:
             with self.journal.writing() as connection:
                 connection.execute(insert(accounts).values(values))
         except exc.IntegrityError as error:
-            raise JournalError(f'there is an account named "{name}" already') from error
+            raise JournalError(say('there is an account named "{name}" already', name=name)) from error
         found = self.named(name)
         assert found is not None
         return found
@@ -146,16 +147,18 @@ class Accounts:
         }
         values = {name: value for name, value in given.items() if value is not None}
         with self.journal.writing() as connection:
+            # Held until the end: else two owners who demote each other at once on PostgreSQL both see the other stay.
+            connection.execute(select(accounts.c.id).where(accounts.c.role == "owner").with_for_update()).all()
             if values:
                 done = connection.execute(update(accounts).where(accounts.c.id == account).values(values))
                 if done.rowcount == 0:
-                    raise JournalError(f"there is no account number {account}")
+                    raise JournalError(say("there is no account number {number}", number=account))
             if closed is not None:
                 still = update(keys).where(keys.c.account_id == account, keys.c.ended_utc.is_(None))
                 connection.execute(still.values(ended_utc=closed))
             owners = select(func.count()).where(accounts.c.role == "owner", accounts.c.closed_utc.is_(None))
             if connection.scalar(owners) == 0:
-                raise JournalError("one owner must stay, or nobody could change anything any more")
+                raise JournalError(say("one owner must stay, or nobody could change anything any more"))
 
     # ------------------------------------------------------------ keys
 
@@ -219,6 +222,22 @@ class Accounts:
         """Note that a key was used."""
         with self.journal.writing() as connection:
             connection.execute(update(keys).where(keys.c.id == key).values(used_utc=now))
+
+    def purge(self, *, before: datetime) -> int:
+        """Take away keys that ended or expired before a moment; they open nothing and say only who had which device.
+
+        Parameters
+        ----------
+        before : datetime, aware
+
+        Returns
+        -------
+        int
+            How many.
+        """
+        with self.journal.writing() as connection:
+            done = connection.execute(delete(keys).where((keys.c.ended_utc < before) | (keys.c.expires_utc < before)))
+            return int(done.rowcount)
 
     def spend_key(self, key: int, *, now: datetime) -> bool:
         """End a key; tell whether it was this call that ended it, so that a pairing code works once."""

@@ -5,7 +5,8 @@ ISO 8601) and the pictures under ``photos/``. All tables are read in one transac
 is stored before the row that names it, so a copy of the folder made afterwards holds all that the rows name. The file
 does not depend on the database it came from: what was saved from SQLite can be restored into PostgreSQL and back.
 
-It holds everything, digests of secrets too: keep it as safe as the database.
+It holds everything of the database, digests of secrets too, so only its owner may read the file (mode 0600): keep it as
+safe as the database. The keys of the own certificate authority are left out: see `KEYS_LEFT_OUT`.
 """
 
 from __future__ import annotations
@@ -31,9 +32,18 @@ from fruitwall.journal.photos import PhotoFolder
 from fruitwall.journal.store import Journal
 from fruitwall.journal.tables import REVISION, UtcDateTime, metadata
 from fruitwall.journal.trouble import told
+from fruitwall.journal.whole import check_whole
+from fruitwall.speech import marked, say
 
 FORMAT = "fruitwall backup 1"
 ROWS_AT_ONCE = 500
+
+KEYS_LEFT_OUT = marked(
+    "The keys of this server (the folder DATABASE.access) are in no backup: whoever got them could pose as machines of "
+    "your home before your phones."
+)
+"""A backup is copied to places that are watched less than the machine. What is lost with them costs a morning: phones
+trust a new authority and are paired anew."""
 
 _PHOTO = re.compile(r"photos/[0-9a-f]{2}/([0-9a-f]{64})\.jpg")
 
@@ -82,19 +92,24 @@ def write_backup(journal: Journal, photos: PhotoFolder, file: Path, *, now: date
     Raises
     ------
     JournalError
-        If the file exists or cannot be written, or the database cannot be read.
+        If the file exists or cannot be written, or the database cannot be read or is damaged.
     """
     if file.exists():
-        raise JournalError(f"{file} exists already; nothing was written. Give another name")
+        raise JournalError(say("{file} exists already; nothing was written. Give another name", file=file))
+    # A damaged database must not pass for saved, nor push out older backups that are whole.
+    check_whole(journal)
     part = file.with_name(f".{file.name}.{secrets.token_hex(4)}.part")
     try:
-        with zipfile.ZipFile(part, "x", zipfile.ZIP_DEFLATED) as archive:
-            content = _write(journal, photos, archive, now)
-        with part.open("rb") as written:
-            os.fsync(written.fileno())
+        with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
+            with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+                content = _write(journal, photos, archive, now)
+            out.flush()
+            os.fsync(out.fileno())
         part.replace(file)
     except OSError as error:
-        raise JournalError(f"{file} cannot be written: {error.strerror or error}") from error
+        raise JournalError(
+            say("{file} cannot be written: {reason}", file=file, reason=error.strerror or error)
+        ) from error
     finally:
         part.unlink(missing_ok=True)
     return content
@@ -188,10 +203,16 @@ def restore_backup(file: Path, journal: Journal, photos: PhotoFolder) -> BackupC
     Raises
     ------
     JournalError
-        If the file is no whole backup, or the journal holds something already.
+        If the file is no whole backup, was written by a newer fruitwall, or the journal holds something already.
+
+    Notes
+    -----
+    Tables and columns that came after the backup was written stay empty: every column added by a later migration may
+    be empty or has a value of its own, which `tests.journal.test_restoring` holds.
     """
     with _opened(file) as archive:
         content = _checked(archive, file)
+        _refuse_newer(content.revision, file)
         # Pictures first: a row must never name one that is not there.
         for name in archive.namelist():
             if _PHOTO.fullmatch(name):
@@ -200,12 +221,30 @@ def restore_backup(file: Path, journal: Journal, photos: PhotoFolder) -> BackupC
             for table in metadata.sorted_tables:
                 if connection.scalar(select(func.count()).select_from(table)):
                     raise JournalError(
-                        f"{journal.place} holds data already; nothing was changed. "
-                        "Restore into a new database: --database NEW.db"
+                        say(
+                            "{place} holds data already; nothing was changed. Restore into a new database "
+                            "(--database NEW.db), or set it aside: --replace",
+                            place=journal.place,
+                        )
                     )
             for table in metadata.sorted_tables:
                 _fill(connection, table, archive)
     return content
+
+
+def _refuse_newer(revision: str, file: Path) -> None:
+    """Refuse tables of which this program does not know what they mean."""
+    if not revision.isdigit() or int(revision) > int(REVISION):
+        raise JournalError(
+            say(
+                "{file} was written by a newer fruitwall (its tables are at {revision}, this program "
+                "knows up to {known}). Nothing was restored; upgrade with: pip install --upgrade "
+                "fruitwall",
+                file=file,
+                revision=revision,
+                known=REVISION,
+            )
+        )
 
 
 def _fill(connection: Connection, table: Table, archive: zipfile.ZipFile) -> None:
@@ -241,7 +280,7 @@ def _corrections_last(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
     while rows:
         ready = [row for row in rows if row["replaces"] is None or row["replaces"] in known]
         if not ready:
-            raise JournalError("the backup holds entries that correct each other in a circle; it was not restored")
+            raise JournalError(say("the backup holds entries that correct each other in a circle; it was not restored"))
         known |= {row["id"] for row in ready}
         ordered += ready
         rows = [row for row in rows if row["id"] not in known]
@@ -258,7 +297,13 @@ def _rows(archive: zipfile.ZipFile, name: str, table: Table) -> Iterator[dict[st
 
 def _typed(table: Table, column: str, value: Any) -> Any:
     if column not in table.columns:
-        raise JournalError(f"the backup has a column {table.name}.{column} that this fruitwall does not know; upgrade")
+        raise JournalError(
+            say(
+                "the backup has a column {table}.{column} that this fruitwall does not know; upgrade",
+                table=table.name,
+                column=column,
+            )
+        )
     kind = table.columns[column].type
     if value is None:
         return None
@@ -279,9 +324,9 @@ def _opened(file: Path) -> zipfile.ZipFile:
     try:
         return zipfile.ZipFile(file)
     except FileNotFoundError as error:
-        raise JournalError(f"there is no file {file}") from error
+        raise JournalError(say("there is no file {file}", file=file)) from error
     except (OSError, zipfile.BadZipFile) as error:
-        raise JournalError(f"{file} is no backup, or was cut short: {error}") from error
+        raise JournalError(say("{file} is no backup, or was cut short: {error}", file=file, error=error)) from error
 
 
 def _checked(archive: zipfile.ZipFile, file: Path) -> BackupContent:
@@ -290,7 +335,13 @@ def _checked(archive: zipfile.ZipFile, file: Path) -> BackupContent:
         manifest = json.loads(archive.read("manifest.json"))
         made_by = manifest["format"]
         if made_by != FORMAT:
-            raise JournalError(f'{file} is of the format "{made_by}", which this fruitwall does not know; upgrade')
+            raise JournalError(
+                say(
+                    '{file} is of the format "{made_by}", which this fruitwall does not know; upgrade',
+                    file=file,
+                    made_by=made_by,
+                )
+            )
         broken = archive.testzip()
         for name, digest in manifest["sha256"].items():
             sha = hashlib.sha256()
@@ -307,9 +358,11 @@ def _checked(archive: zipfile.ZipFile, file: Path) -> BackupContent:
         if broken is None and found != manifest["photos"]:
             broken = "photos"
     except (KeyError, ValueError, zipfile.BadZipFile, OSError) as error:
-        raise JournalError(f"{file} is no whole backup: {error}") from error
+        raise JournalError(say("{file} is no whole backup: {error}", file=file, error=error)) from error
     if broken is not None:
-        raise JournalError(f"{file} is damaged at {broken}; nothing was restored. Take another backup")
+        raise JournalError(
+            say("{file} is damaged at {broken}; nothing was restored. Take another backup", file=file, broken=broken)
+        )
     return BackupContent(
         datetime.fromisoformat(manifest["created"]),
         manifest["revision"],

@@ -11,8 +11,9 @@ from sqlalchemy import URL, Connection, Engine, create_engine, event, exc, make_
 from sqlalchemy.pool import StaticPool
 
 from fruitwall.errors import JournalError
+from fruitwall.speech import marked, say
 
-FORMS = "Give a file, or a URL such as postgresql://user@host/fruitwall"
+FORMS = marked("Give a file, or a URL such as postgresql://user@host/fruitwall")
 
 
 def database_url(place: str | Path) -> URL:
@@ -38,13 +39,13 @@ def database_url(place: str | Path) -> URL:
     try:
         url = make_url(str(place))
     except (exc.ArgumentError, ValueError) as error:
-        raise JournalError(f'"{place}" is not a database URL. {FORMS}') from error
+        raise JournalError(say('"{place}" is not a database URL. {forms}', place=place, forms=say(FORMS))) from error
     backend = url.get_backend_name()
     if backend == "postgresql":
         # Said outright, since SQLAlchemy 2.0 and 2.1 differ in the driver they take by default.
         return url.set(drivername="postgresql+psycopg")
     if backend != "sqlite":
-        raise JournalError(f"{backend} databases are not supported. {FORMS}")
+        raise JournalError(say("{backend} databases are not supported. {forms}", backend=backend, forms=say(FORMS)))
     return url
 
 
@@ -73,7 +74,7 @@ def make_engine(url: URL, *, wait_s: float) -> Engine:
             return create_engine(url, pool_pre_ping=True)
         except ModuleNotFoundError as error:
             raise JournalError(
-                f'PostgreSQL needs the package "{error.name}": pip install "fruitwall[postgres]"'
+                say('PostgreSQL needs the package "{error}": pip install "fruitwall[postgres]"', error=error.name)
             ) from error
     in_memory = url.database in (None, "", ":memory:")
     engine = create_engine(url, poolclass=StaticPool) if in_memory else create_engine(url)

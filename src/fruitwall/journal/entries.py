@@ -97,6 +97,15 @@ class StoredForecast:
 
 
 @dataclass(frozen=True)
+class PlanMark:
+    """Which plan is meant, without its document: number, night, and digest of the document."""
+
+    id: int
+    night: date
+    sha256: str
+
+
+@dataclass(frozen=True)
 class StoredPlan:
     """An evening plan as it was shown.
 
@@ -128,6 +137,16 @@ class StoredPlan:
     forecast: int | None
     document: str
     sha256: str
+
+
+@dataclass(frozen=True)
+class PlanSummary:
+    """A stored plan without its document: its number, night, when it was made, and for which version of the yard."""
+
+    id: int
+    night: date
+    made: datetime
+    yard_version: int
 
 
 @dataclass(frozen=True)

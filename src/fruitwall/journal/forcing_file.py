@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from fruitwall.errors import JournalError
+from fruitwall.speech import say
 from fruitwall.weather.forcing import Forcing
 
 MEDIA_TYPE = "application/x-fruitwall-forcing"
@@ -73,4 +74,4 @@ def unpack_forcing(packed: bytes) -> Forcing:
             values[name] = datetime.fromisoformat(value["time"]) if isinstance(value, dict) else value
         return Forcing(**values)
     except (OSError, EOFError, KeyError, TypeError, ValueError, zipfile.BadZipFile) as error:
-        raise JournalError(f"stored weather cannot be read: {error}") from error
+        raise JournalError(say("stored weather cannot be read: {error}", error=error)) from error

@@ -13,13 +13,15 @@ import re
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import Connection, Row, Select, exc, insert, select
+from sqlalchemy import Connection, Row, Select, Table, exc, insert, select
+from sqlalchemy.dialects import postgresql, sqlite
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import LedgerEntry, Reading, StoredPhoto
-from fruitwall.journal.rows import find_yard
+from fruitwall.journal.rows import changed, find_yard
 from fruitwall.journal.store import Journal
 from fruitwall.journal.tables import ledger_entries, photos, readings, settings, yards
+from fruitwall.speech import say
 
 KINDS = ("sighting", "deed", "stage", "note")
 """What an entry may be."""
@@ -99,13 +101,21 @@ class Ledger:
         if known is not None:
             if (known.sha256, known.yard_id) == (digest, yard_id):
                 return False
-            raise EntryConflict(f"the entry {entry.id} is stored already and says something else; it was not changed")
+            raise EntryConflict(
+                say("the entry {number} is stored already and says something else; it was not changed", number=entry.id)
+            )
         if entry.replaces is not None:
             found = select(ledger_entries.c.id).where(
                 ledger_entries.c.id == entry.replaces, ledger_entries.c.yard_id == yard_id
             )
             if connection.execute(found).first() is None:
-                raise JournalError(f"the entry {entry.id} corrects {entry.replaces}, which is not stored")
+                raise JournalError(
+                    say(
+                        "the entry {number} corrects {replaced}, which is not stored",
+                        number=entry.id,
+                        replaced=entry.replaces,
+                    )
+                )
         values = {
             "id": entry.id,
             "yard_id": yard_id,
@@ -159,24 +169,13 @@ class Ledger:
         query = _entries.where(ledger_entries.c.withdrawn.is_(False), ledger_entries.c.id.not_in(replacing))
         if tree is not None:
             query = query.where(ledger_entries.c.tree == tree)
-        if kind is not None:
-            query = query.where(ledger_entries.c.kind == kind)
-        if since is not None:
-            query = query.where(ledger_entries.c.at_utc >= since)
-        if until is not None:
-            query = query.where(ledger_entries.c.at_utc < until)
-        return self._read(query)
+        return self._read(_only(query, kind, since, until))
 
-    def taken_back(self, *, kind: str, since: datetime, until: datetime) -> list[LedgerEntry]:
-        """Give the entries that take another back, of what happened then: `since` included, `until` not."""
-        return self._read(
-            _entries.where(
-                ledger_entries.c.withdrawn.is_(True),
-                ledger_entries.c.kind == kind,
-                ledger_entries.c.at_utc >= since,
-                ledger_entries.c.at_utc < until,
-            )
-        )
+    def taken_back(
+        self, *, kind: str | None = None, since: datetime | None = None, until: datetime | None = None
+    ) -> list[LedgerEntry]:
+        """Give the entries that take another back, oldest first; what is given limits them as for `current`."""
+        return self._read(_only(_entries.where(ledger_entries.c.withdrawn.is_(True)), kind, since, until))
 
     def history(self, entry: str) -> list[LedgerEntry]:
         """Give an entry and all corrections of it and of these, oldest received first.
@@ -217,9 +216,7 @@ class Ledger:
         digest = values.pop("sha256")
         entry = LedgerEntry(**values)
         if _digest(entry) != digest:
-            raise JournalError(
-                f"{self.journal.place}: the entry {entry.id} is no longer what was stored; restore a backup"
-            )
+            raise changed(self.journal.place, say("the entry {number}", number=entry.id))
         return entry
 
     # ------------------------------------------------------------ photos, readings, settings
@@ -228,18 +225,16 @@ class Ledger:
         """Note that a picture is in the folder; noting it again changes nothing."""
         with self.journal.writing() as connection:
             yard_id = find_yard(connection, self.yard, self.journal.place)
-            known = select(photos.c.id).where(photos.c.yard_id == yard_id, photos.c.sha256 == photo.sha256)
-            if connection.execute(known).first() is None:
-                values = {
-                    "yard_id": yard_id,
-                    "sha256": photo.sha256,
-                    "width": photo.width,
-                    "height": photo.height,
-                    "size": photo.size,
-                    "taken_utc": photo.taken,
-                    "stored_utc": photo.stored,
-                }
-                connection.execute(insert(photos).values(values))
+            values = {
+                "yard_id": yard_id,
+                "sha256": photo.sha256,
+                "width": photo.width,
+                "height": photo.height,
+                "size": photo.size,
+                "taken_utc": photo.taken,
+                "stored_utc": photo.stored,
+            }
+            _insert_new(connection, photos, values)
 
     def photo(self, sha256: str) -> StoredPhoto | None:
         """Give what is known of a picture of this yard; None if it has no such picture."""
@@ -250,6 +245,12 @@ class Ledger:
             yard_id = find_yard(connection, self.yard, self.journal.place)
             row = connection.execute(query.where(photos.c.yard_id == yard_id, photos.c.sha256 == sha256)).first()
             return None if row is None else StoredPhoto(*row)
+
+    def photo_names(self) -> list[str]:
+        """Give the digests of all pictures of this yard."""
+        with self.journal.reading() as connection:
+            yard_id = find_yard(connection, self.yard, self.journal.place)
+            return list(connection.scalars(select(photos.c.sha256).where(photos.c.yard_id == yard_id)))
 
     def add_readings(self, new: Sequence[Reading], *, received: datetime) -> int:
         """Store readings; one that is there already, of the same sensor, quantity and time, is passed over.
@@ -268,15 +269,8 @@ class Ledger:
         with self.journal.writing() as connection:
             yard_id = find_yard(connection, self.yard, self.journal.place)
             count = 0
-            for one in new:
-                same = select(readings.c.id).where(
-                    readings.c.yard_id == yard_id,
-                    readings.c.sensor == one.sensor,
-                    readings.c.quantity == one.quantity,
-                    readings.c.at_utc == one.at,
-                )
-                if connection.execute(same).first() is not None:
-                    continue
+            # In one order, so that two loggers that send the same on PostgreSQL never wait for each other.
+            for one in sorted(new, key=lambda one: (one.sensor, one.quantity, one.at)):
                 values = {
                     "yard_id": yard_id,
                     "sensor": one.sensor,
@@ -285,8 +279,7 @@ class Ledger:
                     "value": one.value,
                     "received_utc": received,
                 }
-                connection.execute(insert(readings).values(values))
-                count += 1
+                count += _insert_new(connection, readings, values)
             return count
 
     def readings(self, *, since: datetime, until: datetime, quantity: str | None = None) -> list[Reading]:
@@ -327,6 +320,29 @@ class Ledger:
             query = select(settings.c.value).where(settings.c.yard_id == yard_id, settings.c.key == key)
             text = connection.scalar(query.order_by(settings.c.id.desc()).limit(1))
             return None if text is None else json.loads(text)
+
+
+def _only(
+    query: Select[*tuple[object, ...]], kind: str | None, since: datetime | None, until: datetime | None
+) -> Select[*tuple[object, ...]]:
+    """Limit entries to a kind and a time, where they are given."""
+    if kind is not None:
+        query = query.where(ledger_entries.c.kind == kind)
+    if since is not None:
+        query = query.where(ledger_entries.c.at_utc >= since)
+    if until is not None:
+        query = query.where(ledger_entries.c.at_utc < until)
+    return query
+
+
+def _insert_new(connection: Connection, table: Table, values: dict[str, object]) -> int:
+    """Insert a row unless there is one of the same key; gives 1 where it is new.
+
+    One statement and not a look before it: on PostgreSQL another connection may store the same in between.
+    """
+    make = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+    adding = make(table).values(values).on_conflict_do_nothing().returning(table.c.id)
+    return int(connection.execute(adding).first() is not None)
 
 
 def _check(entry: LedgerEntry) -> None:

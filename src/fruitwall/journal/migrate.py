@@ -7,6 +7,7 @@ from sqlalchemy import Connection, Engine, column, inspect, select, table
 from fruitwall.errors import JournalError
 from fruitwall.journal.tables import REVISION, VERSION_TABLE, metadata
 from fruitwall.journal.trouble import DAMAGED
+from fruitwall.speech import say
 
 # Any number will do, as long as no other program on the same server takes it for its own lock.
 _POSTGRES_LOCK = 0x66727569
@@ -49,7 +50,7 @@ def _check_file(connection: Connection, place: str) -> None:
     found = connection.exec_driver_sql("PRAGMA quick_check(1)").scalar()
     if found != "ok":
         detail = " ".join(str(found).split())
-        raise JournalError(f"{place} {DAMAGED.format(detail=detail)}")
+        raise JournalError(say(DAMAGED, place=place, detail=detail))
 
 
 def _revision(connection: Connection) -> str | None:
@@ -65,8 +66,12 @@ def _refuse_foreign_tables(connection: Connection, place: str) -> None:
     foreign = present if connection.dialect.name == "sqlite" else present & set(metadata.tables)
     if foreign:
         raise JournalError(
-            f"{place} holds tables of another program ({', '.join(sorted(foreign)[:5])}). "
-            "Nothing was changed; choose another database with --database"
+            say(
+                "{place} holds tables of another program ({foreign}). Nothing was changed; choose "
+                "another database with --database",
+                place=place,
+                foreign=", ".join(sorted(foreign)[:5]),
+            )
         )
 
 
@@ -81,8 +86,13 @@ def _upgrade(connection: Connection, found: str | None, place: str) -> None:
     known = {script.revision for script in ScriptDirectory.from_config(config).walk_revisions()}
     if found is not None and found not in known:
         raise JournalError(
-            f"{place} was written by a newer fruitwall (its tables are at {found}, this program knows up to "
-            f"{REVISION}). Nothing was changed; upgrade with: pip install --upgrade fruitwall"
+            say(
+                "{place} was written by a newer fruitwall (its tables are at {found}, this program knows "
+                "up to {revision}). Nothing was changed; upgrade with: pip install --upgrade fruitwall",
+                place=place,
+                found=found,
+                revision=REVISION,
+            )
         )
     config.attributes["connection"] = connection
     command.upgrade(config, "head")

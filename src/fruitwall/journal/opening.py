@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from contextlib import suppress
 from pathlib import Path
 
 from sqlalchemy import URL
@@ -12,6 +14,7 @@ from fruitwall.journal.location import default_database
 from fruitwall.journal.migrate import check_and_migrate
 from fruitwall.journal.store import Journal
 from fruitwall.journal.trouble import told
+from fruitwall.speech import say
 
 
 def open_journal(place: str | Path, *, wait_s: float = 5.0) -> Journal:
@@ -67,13 +70,23 @@ def _check_folder(url: URL) -> None:
         return
     path = Path(url.database)
     if path.is_dir():
-        raise JournalError(f"{path} is a folder; name a file in it, such as {path / 'fruitwall.db'}")
+        raise JournalError(
+            say("{path} is a folder; name a file in it, such as {example}", path=path, example=path / "fruitwall.db")
+        )
     if path.parent == default_database().parent:
         _make_folder(path.parent)
     if not path.parent.is_dir():
         raise JournalError(
-            f"{path}: there is no folder {path.parent}. Make it, or choose another place with --database"
+            say(
+                "{path}: there is no folder {folder}. Make it, or choose another place with --database",
+                path=path,
+                folder=path.parent,
+            )
         )
+    # It holds where somebody lives and digests of passphrases; SQLite would let everybody on the machine read it, and
+    # gives the files beside it the rights of the database.
+    with suppress(OSError):  # there already, or not to be made: SQLite says so in its own way
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
 
 
 def _make_folder(folder: Path) -> None:
@@ -82,5 +95,9 @@ def _make_folder(folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise JournalError(
-            f"{folder} cannot be made: {error.strerror}. Choose another place with --database"
+            say(
+                "{folder} cannot be made: {reason}. Choose another place with --database",
+                folder=folder,
+                reason=error.strerror,
+            )
         ) from error

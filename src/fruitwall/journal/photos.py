@@ -10,16 +10,25 @@ import os
 import re
 import secrets
 from collections.abc import Iterator
+from contextlib import suppress
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import platformdirs
 
 from fruitwall.errors import JournalError
+from fruitwall.speech import say
 
 VARIABLE = "FRUITWALL_PHOTOS"
 """Environment variable that names the folder of pictures."""
 
+LIVE_PART = timedelta(hours=1)
+"""Younger than this a half-written file may still be written by another process; no photo takes so long. Our
+judgement."""
+
 _DIGEST = re.compile(r"[0-9a-f]{64}")
+_PART = re.compile(r"\.[0-9a-f]{64}(-small)?\.[0-9a-f]{8}\.part")
+_SEAL_BYTES = hashlib.sha256().digest_size
 
 
 def photo_folder(place: str, given: str | None) -> Path:
@@ -75,7 +84,10 @@ class PhotoFolder:
             If it cannot be written.
         """
         digest = hashlib.sha256(content).hexdigest()
-        self._write(self.path(digest), content)
+        path = self.path(digest)
+        # A file of this name whose bytes went bad is mended by the same picture sent again.
+        if _bytes_of(path) != content:
+            self._write(path, content)
         return digest
 
     def store_small(self, digest: str, content: bytes) -> None:
@@ -93,25 +105,27 @@ class PhotoFolder:
         JournalError
             If it cannot be written.
         """
-        self._write(self._small_path(digest), content)
+        # Its own digest follows the picture, since its name is that of the large one and tells nothing of it.
+        self._write(self._small_path(digest), content + hashlib.sha256(content).digest())
 
     def read_small(self, digest: str) -> bytes | None:
-        """Give the small form of a picture; None if it is not there."""
-        try:
-            return self._small_path(digest).read_bytes()
-        except FileNotFoundError:
+        """Give the small form of a picture; None if it is not there, or is no longer what was stored."""
+        sealed = _bytes_of(self._small_path(digest))
+        if sealed is None:
             return None
+        content, seal = sealed[:-_SEAL_BYTES], sealed[-_SEAL_BYTES:]
+        return content if hashlib.sha256(content).digest() == seal else None
 
     def _small_path(self, digest: str) -> Path:
         return self.path(digest).with_name(f"{digest}-small.jpg")
 
     def _write(self, path: Path, content: bytes) -> None:
-        """Write a file whole or not at all; one that is there stays."""
-        if path.exists():
-            return
+        """Write a file whole or not at all."""
         part = path.with_name(f".{path.stem}.{secrets.token_hex(4)}.part")
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            # Closed to other users of the machine: photos show where somebody lives.
+            self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            path.parent.mkdir(exist_ok=True)
             with part.open("xb") as file:
                 file.write(content)
                 file.flush()
@@ -120,7 +134,13 @@ class PhotoFolder:
             _sync_folder(path.parent)
         except OSError as error:
             part.unlink(missing_ok=True)
-            raise JournalError(f"the picture cannot be stored in {self.folder}: {error.strerror}") from error
+            raise JournalError(
+                say(
+                    "the picture cannot be stored in {folder}: {reason}",
+                    folder=self.folder,
+                    reason=error.strerror or error,
+                )
+            ) from error
 
     def read(self, digest: str) -> bytes | None:
         """Give a picture; None if it is not there.
@@ -130,12 +150,17 @@ class PhotoFolder:
         JournalError
             If the file is no longer what was stored.
         """
-        try:
-            content = self.path(digest).read_bytes()
-        except FileNotFoundError:
+        content = _bytes_of(self.path(digest))
+        if content is None:
             return None
         if hashlib.sha256(content).hexdigest() != digest:
-            raise JournalError(f"the picture {digest} in {self.folder} is no longer what was stored; restore a backup")
+            raise JournalError(
+                say(
+                    "the picture {digest} in {folder} is no longer what was stored; restore a backup",
+                    digest=digest,
+                    folder=self.folder,
+                )
+            )
         return content
 
     def path(self, digest: str) -> Path:
@@ -144,11 +169,42 @@ class PhotoFolder:
             raise ValueError(f"a picture is named by 64 hexadecimal digits, got {digest!r}")
         return self.folder / digest[:2] / f"{digest}.jpg"
 
+    def sweep(self, *, now: datetime) -> int:
+        """Take away what killed processes left half-written; what may still be written by another stays.
+
+        Parameters
+        ----------
+        now : datetime, aware
+            The true present moment, as the disk knows it.
+
+        Returns
+        -------
+        int
+            How many files were taken away.
+        """
+        oldest_live_s = (now - LIVE_PART).timestamp()
+        swept = 0
+        for path in self.folder.glob("[0-9a-f][0-9a-f]/.*.part"):
+            # What cannot be looked at or taken away does no harm where it is.
+            with suppress(OSError):
+                if _PART.fullmatch(path.name) and path.stat().st_mtime < oldest_live_s:
+                    path.unlink()
+                    swept += 1
+        return swept
+
     def digests(self) -> Iterator[str]:
         """Give the names of all pictures, in order."""
         for path in sorted(self.folder.glob("[0-9a-f][0-9a-f]/*.jpg")):
             if _DIGEST.fullmatch(path.stem):
                 yield path.stem
+
+
+def _bytes_of(path: Path) -> bytes | None:
+    """Read a file; None if it is not there."""
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        return None
 
 
 def _sync_folder(folder: Path) -> None:

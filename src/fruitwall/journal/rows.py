@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Row, Select, select
 from fruitwall.errors import JournalError, NoYard
 from fruitwall.journal.entries import StoredForecast, StoredPlan, YardVersion
 from fruitwall.journal.tables import forecasts, plans, settings, yard_versions, yards
+from fruitwall.speech import say
 
 SHOWN = "shown"
 """Setting of a yard: true when it was chosen to be shown, false when it was put away."""
@@ -60,14 +61,19 @@ def newest_version(yard_id: int) -> Select[*tuple[Any, ...]]:
 def read_version(row: Row[*tuple[Any, ...]], place: str) -> YardVersion:
     """Make the record of a version."""
     version = YardVersion(**row._asdict())
-    _check(place, f'version {version.number} of "{version.yard}"', version.text.encode(), version.sha256)
+    _check(
+        place,
+        say('version {number} of "{yard}"', number=version.number, yard=version.yard),
+        version.text.encode(),
+        version.sha256,
+    )
     return version
 
 
 def read_plan(row: Row[*tuple[Any, ...]], place: str) -> StoredPlan:
     """Make the record of a plan."""
     plan = StoredPlan(**row._asdict())
-    _check(place, f"plan {plan.id}", plan.document.encode(), plan.sha256)
+    _check(place, say("plan {number}", number=plan.id), plan.document.encode(), plan.sha256)
     return plan
 
 
@@ -75,7 +81,7 @@ def find_forecast(connection: Connection, number: int, place: str) -> StoredFore
     """Find a forecast by its number."""
     row = connection.execute(stored_forecasts.where(forecasts.c.id == number)).first()
     if row is None:
-        raise JournalError(f"{place} holds no forecast number {number}")
+        raise JournalError(say("{place} holds no forecast number {number}", place=place, number=number))
     return read_forecast(row, place)
 
 
@@ -88,11 +94,11 @@ def newest_forecast(yard_id: int) -> Select[*tuple[Any, ...]]:
 def read_forecast(row: Row[*tuple[Any, ...]], place: str) -> StoredForecast:
     """Make the record of a forecast."""
     values = row._asdict()
-    what = f"forecast {values['id']}"
+    what = say("forecast {number}", number=values["id"])
     try:
         body = zlib.decompress(values.pop("body_zlib"))
     except zlib.error as error:
-        raise _changed(place, what) from error
+        raise changed(place, what) from error
     _check(place, what, body, values["sha256"])
     return StoredForecast(**values, body=body)
 
@@ -106,12 +112,14 @@ def find_yard(connection: Connection, name: str | None, place: str) -> int:
     rows = connection.execute(select(yards.c.name, yards.c.id).order_by(yards.c.name))
     known: dict[str, int] = {row.name: row.id for row in rows}
     if not known:
-        raise NoYard(f"{place} holds no yard yet. Store one with: fruitwall yard import FILE")
+        raise NoYard(say("{place} holds no yard yet. Store one with: fruitwall yard import FILE", place=place))
     if name is not None and name in known:
         return known[name]
     names = ", ".join(f'"{each}"' for each in known)
     if name is not None:
-        raise JournalError(f'{place} holds no yard named "{name}"; it has {names}')
+        raise JournalError(
+            say('{place} holds no yard named "{name}"; it has {names}', place=place, name=name, names=names)
+        )
     chosen = select(settings.c.yard_id, settings.c.value).where(settings.c.key == SHOWN).order_by(settings.c.id)
     told: dict[int, str] = {}
     for row in connection.execute(chosen):
@@ -119,13 +127,19 @@ def find_yard(connection: Connection, name: str | None, place: str) -> int:
         told[row.yard_id] = row.value
     left = [one for one in known.values() if told.get(one) != "false"]
     if not left:
-        raise NoYard(f"{place}: every yard is put away: {names}; choose one with --yard NAME")
+        raise NoYard(
+            say("{place}: every yard is put away: {names}; choose one with --yard NAME", place=place, names=names)
+        )
     if len(left) == 1:
         return left[0]
     picked = next((one for one in reversed(told) if told[one] == "true" and one in left), None)
     if picked is None:
         raise JournalError(
-            f"{place} holds several yards: {names}; choose one with --yard NAME (yard export: NAME alone)"
+            say(
+                "{place} holds several yards: {names}; choose one with --yard NAME (yard export: NAME alone)",
+                place=place,
+                names=names,
+            )
         )
     return picked
 
@@ -133,9 +147,9 @@ def find_yard(connection: Connection, name: str | None, place: str) -> int:
 def _check(place: str, what: str, content: bytes, digest: str) -> None:
     """Refuse content that is no longer what was stored."""
     if hashlib.sha256(content).hexdigest() != digest:
-        raise _changed(place, what)
+        raise changed(place, what)
 
 
-def _changed(place: str, what: str) -> JournalError:
+def changed(place: str, what: str) -> JournalError:
     """Say that something is no longer what was stored."""
-    return JournalError(f"{place}: {what} is no longer what was stored; restore a backup")
+    return JournalError(say("{place}: {what} is no longer what was stored; restore a backup", place=place, what=what))

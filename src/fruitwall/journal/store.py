@@ -14,10 +14,10 @@ from datetime import date, datetime
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import Connection, CursorResult, Engine, exc, func, insert, select
+from sqlalchemy import Connection, CursorResult, Engine, exc, func, insert, literal_column, select
 
 from fruitwall.errors import JournalError
-from fruitwall.journal.entries import StoredForecast, StoredPlan, YardStep, YardSummary, YardVersion
+from fruitwall.journal.entries import PlanMark, StoredForecast, StoredPlan, YardStep, YardSummary, YardVersion
 from fruitwall.journal.rows import (
     find_forecast,
     find_yard,
@@ -29,8 +29,15 @@ from fruitwall.journal.rows import (
     stored_plans,
     versions,
 )
-from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
+from fruitwall.journal.tables import forecasts, ledger_entries, plans, settings, yard_versions, yards
 from fruitwall.journal.trouble import told
+from fruitwall.speech import say
+
+_LOOKED_AT = (yard_versions, plans, settings, ledger_entries)
+_COUNTS = select(*(select(func.count()).select_from(table).scalar_subquery() for table in _LOOKED_AT))
+_LAST_ROWS = select(
+    *(select(func.max(literal_column("rowid"))).select_from(table).scalar_subquery() for table in _LOOKED_AT)
+)
 
 
 class YardMoved(JournalError):
@@ -118,7 +125,7 @@ class Journal:
                 yard_id = _inserted(connection.execute(insert(yards).values(name=name, created_utc=now)))
             current = connection.execute(newest_version(yard_id)).first()
             if after is not None and (current is None or current.number != after):
-                raise YardMoved(f'the yard "{name}" was changed meanwhile')
+                raise YardMoved(say('the yard "{name}" was changed meanwhile', name=name))
             if current is not None and current.sha256 == digest:
                 return read_version(current, self.place)
             values = {
@@ -377,7 +384,14 @@ class Journal:
             found = select(yard_versions.c.yard_id, yard_versions.c.sha256).where(yard_versions.c.id == version.id)
             row = connection.execute(found).first()
             if row is None or row.sha256 != version.sha256:
-                raise JournalError(f'{self.place} has no version {version.number} of the yard "{version.yard}"')
+                raise JournalError(
+                    say(
+                        '{place} has no version {number} of the yard "{yard}"',
+                        place=self.place,
+                        number=version.number,
+                        yard=version.yard,
+                    )
+                )
             if forecast is not None:
                 find_forecast(connection, forecast, self.place)
             values = {
@@ -434,6 +448,71 @@ class Journal:
             order = (plans.c.night.desc(), plans.c.made_utc.desc(), plans.c.id.desc())
             row = connection.execute(query.order_by(*order)).first()
             return None if row is None else read_plan(row, self.place)
+
+    def plan(self, number: int) -> StoredPlan:
+        """Give a stored plan by its number.
+
+        Parameters
+        ----------
+        number : int
+            `StoredPlan.id`.
+
+        Returns
+        -------
+        StoredPlan
+            As it was stored.
+
+        Raises
+        ------
+        JournalError
+            If there is none of that number, or its document is no longer what was stored.
+        """
+        with self.reading() as connection:
+            row = connection.execute(stored_plans.where(plans.c.id == number)).first()
+            if row is None:
+                raise JournalError(say("{place} holds no plan number {number}", place=self.place, number=number))
+            return read_plan(row, self.place)
+
+    def plan_marks(self, night: date, *, yard: str | None = None) -> tuple[PlanMark | None, PlanMark | None]:
+        """Tell which plans `latest_plan` and `plan_before` give, without reading their long documents.
+
+        Parameters
+        ----------
+        night : date
+            Date of the evening.
+        yard : str, optional
+            As for `current_yard`.
+
+        Returns
+        -------
+        latest, before : PlanMark or None
+        """
+        marks = select(plans.c.id, plans.c.night, plans.c.sha256)
+        newest = (plans.c.night.desc(), plans.c.made_utc.desc(), plans.c.id.desc())
+        with self.reading() as connection:
+            yard_id = find_yard(connection, yard, self.place)
+            of_yard = marks.where(plans.c.yard_id == yard_id).order_by(*newest).limit(1)
+            latest = connection.execute(of_yard.where(plans.c.night == night)).first()
+            before = connection.execute(of_yard.where(plans.c.night < night)).first()
+            return PlanMark(*latest) if latest is not None else None, PlanMark(*before) if before is not None else None
+
+    def state(self) -> tuple[int | None, ...]:
+        """Tell whether anything of yards, plans, settings or the ledger was stored since somebody looked.
+
+        Returns
+        -------
+        tuple of int or None
+            Another one after every change, since rows are only ever added.
+
+        Notes
+        -----
+        On SQLite it is the number of the last row of each table: one writes at a time, so later rows have higher
+        numbers, and five winters (7500 plans, 50,000 entries) cost no more than one. On PostgreSQL that would miss a
+        change: of two rows stored at once, the one of the lower number may come last. There the rows are counted.
+        """
+        with self.reading() as connection:
+            asked = _LAST_ROWS if connection.dialect.name == "sqlite" else _COUNTS
+            return tuple(connection.execute(asked).one())
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:

@@ -9,23 +9,32 @@ from contextlib import contextmanager
 from sqlalchemy import exc
 
 from fruitwall.errors import JournalError
+from fruitwall.speech import marked, say
 
-DAMAGED = (
-    "is damaged or is not a database ({detail}). Keep the file aside; restore a backup, or import the last exported "
-    "yard file into a new database (fruitwall --database NEW yard import FILE)"
+DAMAGED = marked(
+    "{place} is damaged or is not a database ({detail}). Keep the file aside; restore a backup, or import the last "
+    "exported yard file into a new database (fruitwall --database NEW yard import FILE)"
 )
 
 # SQLite's primary result codes, https://www.sqlite.org/rescode.html
 _SQLITE = {
-    sqlite3.SQLITE_BUSY: "is in use by another program and did not become free in time; nothing was stored. "
-    "Close the other one or try again",
-    sqlite3.SQLITE_LOCKED: "is in use by another part of this program; nothing was stored. Try again",
-    sqlite3.SQLITE_READONLY: "cannot be written. Check the rights of the file and of its folder, or choose another "
-    "file with --database",
-    sqlite3.SQLITE_PERM: "may not be read. Check the rights of the file and of its folder",
-    sqlite3.SQLITE_FULL: "cannot grow: no space is left on its disk. Nothing was stored; make room and try again",
-    sqlite3.SQLITE_CANTOPEN: "cannot be opened. Check that it is a file and that its folder can be written",
-    sqlite3.SQLITE_IOERR: "cannot be read or written: its disk answers with an error ({detail})",
+    sqlite3.SQLITE_BUSY: marked(
+        "{place} is in use by another program and did not become free in time; nothing was stored. Close the other "
+        "one or try again"
+    ),
+    sqlite3.SQLITE_LOCKED: marked("{place} is in use by another part of this program; nothing was stored. Try again"),
+    sqlite3.SQLITE_READONLY: marked(
+        "{place} cannot be written. Check the rights of the file and of its folder, or choose another file with "
+        "--database"
+    ),
+    sqlite3.SQLITE_PERM: marked("{place} may not be read. Check the rights of the file and of its folder"),
+    sqlite3.SQLITE_FULL: marked(
+        "{place} cannot grow: no space is left on its disk. Nothing was stored; make room and try again"
+    ),
+    sqlite3.SQLITE_CANTOPEN: marked(
+        "{place} cannot be opened. Check that it is a file and that its folder can be written"
+    ),
+    sqlite3.SQLITE_IOERR: marked("{place} cannot be read or written: its disk answers with an error ({detail})"),
     sqlite3.SQLITE_CORRUPT: DAMAGED,
     sqlite3.SQLITE_NOTADB: DAMAGED,
 }
@@ -50,10 +59,10 @@ def explain(error: BaseException, place: str) -> JournalError | None:
     if isinstance(cause, sqlite3.Error):
         code = getattr(cause, "sqlite_errorcode", None)
         text = _SQLITE.get(code & 0xFF) if code is not None else None  # the low byte is the primary code
-        return JournalError(f"{place} {text.format(detail=cause)}") if text else None
+        return JournalError(say(text, place=place, detail=cause)) if text else None
     if isinstance(error, exc.OperationalError):
         first_line = str(cause).strip().splitlines()[0]
-        return JournalError(f"{place} cannot be reached: {first_line}")
+        return JournalError(say("{place} cannot be reached: {reason}", place=place, reason=first_line))
     return None
 
 

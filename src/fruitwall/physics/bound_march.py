@@ -128,8 +128,10 @@ def march(
     walls, rooms, roofed = wall.shape[0] > 1, room.shape[0] > 1, n[N_ROOFED] > 0.5
     soil, body, pot = start[:width].copy(), start[:width].copy(), start[:width].copy()
     inner, leaf, wood = start[:width].copy(), start[:width].copy(), start[:width].copy()
-    before, ice, frozen = np.full(width, FAR), np.zeros(width), start[:width] < 0.0
-    front = np.maximum(soil, 0.0) if freezing else soil.copy()
+    # Ground that begins below zero has no water left to freeze, as in the kernel: it cools like any other ground.
+    freezes = start[:width] >= 0.0 if freezing else np.zeros(width, dtype=np.bool_)
+    before, ice, frozen = np.full(width, FAR), np.zeros(width), np.zeros(width, dtype=np.bool_)
+    front = soil.copy()
     coldest = front + n[N_DEPTHS]
     z = np.empty((terms, width))
     for i in range(terms):
@@ -164,12 +166,12 @@ def march(
                 known += grounds[g, G_WEIGHT, i] * (grounds[g, G_DECAY, i] * z[i, j] + grounds[g, G_OLD, i] * front[j])
             ts = ground_root(soil[j], known, own, ta, long, around, tw, x, n, lo, hi, warm, own)
             frozen[j] = frozen[j] or ts < 0.0
-            if freezing and frozen[j]:
+            if freezes[j] and frozen[j]:
                 bare = ground_root(ts, 0.0, 0.0, ta, long, around, tw, x, n, lo, hi, warm, 0.5)
                 ts = lesser(ts, lesser(bare, 0.0))
             # The kernel has the ground behind a plant that is carried in follow the yard's air, below 0 °C as well.
             ts = lesser(ts, air[t, j]) if rooms else ts
-            old, front[j] = front[j], 0.0 if freezing and ts < 0.0 and not rooms else ts
+            old, front[j] = front[j], 0.0 if freezes[j] and ts < 0.0 and not rooms else ts
             if t > 0:
                 for i in range(terms):
                     z[i, j] = grounds[g, G_DECAY, i] * z[i, j]

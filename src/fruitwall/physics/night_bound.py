@@ -21,7 +21,8 @@ air, f and g the shares of ground hidden and left free by leaves; (y)⁻ is y wh
    in the bounds of the past and P is a bound too:
    ``own (P - s) + ε (L - E_s)⁻ + h (t - s) = 0``, t the air over it (2.) with itself as ground.
    Soil that may be frozen takes up heat at 0 °C as it thaws, and below that it gives some of its own. Then s is no
-   colder than the lesser of 0 °C and the root without any heat from below.
+   colder than the lesser of 0 °C and the root without any heat from below. Ground that is frozen hard at the start
+   (below 0 °C) has no water left to freeze and cools as if it had none.
 2. *Air*, t. Add the leaf's balance, times f, to the air's: what they exchange cancels. As long as the leaf is the
    colder one, it loses no more than it would at air temperature; if it is the warmer one, it only warms. So
    ``x (a - t) + h (s - t)⁻ + ε f [(L - E_t)⁻ + (B - E_t)⁻] + walls⁻ = 0``, B the lesser of E_s and X.

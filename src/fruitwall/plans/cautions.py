@@ -284,6 +284,18 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
 )
 
 
+def caution_texts(*keys: str) -> list[str]:
+    """Give what some cautions say, in the language in force and in the order of the keys.
+
+    Raises
+    ------
+    KeyError
+        If there is no such caution.
+    """
+    texts = {caution.key: caution.text for _, caution in _RULES}
+    return [say(texts[key]) for key in keys]
+
+
 def cautions_for(yard: Yard, tasks: Sequence[PlannedTask]) -> list[Caution]:
     """Give the cautions that apply to what is planned.
 

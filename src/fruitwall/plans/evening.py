@@ -33,6 +33,7 @@ from fruitwall.plans.programme import Programme, Window, build
 from fruitwall.plans.readout import Plan, changes, costs_by_night, limits_tonight, read_plan, used_parts
 from fruitwall.plans.sharing import share_out
 from fruitwall.plans.worst import losses_by_member, worst_mean
+from fruitwall.speech import say, say_count
 
 __all__ = [
     "Costs",
@@ -316,9 +317,15 @@ def _solution(
     left = (total - bound) / total if total > 0 else 0.0
     notes = []
     if not linked:
-        notes.append("the nights were planned one after the other, because no better joint plan was found in time")
+        notes.append(say("the nights were planned one after the other, because no better joint plan was found in time"))
     if plan.swaps:
-        notes.append(f"{plan.swaps} sheets change trees on a later night")
+        notes.append(
+            say_count(
+                "{count} sheet changes trees on a later night",
+                "{count} sheets change trees on a later night",
+                plan.swaps,
+            )
+        )
     return EveningSolution(
         choices=plan.choices,
         states=plan.states,

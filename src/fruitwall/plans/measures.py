@@ -22,7 +22,7 @@ from fruitwall.plans.sheltering import closes, heater_refusals, sheltered, state
 from fruitwall.plans.times import SetUpTimes
 from fruitwall.plans.together import covered_together, groups_of, sheets_of
 from fruitwall.plans.ways import NO_TIME, easy_ways, helpers
-from fruitwall.speech import quantity, say
+from fruitwall.speech import marked, quantity, say
 from fruitwall.yard.model import Tree, Yard
 from fruitwall.yard.plan import ground_at
 
@@ -141,12 +141,12 @@ def supplies_of(yard: Yard, *, times: SetUpTimes | None = None) -> Supplies:
         Supply("circuit", circuit.id, circuit.name, circuit_watts(circuit), "W", circuit_watts(circuit))
         for circuit in yard.circuits
     ]
-    items += [Supply("room", f"place:{place.id}", place.name, place.spaces, "spaces") for place in yard.indoor_places]
+    spaces = marked("spaces")
+    items += [Supply("room", f"place:{place.id}", place.name, place.spaces, spaces) for place in yard.indoor_places]
     items += [
-        Supply("room", f"roof:{roof.id}", roof.name, spaces_under(yard, roof, space), "spaces")
-        for roof in roofs_of(yard)
+        Supply("room", f"roof:{roof.id}", roof.name, spaces_under(yard, roof, space), spaces) for roof in roofs_of(yard)
     ]
-    items += [Supply("room", f"wall:{place.key}", place.name, n, "spaces") for place, n in wall_rooms(yard)]
+    items += [Supply("room", f"wall:{place.key}", place.name, n, spaces) for place, n in wall_rooms(yard)]
     items += [
         Supply("person", person.id, person.name, person.minutes_before_dusk, "min", MINUTES_STEP)
         for person in yard.people

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 
 from fruitwall.errors import PlanError
 from fruitwall.plans.programme import Programme
+from fruitwall.speech import say
 
 # First slack as a share of the relaxation's value, and the factor by which it grows when it was too narrow.
 _SLACK_SHARE = 2e-4
@@ -131,7 +132,7 @@ def relax(programme: Programme, *, forbidden: Collection[int] = ()) -> Relaxed:
         method="highs-ds",
     )
     if result.status != 0:
-        raise NoPlan(f"the evening has no plan that keeps all limits: {result.message}")
+        raise NoPlan(say("the evening has no plan that keeps all limits: {message}", message=result.message))
     reduced = result.lower.marginals + result.upper.marginals
     return Relaxed(programme, matrix, low, high, upper, objective, float(result.fun), result.x, reduced)
 
@@ -168,7 +169,7 @@ def optimise(relaxed: Relaxed, *, time_limit_s: float, gap: float, since: float 
     while True:
         left = time_limit_s - (perf_counter() - began)
         if left <= 0.0 and best is None:
-            raise OutOfTime(f"no plan was found within {time_limit_s:g} s")
+            raise OutOfTime(say("no plan was found within {seconds:g} s", seconds=time_limit_s))
         if left <= 0.0:
             break
         result, free = _restricted(relaxed, slack, left, gap)
@@ -179,8 +180,14 @@ def optimise(relaxed: Relaxed, *, time_limit_s: float, gap: float, since: float 
             bound = max(bound, min(float(result.mip_dual_bound), outside))
         elif free and best is None:
             if result.status == 2:
-                raise NoPlan("the evening has no plan that keeps all limits")
-            raise OutOfTime(f"no plan was found within {time_limit_s:g} s: {result.message}")
+                raise NoPlan(say("the evening has no plan that keeps all limits"))
+            raise OutOfTime(
+                say(
+                    "no plan was found within {seconds:g} s: {message}",
+                    seconds=time_limit_s,
+                    message=result.message,
+                )
+            )
         if best is not None and value - bound <= gap * abs(value) + 1e-9:
             break
         if free:

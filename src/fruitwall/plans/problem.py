@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from fruitwall.plans.parts import Measure, Part, Setting, Way
 from fruitwall.plans.replan import carried_out
 from fruitwall.plans.worst import check_members
+from fruitwall.speech import marked
 from fruitwall.yard.model import Prices
 
 TROUBLE = 0.5
@@ -48,7 +49,7 @@ class Supply:
     id: str
     name: str
     available: float
-    unit: str = "pieces"
+    unit: str = marked("pieces")
     step: float = 1.0
 
     @property

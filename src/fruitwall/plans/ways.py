@@ -58,14 +58,19 @@ def covering_ways(yard: Yard, height: float, at: XY, minutes: float, times: SetU
         return tuple(Way((person.id,), minutes + walk) for person in people)
     ways = []
     if height <= times.pole_reach_m:
-        ways += [Way((person.id,), minutes + times.pole + walk, note="alone, with a pole") for person in people]
+        ways += [Way((person.id,), minutes + times.pole + walk, note=say("alone, with a pole")) for person in people]
     ways += [
-        Way((first.id, second.id), minutes + walk, note="two people, from the ground with poles")
+        Way((first.id, second.id), minutes + walk, note=say("two people, from the ground with poles"))
         for rank, first in enumerate(people)
         for second in people[rank + 1 :]
     ]
     ways += [
-        Way((person.id,), minutes + times.ladder + walk, ladder=True, note="from a ladder, which stands firm and dry")
+        Way(
+            (person.id,),
+            minutes + times.ladder + walk,
+            ladder=True,
+            note=say("from a ladder, which stands firm and dry"),
+        )
         for person in people
         if person.uses_ladder
     ]

@@ -19,6 +19,7 @@ from typing import Any, Literal, get_args
 import yaml
 
 from fruitwall.errors import UnknownTaxonError
+from fruitwall.speech import marked, say
 from fruitwall.yard.near_names import near_names
 
 LeafHabit = Literal["evergreen", "deciduous", "briefly_deciduous"]
@@ -100,6 +101,23 @@ class Heat:
     source: Source
     locator: str
     note: str
+
+
+GROUPS = (
+    marked("Guatemalan type"),
+    marked("Guatemalan x Mexican hybrids"),
+    marked("Guatemalan x West Indian hybrids"),
+    marked("Mexican type"),
+    marked("West Indian type"),
+    marked("Shiranuhi mandarin hybrid"),
+)
+"""What stands in brackets behind a scientific name of the catalogue: groups of cultivars, in English."""
+
+
+def said_taxon(scientific: str) -> str:
+    """Say a scientific name: as it is, but a group of cultivars behind it in the language in force."""
+    species, parted, group = scientific.removesuffix(")").partition(" (")
+    return say("{species} ({group})", species=species, group=say(group)) if parted and group in GROUPS else scientific
 
 
 @dataclass(frozen=True)

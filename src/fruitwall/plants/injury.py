@@ -20,9 +20,9 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
 
 from fruitwall.plants.effects import PALE_DOSE_K_H, PALE_MEMORY
+from fruitwall.plants.normal import ndtr
 from fruitwall.plants.tolerance import FRUIT, GRADES, LEAF, ROOT, TISSUES, TWIG, WOOD, Tolerance
 
 DURATIONS_H = (0.5, 1.0, 2.0, 4.0, 8.0)

@@ -12,7 +12,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 from fruitwall.plants.catalogue import Evidence
 from fruitwall.plants.effects import (
@@ -23,6 +22,7 @@ from fruitwall.plants.effects import (
     USUAL_HOURS,
     YOUNG_GAP_SD_K,
 )
+from fruitwall.plants.normal import ndtr
 
 Organ = Literal["tree", "flush", "flower", "fruit", "chill"]
 Side = Literal["within", "colder"]

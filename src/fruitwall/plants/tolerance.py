@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.plants import effects
-from fruitwall.plants.catalogue import Catalogue, Taxon, catalogue
+from fruitwall.plants.catalogue import Catalogue, Taxon, catalogue, said_taxon
 from fruitwall.plants.kinds import Kind, kind
+from fruitwall.speech import marked, quantity, say, say_count
 
 Array = NDArray[np.float64]
 
@@ -24,14 +25,14 @@ TISSUES = ("leaf", "twig", "wood", "fruit", "root")
 LEAF, TWIG, WOOD, FRUIT, ROOT = range(5)
 
 GRADES = (
-    "none",
-    "paler",
-    "some leaf burn (<10 %)",
-    "much leaf burn (10-50 %)",
-    "most leaf lost (>50 %)",
-    "twigs dead",
-    "limbs dead",
-    "dead",
+    marked("none"),
+    marked("paler"),
+    marked("some leaf burn (<10 %)"),
+    marked("much leaf burn (10-50 %)"),
+    marked("most leaf lost (>50 %)"),
+    marked("twigs dead"),
+    marked("limbs dead"),
+    marked("dead"),
 )
 """Grades of injury 0-7 in words."""
 
@@ -151,15 +152,16 @@ def prior(
     leafless = "dormant" in carried and taxon.leaf_habit != "evergreen"
     if taxon.needs_winter_chill and "dormant" not in carried:
         grade_c, grade_sd_k = _in_leaf(grade_c, grade_sd_k)
-        notes.append(f"in growth, not at rest: wood as tender as {grade_c[7]:.1f} °C")
+        wood = quantity(float(grade_c[7]), "°C", ".1f")
+        notes.append(say("in growth, not at rest: wood as tender as {wood}", wood=wood))
     elif leafless:
-        notes.append("at rest without leaf: no leaf to lose")
+        notes.append(say("at rest without leaf: no leaf to lose"))
     shift, doubt, told = _hardening(taxon, float(grade_c[7]), acclimation_c)
     notes += told
     young = effects.youth(age_years, height_m)
     gap = young * float(effects.young_gap_k(float(grade_c[7])))
     if gap >= 0.05:
-        notes.append(f"young or small: {gap:.1f} K more tender than a grown tree")
+        notes.append(say("young or small: {gap} more tender than a grown tree", gap=quantity(gap, "K", ".1f")))
     notes += weaker_told
     grade_c += shift + gap + weaker
     top_c = float(grade_c[7])
@@ -197,17 +199,23 @@ def prior(
         chill_dose_k_h=np.array(effects.CHILL_DOSE_K_H),
         pale_level_c=pale_level,
         pale_sd_k=pale_sd,
-        provenance=(*notes, *chilled, _stump_note(stump_k, origin), _SHELTER_NOTE),
+        provenance=(*notes, *chilled, _stump_note(stump_k, origin), _shelter_note()),
     )
 
 
 STAGES = ("dormant", "leafy", "flush", "flower", "fruit")
 ORIGINS = ("seedling", "grafted", "cutting", "unknown")
 
-_SHELTER_NOTE = (
-    f"published air temperatures taken {effects.AIR_TO_TISSUE_K:g} K lower (± {effects.AIR_TO_TISSUE_SD_K:g} K) "
-    f"for leaf and wood on a clear night; twice the hours hurt as much at {effects.DURATION_K_PER_LOG2H:g} K milder"
-)
+
+def _shelter_note() -> str:
+    """Say how published air temperatures and hours of cold are taken."""
+    return say(
+        "published air temperatures taken {lower} lower (± {sd}) for leaf and wood on a clear night; twice the hours "
+        "hurt as much at {milder} milder",
+        lower=quantity(effects.AIR_TO_TISSUE_K, "K", "g"),
+        sd=quantity(effects.AIR_TO_TISSUE_SD_K, "K", "g"),
+        milder=quantity(effects.DURATION_K_PER_LOG2H, "K", "g"),
+    )
 
 
 def _checked(
@@ -238,16 +246,30 @@ def _condition(origin: str, root_zone: str, hurt_grade: int) -> tuple[float, flo
     variance = 0.0
     if origin == "seedling":
         variance += effects.SEEDLING_SD_K**2
-        notes.append(f"a seedling: no two are alike (± {effects.SEEDLING_SD_K:g} K more)")
+        notes.append(say("a seedling: no two are alike (± {sd} more)", sd=quantity(effects.SEEDLING_SD_K, "K", "g")))
     water = effects.ROOT_ZONE_K[root_zone]
     variance += effects.ROOT_ZONE_SD_K[root_zone] ** 2
     if root_zone != "moist":
         doubt = effects.ROOT_ZONE_SD_K[root_zone]
-        notes.append(f"{root_zone} roots: {water:g} K more tender (± {doubt:g} K; reports disagree)")
+        notes.append(
+            say(
+                "dry roots: {water} more tender (± {doubt}; reports disagree)"
+                if root_zone == "dry"
+                else "wet roots: {water} more tender (± {doubt}; reports disagree)",
+                water=quantity(water, "K", "g"),
+                doubt=quantity(doubt, "K", "g"),
+            )
+        )
     earlier = effects.earlier_injury_k(hurt_grade)
     variance += (effects.EARLIER_INJURY_SD_SHARE * earlier) ** 2
     if earlier:
-        notes.append(f"hurt earlier this winter ({GRADES[hurt_grade]}): {earlier:.1f} K more tender")
+        notes.append(
+            say(
+                "hurt earlier this winter ({grade}): {earlier} more tender",
+                grade=say(GRADES[hurt_grade]),
+                earlier=quantity(earlier, "K", ".1f"),
+            )
+        )
     return water + earlier, float(np.sqrt(variance)), notes
 
 
@@ -259,7 +281,7 @@ def _soften(threshold: Array, sd: Array, about: Kind) -> str:
     flush = soft + np.array([effects.PALER_ABOVE_BURN_K, 0.0, -effects.FLUSH_STEP_K])
     threshold[LEAF, 1:4] = np.maximum(threshold[LEAF, 1:4], flush)
     threshold[TWIG, 5] += effects.FLUSH_TWIG_K
-    return f"soft new growth is killed near {soft:.1f} °C"
+    return say("soft new growth is killed near {soft}", soft=quantity(soft, "°C", ".1f"))
 
 
 def _pot(threshold: Array, sd: Array, top_c: float) -> str:
@@ -267,7 +289,7 @@ def _pot(threshold: Array, sd: Array, top_c: float) -> str:
     dead = effects.root_c(top_c)
     threshold[ROOT, 1:] = dead + effects.ROOT_STEP_K * np.arange(6, -1, -1)
     sd[ROOT] = np.hypot(effects.ROOT_SD_K, effects.TREE_SD_K)
-    return f"in a pot: roots die near {dead:.1f} °C"
+    return say("in a pot: roots die near {dead}", dead=quantity(dead, "°C", ".1f"))
 
 
 def _in_leaf(grade_c: Array, grade_sd_k: Array) -> tuple[Array, Array]:
@@ -291,10 +313,20 @@ def _hardening(taxon: Taxon, wood_c: float, acclimation_c: float | None) -> tupl
     if acclimation_c is None:
         return 0.0, effects.HARDENING_UNKNOWN_SD * capacity, []
     shift = capacity * (effects.HARDENING_PUBLISHED - effects.hardened_share(acclimation_c))
-    source = f" ({taxon.acclimation_source})" if taxon.acclimation_source else ""
-    word = "more tender" if shift > 0 else "hardier"
-    note = f"weeks at {acclimation_c:.0f} °C: {abs(shift):.1f} K {word} than in a usual winter{source}"
-    return shift, 0.5 * effects.HARDENING_UNKNOWN_SD * capacity, [note] if abs(shift) >= 0.05 else []
+    doubt = 0.5 * effects.HARDENING_UNKNOWN_SD * capacity
+    if abs(shift) < 0.05:
+        return shift, doubt, []
+    note = say(
+        "weeks at {weeks}: {shift} more tender than in a usual winter"
+        if shift > 0
+        else "weeks at {weeks}: {shift} hardier than in a usual winter",
+        weeks=quantity(acclimation_c, "°C", ".0f"),
+        shift=quantity(abs(shift), "K", ".1f"),
+    )
+    if taxon.acclimation_source:
+        source, _, told = taxon.acclimation_source.partition(": ")
+        note = say("{note} ({source}: {told})", note=note, source=source, told=say(told))
+    return shift, doubt, [note]
 
 
 def _chilling(about: Kind, young: float, acclimation_c: float | None) -> tuple[float, float, list[str]]:
@@ -309,7 +341,10 @@ def _chilling(about: Kind, young: float, acclimation_c: float | None) -> tuple[f
         first_burn += effects.CHILL_HARDENING_K * (effects.CHILL_HARDENING_PUBLISHED - share)
         doubt *= 0.5
     level = first_burn + effects.CHILL_DOSE_K_H[2] / 8.0
-    note = f"suffers above freezing: a night of eight hours at {first_burn:.0f} °C burns some leaf"
+    note = say(
+        "suffers above freezing: a night of eight hours at {first_burn} burns some leaf",
+        first_burn=quantity(first_burn, "°C", ".0f"),
+    )
     return level, float(np.sqrt(sd**2 + effects.TREE_SD_K**2 + doubt**2)), [note]
 
 
@@ -324,9 +359,13 @@ def _paling(taxon: Taxon, about: Kind) -> tuple[float, float]:
 def _stump_note(stump_k: float, origin: str) -> str:
     """One sentence on what comes again."""
     if stump_k == 0.0:
-        return "a palm whose top is killed does not come again"
-    again = "above the graft" if origin == "grafted" else "from the stump"
-    return f"a top that is killed comes again {again} unless its wood gets {stump_k:g} K colder still"
+        return say("a palm whose top is killed does not come again")
+    return say(
+        "a top that is killed comes again above the graft unless its wood gets {colder} colder still"
+        if origin == "grafted"
+        else "a top that is killed comes again from the stump unless its wood gets {colder} colder still",
+        colder=quantity(stump_k, "K", "g"),
+    )
 
 
 def _crop(about: Kind, carried: frozenset[str]) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -350,13 +389,21 @@ def _evidence_note(about: Kind) -> str:
     wood, sd = about.grade_c[7], about.grade_sd_k[7]
     leaf = about.grade_c[2]
     if about.rows == 0:
-        return (
-            f"{about.taxon.scientific}: nothing published on freezing of the tree itself; from the kinds of its family "
-            f"({about.taxon.family}) wood dies near {wood:.1f} °C (± {sd:.1f} K), grown, in its own tissue"
+        return say(
+            "{taxon}: nothing published on freezing of the tree itself; from the kinds of its family ({family}) wood "
+            "dies near {wood} (± {sd}), grown, in its own tissue",
+            taxon=said_taxon(about.taxon.scientific),
+            family=about.taxon.family,
+            wood=quantity(float(wood), "°C", ".1f"),
+            sd=quantity(float(sd), "K", ".1f"),
         )
-    rows = "1 statement" if about.rows == 1 else f"{about.rows} statements"
-    voices = "1 independent source" if about.voices == 1 else f"{about.voices} independent sources"
-    return (
-        f"{about.taxon.scientific}, {rows} of {voices}: a grown tree's leaf burns near {leaf:.1f} °C, "
-        f"its wood dies near {wood:.1f} °C (± {sd:.1f} K), in its own tissue"
+    return say(
+        "{taxon}, {rows} of {voices}: a grown tree's leaf burns near {leaf}, its wood dies near {wood} (± {sd}), in "
+        "its own tissue",
+        taxon=said_taxon(about.taxon.scientific),
+        rows=say_count("{count} statement", "{count} statements", about.rows),
+        voices=say_count("{count} independent source", "{count} independent sources", about.voices),
+        leaf=quantity(float(leaf), "°C", ".1f"),
+        wood=quantity(float(wood), "°C", ".1f"),
+        sd=quantity(float(sd), "K", ".1f"),
     )

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.errors import JournalError
 from fruitwall.service.accounts_passphrases import Passphrases, check_new
-from fruitwall.speech import LANGUAGES, say
+from fruitwall.speech import LANGUAGES, marked, say
 
 if TYPE_CHECKING:
     from fruitwall.journal.accounts import Accounts
@@ -40,20 +40,23 @@ CODE_DIGITS = 12
 USED_WITHIN = timedelta(hours=1)
 """How coarsely the last use of a device is kept, so that looking at a page writes nothing. Our judgement."""
 
+KEPT_AFTER_END = timedelta(days=30)
+"""How long an ended or expired device, code or key stays in the database before it is taken away. Our judgement."""
+
 SCOPES = {
-    "readings": "Only sends readings of sensors",
-    "viewer": "Looks at everything",
-    "helper": "Looks, ticks, logs",
+    "readings": marked("Only sends readings of sensors"),
+    "viewer": marked("Looks at everything"),
+    "helper": marked("Looks, ticks, logs"),
 }
 """What a key for a script may do, in plain words."""
 
-ROLE_NAMES = {"owner": "Owner", "helper": "Helper", "viewer": "Viewer"}
+ROLE_NAMES = {"owner": marked("Owner"), "helper": marked("Helper"), "viewer": marked("Viewer")}
 ROLE_WORDS = {
-    "owner": "everything",
-    "helper": "sees the plan, ticks, logs",
-    "viewer": "looks",
+    "owner": marked("everything"),
+    "helper": marked("sees the plan, ticks, logs"),
+    "viewer": marked("looks"),
 }
-UNITS = {"temperature": ("C", "F"), "length": ("m", "ft"), "mass": ("kg", "lb")}
+UNITS = {"temperature": ("C", "F"), "length": ("m", "ft"), "mass": ("kg", "lb"), "volume": ("L", "gal")}
 """Units that somebody may read in, by `Who` attribute."""
 
 
@@ -65,7 +68,7 @@ class Preferences:
     ----------
     language : str or None
         Code of `speech.LANGUAGES`; None for the browser's.
-    temperature, length, mass : str or None
+    temperature, length, mass, volume : str or None
         Units; None for those of the yard file.
     """
 
@@ -73,6 +76,7 @@ class Preferences:
     temperature: str | None = None
     length: str | None = None
     mass: str | None = None
+    volume: str | None = None
 
 
 def preferences_of(account: Account) -> Preferences:
@@ -363,11 +367,17 @@ class People:
         """Give the keys for scripts that are good now, newest first."""
         return self._alive(account, tuple(f"token_{scope}" for scope in SCOPES))
 
+    def purge(self) -> int:
+        """Take away devices, codes and keys that ended long ago; gives how many."""
+        return self.accounts.purge(before=self.clock() - KEPT_AFTER_END)
+
     # ------------------------------------------------------------ inside
 
     def _make(self, account: Account, kind: str, secret: str, label: str, lasts: timedelta | None) -> Made:
         now = self.clock()
         expires = None if lasts is None else now + lasts
+        # Whenever one comes the dead ones go: so a server that runs for years gathers none.
+        self.purge()
         self.accounts.add_key(account.id, kind, _digest(secret), label=label, now=now, expires=expires)
         return Made(secret, account, expires)
 

@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 from fruitwall.service.evening_document import EveningPlan, Occasion, Task, Withdrawn
 from fruitwall.service.household import Household, minutes
 from fruitwall.service.words import OCCASIONS
+from fruitwall.speech import language, say, say_count
 
 if TYPE_CHECKING:
     from icalendar import Alarm, Event
@@ -57,10 +58,10 @@ def calendar_of(plan: EveningPlan, yard: Yard) -> bytes:
 
     household = Household(yard.display, ZoneInfo(plan.time_zone))
     calendar = Calendar()
-    calendar.add("prodid", "-//fruitwall//evening plan//EN")
+    calendar.add("prodid", f"-//fruitwall//evening plan//{language().upper()}")
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", f"{plan.yard}: trees")
+    calendar.add("x-wr-calname", say("{yard}: trees", yard=plan.yard))
     calendar.add("x-wr-timezone", plan.time_zone)
     # For calendars that subscribe (RFC 7986, section 5.7).
     calendar.add("refresh-interval", ASKED_AGAIN, parameters={"VALUE": "DURATION"})
@@ -106,8 +107,12 @@ def _occasions(plan: EveningPlan) -> dict[Occasion, list[Task]]:
 
 def _event(plan: EveningPlan, when: Occasion, tasks: Sequence[Task], household: Household) -> Event:
     """Make the event of one occasion: from when work must begin to the deadline."""
-    count = "1 thing" if len(tasks) == 1 else f"{len(tasks)} things"
-    summary = f"{OCCASIONS[when]}: {count} to do for the trees"
+    summary = say_count(
+        "{occasion}: {count} thing to do for the trees",
+        "{occasion}: {count} things to do for the trees",
+        len(tasks),
+        occasion=say(OCCASIONS[when]),
+    )
     event = _bare(plan, when, *_times(plan, tasks))
     event.add("status", "CONFIRMED")
     event.add("summary", summary)
@@ -121,7 +126,8 @@ def _cancelled(plan: EveningPlan, withdrawn: Withdrawn) -> Event:
     """Make the event that takes an earlier one back: at its hour, without alarms."""
     event = _bare(plan, withdrawn.when, withdrawn.begins, withdrawn.ends)
     event.add("status", "CANCELLED")
-    event.add("summary", f"{OCCASIONS[withdrawn.when]}: nothing left to do for the trees")
+    occasion = say(OCCASIONS[withdrawn.when])
+    event.add("summary", say("{occasion}: nothing left to do for the trees", occasion=occasion))
     return event
 
 
@@ -164,9 +170,9 @@ def _longest_work(tasks: Sequence[Task]) -> float:
 def _line(task: Task, household: Household) -> str:
     """Tell one task: its deadline or first hour, what, who, and in the morning by when to vent."""
     hour = (
-        f"not before {household.moment(task.not_before)}"
+        say("not before {moment}", moment=household.moment(task.not_before))
         if task.not_before is not None
-        else f"by {household.clock(task.deadline)}"
+        else say("by {time}", time=household.clock(task.deadline))
     )
     who = f"{task.person}, " if task.person else ""
     told = f"{task.order}. {task.what} ({who}{hour}, {minutes(max(task.minutes, 1.0))})"

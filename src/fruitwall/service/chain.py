@@ -11,7 +11,7 @@ from fruitwall.service.household import Household, percent, signed
 from fruitwall.service.outlook import DEATH, HARM, Outlook, suffers_by_chill
 from fruitwall.service.station import spread, station_nights
 from fruitwall.service.words import TISSUE_WORDS
-from fruitwall.speech import quantity, say, say_chain
+from fruitwall.speech import marked, quantity, say, say_amount, say_chain
 
 if TYPE_CHECKING:
     from fruitwall.physics.explain import Explanation
@@ -62,11 +62,13 @@ def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> l
     air = next(h.air_c for h in hours.hours if h.time == hours.coldest_at)
     return [
         ReasonPart(
-            label=say("Station air, minimum"), value=household.temperature(station.p50), note=_range(station, household)
+            label=say("Station air, minimum"),
+            value=say_amount(household.temperature(station.p50)),
+            note=_range(station, household),
         ),
         ReasonPart(
             label=say("Air at the tree, {clock}", clock=household.clock(hours.coldest_at)),
-            value=household.temperature(air.p50),
+            value=say_amount(household.temperature(air.p50)),
             note=say_chain(notes),
         ),
     ]
@@ -75,17 +77,34 @@ def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> l
 def _surroundings(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> list[ReasonPart]:
     """Say what the crown sees and how warm that is."""
     spot = outlook.situation.spots[at]
-    seen = {"open sky": spot.sky, "roof": spot.roof, "walls and fences": spot.wall, "crowns and hills": spot.canopy}
-    text = ", ".join(f"{name} {percent(share)}" for name, share in seen.items() if share >= SMALL_SHARE)
+    seen = {
+        say("open sky"): spot.sky,
+        say("roof"): spot.roof,
+        say("walls and fences"): spot.wall,
+        say("crowns and hills"): spot.canopy,
+    }
+    parts = [
+        say("{what} {percent}", what=what, percent=percent(share))
+        for what, share in seen.items()
+        if share >= SMALL_SHARE
+    ]
     shelter = say("wind here {percent} of the open yard's", percent=percent(spot.wind_share))
     return [
-        ReasonPart(label="Looks up into", value=percent(spot.sky) + " sky", note=text),
         ReasonPart(
-            label="What it sees above, as warm as",
-            value=household.temperature(hours.at_coldest["sky"]),
-            note="open sky, walls, roofs and crowns by their shares",
+            label=say("Looks up into"),
+            value=say("{percent} sky", percent=percent(spot.sky)),
+            note=say_chain(parts, ","),
         ),
-        ReasonPart(label="Ground below it", value=household.temperature(hours.at_coldest["soil"]), note=shelter),
+        ReasonPart(
+            label=say("What it sees above, as warm as"),
+            value=say_amount(household.temperature(hours.at_coldest["sky"])),
+            note=say("open sky, walls, roofs and crowns by their shares"),
+        ),
+        ReasonPart(
+            label=say("Ground below it"),
+            value=say_amount(household.temperature(hours.at_coldest["soil"])),
+            note=shelter,
+        ),
     ]
 
 
@@ -93,13 +112,13 @@ def _heat(found: Explanation) -> ReasonPart:
     """Say what a leaf of the tree, left alone, loses to the sky at its coldest and what keeps it warm."""
     gains = [(name, flux) for name, flux in found.fluxes_w_m2.items() if name != "sky" and abs(flux) >= SMALL_FLUX_W_M2]
     gains.sort(key=lambda gain: -gain[1])
-    what = ", ".join(f"{FLUX_WORDS[name]} {_flux(flux)}" for name, flux in gains)
+    what = say_chain([say("{what} {flux}", what=say(FLUX_WORDS[name]), flux=_flux(flux)) for name, flux in gains], ",")
     return ReasonPart(
-        label="A leaf trades with the sky",
+        label=say("A leaf trades with the sky"),
         value=f"{_flux(found.fluxes_w_m2['sky'])} W/m²",
         note=say("at its coldest, in the median member; {what}", what=what)
         if what
-        else "at its coldest, in the median member",
+        else say("at its coldest, in the median member"),
     )
 
 
@@ -111,16 +130,16 @@ def _flux(w_m2: float) -> str:
 SMALL_FLUX_W_M2 = 0.5
 
 FLUX_WORDS = {
-    "roof": "roof",
-    "walls": "walls",
-    "canopy": "crowns and hills",
-    "cover": "cover",
-    "ground": "ground",
-    "foliage": "its own leaves",
-    "air": "air",
-    "frost": "frost and dew",
-    "lamps": "lamps",
-    "sun": "sun",
+    "roof": marked("roof"),
+    "walls": marked("walls"),
+    "canopy": marked("crowns and hills"),
+    "cover": marked("cover"),
+    "ground": marked("ground"),
+    "foliage": marked("its own leaves"),
+    "air": marked("air"),
+    "frost": marked("frost and dew"),
+    "lamps": marked("lamps"),
+    "sun": marked("sun"),
 }
 
 
@@ -133,11 +152,11 @@ def _tissue(
     span = say("eight hours" if slow else "hour")
     hour = next(h for h in hours.hours if h.time == hours.coldest_at)
     below = hour.air_c.p50 - hour.tissue_if_nothing_c.p50
-    words = TISSUE_WORDS[tissue]
+    words = say(TISSUE_WORDS[tissue])
     parts = [
         ReasonPart(
             label=say("{tissue}, coldest {span}, left alone", tissue=words[:1].upper() + words[1:], span=span),
-            value=household.temperature(alone.p50),
+            value=say_amount(household.temperature(alone.p50)),
             note=say(
                 "at its coldest {difference} below the air; {range}"
                 if below >= 0
@@ -152,7 +171,7 @@ def _tissue(
         parts.append(
             ReasonPart(
                 label=say("The same, {measure}", measure=outlook.situation.measures[at][chosen].name),
-                value=household.temperature(under.p50),
+                value=say_amount(household.temperature(under.p50)),
                 note=say(
                     "{difference} gained; {range}",
                     difference=household.difference(under.p50 - alone.p50),
@@ -173,14 +192,14 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
     parts = [
         ReasonPart(
             label=say("Harm to {tissue} begins at", tissue=TISSUE_WORDS[tissue]),
-            value=household.temperature(p50),
+            value=say_amount(household.temperature(p50)),
             note=say(
                 "{span}; {temperatures} with four in five", span=span, temperatures=household.temperatures(p10, p90)
             ),
         )
     ]
     parts += [
-        ReasonPart(label="  because", value="", note=household.in_own_units(line)) for line in tolerance.provenance
+        ReasonPart(label=say("because"), value="", note=household.in_own_units(line)) for line in tolerance.provenance
     ]
     fruit = outlook.situation.yard.trees[at].crop_worth > 0
     rows = [(say("left alone"), 0)] + ([(say("with the plan"), chosen)] if chosen else [])
@@ -190,7 +209,7 @@ def _risk(outlook: Outlook, at: int, chosen: int, tissue: str, household: Househ
         parts.append(
             ReasonPart(
                 label=say("Chance of harm, {name}", name=name),
-                value=percent(float(chances[HARM:].sum())),
+                value=say_amount(percent(float(chances[HARM:].sum()))),
                 note=say(
                     "of death {death}; expected loss tonight {loss} {currency}, fruit lost {fruit}"
                     if fruit

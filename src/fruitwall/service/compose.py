@@ -33,7 +33,7 @@ from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.service.outlook import DEATH, HARM, Outlook
 from fruitwall.service.station import spread, station_nights, wet_leaf
 from fruitwall.service.tasks import evening_tasks, morning_tasks
-from fruitwall.speech import quantity, say, say_chain, say_count, say_list
+from fruitwall.speech import quantity, say, say_again, say_chain, say_count, say_list
 
 if TYPE_CHECKING:
     from fruitwall.physics.explain import Explanation
@@ -290,7 +290,18 @@ def _what_it_takes(decision: Decision, tree: str, currency: str) -> list[ReasonP
     told = [
         *([say("{morning} min in the morning", morning=quantity(morning, "", ".0f"))] if morning else []),
         *([say_count("{count} lift", "{count} lifts", lifts)] if lifts else []),
-        *([f"{kwh:.1f} kWh, {kwh * decision.problem.prices.per_kwh:.2f} {currency}"] if kwh else []),
+        *(
+            [
+                say(
+                    "{kwh} kWh, {cost} {currency}",
+                    kwh=quantity(kwh, "", ".1f"),
+                    cost=quantity(kwh * decision.problem.prices.per_kwh, "", ".2f"),
+                    currency=currency,
+                )
+            ]
+            if kwh
+            else []
+        ),
         *([say("wear of gear {wear} {currency}", wear=quantity(wear, "", ".2f"), currency=currency)] if wear else []),
         *([say("shared with other trees")] if any(len(task.part.trees) > 1 for task in tasks) else []),
     ]
@@ -356,7 +367,7 @@ def _forecast(outlook: Outlook, warnings: Sequence[str], household: Household) -
     forcing = outlook.situation.forcing
     tonight, *following = station_nights(forcing, outlook.situation.evenings)
     return ForecastSummary(
-        source=forcing.source,
+        source=say_again(forcing.source),
         issued=forcing.issued_utc,
         members=forcing.n_members,
         station_minimum_c=tonight.minimum_c,
@@ -364,7 +375,7 @@ def _forecast(outlook: Outlook, warnings: Sequence[str], household: Household) -
         wind_m_s=tonight.wind_m_s,
         cloud=tonight.cloud,
         following_minima_c=[night.minimum_c for night in following],
-        warnings=[*warnings, *_wind_warning(tonight.wind_m_s, household)],
+        warnings=[*map(say_again, warnings), *_wind_warning(tonight.wind_m_s, household)],
     )
 
 

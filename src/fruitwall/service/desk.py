@@ -8,8 +8,10 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING
 
+from fruitwall.errors import PlanError
 from fruitwall.journal.ledger import Ledger
 from fruitwall.service.earlier import done_so_far, earlier_plans, following, standing_so_far
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
@@ -45,6 +47,8 @@ class EveningsDesk:
         Gives the present moment, aware.
     members : int
         Members of a dressed forecast.
+    renewed : callable
+        Gives something that differs once the weather was renewed elsewhere: then it is asked for again.
     """
 
     def __init__(
@@ -55,14 +59,16 @@ class EveningsDesk:
         clock: Callable[[], datetime],
         *,
         members: int = MEMBERS,
+        renewed: Callable[[], object] = lambda: None,
     ) -> None:
+        self._renewed = renewed
         self._journal = journal
         self._yard_name = yard_name
         self._weather = weather
         self._clock = clock
         self._members = members
         self._lock = threading.Lock()
-        self._fetched: tuple[datetime, str, Forcing, Forcing | None] | None = None
+        self._fetched: tuple[datetime, object, Forcing, Forcing | None] | None = None
         self._plans: dict[tuple[object, ...], EveningPlan] = {}
 
     def yard(self) -> Yard:
@@ -107,7 +113,8 @@ class EveningsDesk:
                 # on since. So it is made again, stored, and told what it takes back.
                 del self._plans[key]
             if key not in self._plans:
-                plan = plan_evening(
+                make = partial(
+                    plan_evening,
                     yard,
                     forecast,
                     now=now,
@@ -115,11 +122,19 @@ class EveningsDesk:
                     history=history,
                     members=self._members,
                     report=report,
-                    done=done,
                     standing=standing,
                     last=earlier.last,
                     before=earlier.tonight,
                 )
+                try:
+                    plan = make(done=done)
+                except PlanError:
+                    # Left as it was done, but the yard has nothing of the kind any more: the rest is planned all the
+                    # same, and the page goes on telling of it.
+                    known = tuple(task for task in done if task.key not in earlier.ticks.left)
+                    if known == done:
+                        raise
+                    plan = make(done=known)
                 plan = following(plan, earlier)
                 self._journal.store_plan(day, plan.model_dump_json(), version=version, made=now)
                 self._plans[key] = plan
@@ -132,8 +147,9 @@ class EveningsDesk:
     ) -> tuple[datetime, Forcing, Forcing | None]:
         """Give the kept forecast, or ask for a new one when it is old or the yard has changed."""
         kept = self._fetched
-        if kept is None or kept[1] != version.sha256 or not timedelta(0) <= now - kept[0] < FORECAST_KEPT:
-            kept = self._fetched = (now, version.sha256, *self._weather(yard, now))
+        stamp = version.sha256, self._renewed()
+        if kept is None or kept[1] != stamp or not timedelta(0) <= now - kept[0] < FORECAST_KEPT:
+            kept = self._fetched = (now, stamp, *self._weather(yard, now))
         return kept[0], kept[2], kept[3]
 
 

@@ -14,10 +14,12 @@ from fruitwall.errors import PlanError
 from fruitwall.journal.ledger import Ledger
 from fruitwall.service.calendar import withdrawn_since
 from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
+from fruitwall.service.kept import Kept
 from fruitwall.service.ticks import NO_TICKS, Ticks, done_by_now, done_task, ticks_of
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
-    from fruitwall.journal.entries import StoredPlan
+    from fruitwall.journal.entries import PlanMark
     from fruitwall.journal.store import Journal
 
 
@@ -74,19 +76,25 @@ def earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
     Earlier
         Plans in a format that is no longer read count as none.
     """
-    stored = journal.latest_plan(night, yard=yard)
-    before = journal.plan_before(night, yard=yard)
-    plan = _plan(stored)
-    last_night = _plan(before) if before is not None and before.night == night - timedelta(days=1) else None
+    return _EARLIER.of(journal, key=(yard, night, journal.state()), make=lambda: _earlier_plans(journal, yard, night))
+
+
+_EARLIER: Kept[Earlier] = Kept(16)
+
+
+def _earlier_plans(journal: Journal, yard: str, night: date) -> Earlier:
+    latest, before = journal.plan_marks(night, yard=yard)
+    plan = _plan(journal, latest)
+    last_night = _plan(journal, before) if before is not None and before.night == night - timedelta(days=1) else None
     if plan is None and last_night is None:
-        return Earlier(plan, _last(before))
+        return Earlier(plan, _last(journal, before))
     ledger = Ledger(journal, yard)
     ticks = ticks_of(ledger, night)
     if last_night is not None:
         # What was ticked after the last plan of that night was made is done all the same.
         ticked = done_by_now(last_night, ticks_of(ledger, last_night.night))
         last_night = last_night.model_copy(update={"done": list(ticked)})
-    return Earlier(plan, _last(before), still_standing(plan, last_night), ticks)
+    return Earlier(plan, _last(journal, before), still_standing(plan, last_night), ticks)
 
 
 def latest_plan(journal: Journal, yard: str, night: date) -> EveningPlan | None:
@@ -104,7 +112,11 @@ def latest_plan(journal: Journal, yard: str, night: date) -> EveningPlan | None:
     EveningPlan or None
         None as well for a plan in a format that is no longer read.
     """
-    return _plan(journal.latest_plan(night, yard=yard))
+    key = (yard, night, journal.state())
+    return _LATEST.of(journal, key=key, make=lambda: _plan(journal, journal.plan_marks(night, yard=yard)[0]))
+
+
+_LATEST: Kept[EveningPlan | None] = Kept(16)
 
 
 def still_standing(tonight: EveningPlan | None, last_night: EveningPlan | None) -> tuple[StandingPart, ...]:
@@ -209,29 +221,51 @@ def _named(word: str, plan: EveningPlan | None, now: datetime) -> DoneTask:
         return DoneTask(key=word, what=word, at=now)
     if plan is None:
         raise PlanError(
-            f"--done {word}: numbers are those of a checklist kept in the journal, and there is none for this night; "
-            "give the task's key, such as cover:fleece_medium@mango (see key in --json)"
+            say(
+                "--done {word}: numbers are those of a checklist kept in the journal, and there is none for this "
+                "night; give the task's key, such as cover:fleece_medium@mango (see key in --json)",
+                word=word,
+            )
         )
-    orders = f"1 to {len(tasks)}" if tasks else "empty"
-    raise PlanError(f"--done {word}: the checklist made last for this night is {orders}")
+    if not tasks:
+        raise PlanError(say("--done {word}: the checklist made last for this night is empty", word=word))
+    raise PlanError(
+        say("--done {word}: the checklist made last for this night is 1 to {last}", word=word, last=len(tasks))
+    )
 
 
-def _plan(stored: StoredPlan | None) -> EveningPlan | None:
-    if stored is None:
-        return None
-    try:
-        return EveningPlan.model_validate_json(stored.document)
-    except ValidationError:
-        return None
+def _plan(journal: Journal, mark: PlanMark | None) -> EveningPlan | None:
+    return None if mark is None else _read(journal, mark)[0]
 
 
-def _last(stored: StoredPlan | None) -> LastTime | None:
+def _last(journal: Journal, mark: PlanMark | None) -> LastTime | None:
+    return None if mark is None else _read(journal, mark)[1]
+
+
+_READ: Kept[tuple[EveningPlan | None, LastTime | None]] = Kept(16)
+"""Plans as they were read, by the digest of their documents: reading one takes a twentieth of a second, and every
+telephone that looks whether something was ticked asks for it."""
+
+
+def _read(journal: Journal, mark: PlanMark) -> tuple[EveningPlan | None, LastTime | None]:
+    """Read a stored plan, and of it what it chose; None for what cannot be read any more."""
+
+    def read() -> tuple[EveningPlan | None, LastTime | None]:
+        document = journal.plan(mark.id).document
+        try:
+            plan = EveningPlan.model_validate_json(document)
+        except ValidationError:
+            plan = None
+        return plan, _chosen(document, mark.night)
+
+    return _READ.of(key=(mark.sha256, mark.night), make=read)
+
+
+def _chosen(document: str, night: date) -> LastTime | None:
     """Read only what is needed, so that plans of earlier versions of the program can still be compared with."""
-    if stored is None:
-        return None
     try:
-        trees = json.loads(stored.document)["trees"]
+        trees = json.loads(document)["trees"]
         measures = {str(tree["id"]): str(tree["measure"]) for tree in trees if tree["measure"] != "leave"}
     except (ValueError, KeyError, TypeError):
         return None
-    return LastTime(stored.night, measures)
+    return LastTime(night, measures)

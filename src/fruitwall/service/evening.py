@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fruitwall.errors import PlanError
+from fruitwall.errors import PlanError, noting_errors
 from fruitwall.service.nights import Evening, evening_of
 from fruitwall.service.nights import tonight as tonight_of
-from fruitwall.speech import noting
+from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
     from fruitwall.service.compose import Decision
@@ -31,15 +31,15 @@ MAX_NIGHTS = 5
 SPIN_UP_DAYS = 7
 
 STAGES = (
-    "reading the weather",
-    "surveying the yard",
-    "computing each tree's nights",
-    "choosing",
-    "following the night hour by hour",
+    marked("reading the weather"),
+    marked("surveying the yard"),
+    marked("computing each tree's nights"),
+    marked("choosing"),
+    marked("following the night hour by hour"),
 )
 """What is reported while a plan is made, in order."""
 
-PREPARING = "preparing the calculation for this machine, once: about ten seconds"
+PREPARING = marked("preparing the calculation for this machine, once: about ten seconds")
 """Reported if, and only if, the kernel has to be compiled: on the first use, or after an update."""
 
 Report = Callable[[str], None]
@@ -112,7 +112,7 @@ def plan_evening(
     """
     from fruitwall.service.reader import book_of, with_phrases
 
-    with noting() as book:
+    with noting_errors() as book:
         if before is not None:
             book.phrases.update(book_of(before).phrases)  # what is done already is told in the old plan's words
         plan = _plan_evening(
@@ -174,7 +174,7 @@ def _plan_evening(
             outlook = look_out(situation, threads=threads)
     except ValueError as error:
         # The layers below refuse what is impossible in their own words; here it is the yard or weather that is.
-        raise PlanError(f"this evening cannot be computed: {error}") from error
+        raise PlanError(say("this evening cannot be computed: {error}", error=error)) from error
     report(STAGES[3])
     decision, seconds = _decide(outlook, last=last, aversion=worst_case, before=before)
     report(STAGES[4])
@@ -206,9 +206,10 @@ def with_time_left(yard: Yard, evening: Evening, already: Mapping[str, float] | 
     """
     left = evening.minutes_left()
     used = already or {}
+    own = {one.id: one.minutes_before_dusk if one.is_here(evening.night.name) else 0.0 for one in yard.people}
     people = [
         person.model_copy(
-            update={"minutes_before_dusk": min(max(0.0, person.minutes_before_dusk - used.get(person.id, 0.0)), left)}
+            update={"minutes_before_dusk": min(max(0.0, own[person.id] - used.get(person.id, 0.0)), left)}
         )
         for person in yard.people
     ]
@@ -235,8 +236,8 @@ def _refuse_unknown(situation: Situation) -> None:
         if task.key not in known:
             near = near_names(task.key, known)
             raise PlanError(
-                f'"{task.key}" is said to be done, but is not among what could be done tonight'
-                + (f"; near names: {', '.join(near)}" if near else "")
+                say('"{task}" is said to be done, but is not among what could be done tonight', task=task.key)
+                + (say("; near names: {names}", names=", ".join(near)) if near else "")
             )
 
 
@@ -249,10 +250,16 @@ def evenings_ahead(location: Location, forecast: Forcing, day: date, nights: int
         If the first night is over, or `nights` not from 1 to 10.
     """
     if not 1 <= nights <= 10:
-        raise PlanError(f"nights must be from 1 to 10, got {nights}")
+        raise PlanError(say("nights must be from 1 to 10, got {nights}", nights=nights))
     first = evening_of(location, day, now)
     if first.uncover <= now:
-        raise PlanError(f"the night of {day} is over; the next is that of {tonight_of(location, now)}")
+        raise PlanError(
+            say(
+                "the night of {day} is over; the next is that of {next}",
+                day=day,
+                next=tonight_of(location, now),
+            )
+        )
     last = forecast.end_utc
     found = [first]
     for ahead in range(1, nights):

@@ -268,6 +268,7 @@ class PhraseOf(Document):
     many: str | None = Field(default=None, description="Template for more than one, if it counts something")
     count: int | None = None
     values: dict[str, str | int | float | AmountOf | None] = {}
+    capital: bool = Field(default=False, description="Whether it begins with a capital where its template does not")
 
 
 class EveningPlan(Document):

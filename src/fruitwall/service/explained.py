@@ -17,7 +17,7 @@ from fruitwall.service.evening_document import ColdExplained, ColdPart
 from fruitwall.service.household import Household, percent
 from fruitwall.service.station import spread
 from fruitwall.service.words import TISSUE_WORDS, sentence
-from fruitwall.speech import marked, say
+from fruitwall.speech import marked, say, say_list
 
 if TYPE_CHECKING:
     from fruitwall.physics.contributions import Chain
@@ -32,7 +32,29 @@ REST = "rest"
 
 GROUND_WORDS = {"bare": marked("Bare ground"), "turf": marked("Turf"), "mulch": marked("Mulch")}
 
-DURATION_WORDS = {0.5: "half hour", 1.0: "hour", 2.0: "two hours", 4.0: "four hours", 8.0: "eight hours"}
+DURATION_WORDS = {
+    0.5: marked("half hour"),
+    1.0: marked("hour"),
+    2.0: marked("two hours"),
+    4.0: marked("four hours"),
+    8.0: marked("eight hours"),
+}
+
+SOIL_HEAT = {
+    ("sand", "dry"): marked("heat of dry sand"),
+    ("sand", "moist"): marked("heat of moist sand"),
+    ("sand", "wet"): marked("heat of wet sand"),
+    ("loam", "dry"): marked("heat of dry loam"),
+    ("loam", "moist"): marked("heat of moist loam"),
+    ("loam", "wet"): marked("heat of wet loam"),
+    ("clay", "dry"): marked("heat of dry clay"),
+    ("clay", "moist"): marked("heat of moist clay"),
+    ("clay", "wet"): marked("heat of wet clay"),
+}
+"""What soil and moisture give; whole, since other languages bend the one by the other."""
+
+STATION_HEIGHT_M = 2.0
+"""At which weather services hang their thermometers."""
 
 
 def explain_cold(
@@ -147,57 +169,54 @@ def _words(outlook: Outlook, at: int, chosen: int, tissue: str, household: House
     spot, yard = outlook.situation.spots[at], outlook.situation.yard
     measure = outlook.situation.measures[at][chosen]
     ground = yard.ground
-    paved = [name for name, share in (("paving", spot.paving_share), ("water", spot.pond_share)) if share > 0]
+    paved = [name for name, share in ((say("paving"), spot.paving_share), (say("water"), spot.pond_share)) if share > 0]
     seen = min(1.0, spot.paving_share + spot.pond_share)
-    tissues = sentence(TISSUE_WORDS[tissue])
+    tissues = sentence(say(TISSUE_WORDS[tissue]))
     if tissue == "root":
-        sky = (say("{tissues} in the open", tissues=tissues), "what they still hold of the warmth of the days before")
+        sky = (
+            say("{tissues} in the open", tissues=tissues),
+            say("what they still hold of the warmth of the days before"),
+        )
     else:
-        sky = (say("{tissues} under the open sky", tissues=tissues), "over ground that would give no heat")
+        sky = (say("{tissues} under the open sky", tissues=tissues), say("over ground that would give no heat"))
+    clear = say("as far as the night is clear and still")
     return {
-        "offset": ("Clear-night offset of the yard", "as far as the night is clear and still"),
-        "hollow": ("Cold air that gathers here", "as far as the night is clear and still"),
+        "offset": (say("Clear-night offset of the yard"), clear),
+        "hollow": (say("Cold air that gathers here"), clear),
         "height": (
             say("Crown at {length}", length=household.length(spot.height_m)),
-            "the thermometer hangs at 2 m, and cold air lies low",
-        )
-        if household.display.length != "ft"
-        else (
-            say("Crown at {length}", length=household.length(spot.height_m)),
-            "the thermometer hangs at 6½ ft, and cold air lies low",
+            say(
+                "the thermometer hangs at {height}, and cold air lies low",
+                height=household.length(STATION_HEIGHT_M),
+            ),
         ),
         "sky": sky,
         "wind": (
-            "Shelter from the wind",
+            say("Shelter from the wind"),
             say("wind here {percent} of the open yard's, which brings less warmth", percent=percent(spot.wind_share)),
         ),
-        "canopy": ("Crowns and hills", say("hide {percent} of the sky", percent=percent(spot.canopy))),
-        "roof": ("Roof overhead", say("hide {percent} of the sky", percent=percent(spot.roof))),
-        "walls": ("Walls and fences", say("hide {percent} of the sky", percent=percent(spot.wall))),
-        "wall_warmth": ("Warmth that walls keep", "sun of the days before, or a heated house"),
+        "canopy": (say("Crowns and hills"), say("hide {percent} of the sky", percent=percent(spot.canopy))),
+        "roof": (say("Roof overhead"), say("hide {percent} of the sky", percent=percent(spot.roof))),
+        "walls": (say("Walls and fences"), say("hide {percent} of the sky", percent=percent(spot.wall))),
+        "wall_warmth": (say("Warmth that walls keep"), say("sun of the days before, or a heated house")),
         "ground": (
             say("{ground} below", ground=GROUND_WORDS[spot.ground]),
-            say("heat of {moisture} {soil}", moisture=ground.moisture, soil=_soil(ground.soil)),
+            say(SOIL_HEAT[ground.soil, ground.moisture]),
         ),
         "paving": (
-            say("{ground} below", ground=sentence(" and ".join(paved))),
+            say("{ground} below", ground=sentence(say_list(paved))),
             say("{percent} of the ground it sees", percent=percent(seen)),
         ),
-        "shade": ("Sun kept off by day", "ground in the shade stores less"),
-        REST: ("Everything else", "too small to tell apart"),
-        "place": ("Its place for tonight", measure.name),
-        "watering": ("Watered ground", "conducts and stores more heat"),
-        "cover": ("Cover" if measure.shelter is None else "Shelter closed", measure.name),
-        "barrels": ("Barrels of water", "stand warm from the day"),
-        "lamps": ("Lamps", ""),
-        "heater": ("Heater", ""),
-        "room": ("Indoors", measure.name),
+        "shade": (say("Sun kept off by day"), say("ground in the shade stores less")),
+        REST: (say("Everything else"), say("too small to tell apart")),
+        "place": (say("Its place for tonight"), measure.name),
+        "watering": (say("Watered ground"), say("conducts and stores more heat")),
+        "cover": (say("Cover" if measure.shelter is None else "Shelter closed"), measure.name),
+        "barrels": (say("Barrels of water"), say("stand warm from the day")),
+        "lamps": (say("Lamps"), ""),
+        "heater": (say("Heater"), ""),
+        "room": (say("Indoors"), measure.name),
     }
-
-
-def _soil(name: str) -> str:
-    """Write a soil's name in words."""
-    return name.replace("_", " ")
 
 
 @dataclass(frozen=True)
@@ -227,11 +246,10 @@ class ColdRow:
 
 def cold_title(explained: ColdExplained, household: Household) -> str:
     """Say what the rows are of: tissue, duration and unit."""
-    span = DURATION_WORDS[explained.hours]
     return say(
         "How the coldest {span} of its {value} comes about ({degree})",
-        span=span,
-        value=TISSUE_WORDS[explained.tissue],
+        span=say(DURATION_WORDS[explained.hours]),
+        value=say(TISSUE_WORDS[explained.tissue]),
         degree=household.degree,
     )
 
@@ -257,18 +275,18 @@ def cold_rows(explained: ColdExplained, household: Household) -> list[ColdRow]:
     """
     from fruitwall.physics.contributions import TREATMENT_PARTS
 
-    what = sentence(TISSUE_WORDS[explained.tissue])
+    what = sentence(say(TISSUE_WORDS[explained.tissue]))
     done = [part for part in explained.parts if part.key in TREATMENT_PARTS]
     alone = [part for part in explained.parts if part.key not in TREATMENT_PARTS]
     now_c = explained.station_c
     rows = [
         ColdRow(
             "start",
-            "Station air",
+            say("Station air"),
             "",
             household.tenths(now_c),
             "",
-            say("its coldest {value}", value=DURATION_WORDS[explained.hours]),
+            say("its coldest {value}", value=say(DURATION_WORDS[explained.hours])),
         )
     ]
     for group, total in (
@@ -278,7 +296,7 @@ def cold_rows(explained: ColdExplained, household: Household) -> list[ColdRow]:
         for part in group:
             before, now_c = now_c, now_c + part.kelvin
             change = household.change(before, now_c)
-            if part.key == REST and not float(change.lstrip("+\N{MINUS SIGN}")):
+            if part.key == REST and not change.strip("+\N{MINUS SIGN}0.,"):
                 continue
             rows.append(ColdRow("part", part.label, change, household.tenths(now_c), _span(part, household), part.note))
         if group:

@@ -8,16 +8,17 @@ from pydantic import Field
 
 from fruitwall.plans.gear_facts import ContainerFact, CoverFact, Range, container_facts, cover_facts
 from fruitwall.service.evening_document import Document
-from fruitwall.service.household import NO_BREAK, Household, signed
+from fruitwall.service.household import NO_BREAK, Household, decimal, signed
 from fruitwall.service.kind import origin_of
 from fruitwall.service.kind_document import Origin
+from fruitwall.speech import marked, say
 from fruitwall.yard.display import format_quantity
 
-ABOUT_CONTAINERS = (
+ABOUT_CONTAINERS = marked(
     "What a nursery calls 15 gallons holds about 55 litres. Where nobody has weighed a pot, the plan works its mass "
     "out from volume, mix, wetness and tree; the masses here are the published ones beside it."
 )
-ABOUT_COVERS = (
+ABOUT_COVERS = marked(
     "How much warmer it was under covers at night, as published: from nothing to many degrees, for the gain comes from "
     "the ground and depends on wind and sky. The plan does not use these gains; it works each cover out from its own "
     "heat balance, and its answers can be held against them."
@@ -105,14 +106,18 @@ def container_figures(row: ContainerRow | ContainerGroup, household: Household) 
     """
     parts = []
     if row.volume_l:
-        parts.append(_span(row.volume_l, lambda value: format_quantity(value, "volume", household.display)))
+        parts.append(_span(row.volume_l, lambda value: decimal(format_quantity(value, "volume", household.display))))
     if row.mass_kg:
-        mass = _span(row.mass_kg, lambda value: format_quantity(value, "mass", household.display))
-        parts.append(f"{mass} watered")
+        mass = _span(row.mass_kg, lambda value: decimal(format_quantity(value, "mass", household.display)))
+        parts.append(say("{mass} watered", mass=mass))
     if isinstance(row, ContainerRow):
-        sizes = (("across the top", row.top_cm), ("across the base", row.base_cm), ("high", row.height_cm))
-        parts += [f"{_centimetres(size, household)} {what}" for what, size in sizes if size is not None]
-    return "; ".join(parts) or "no figure"
+        sizes = (
+            (marked("{size} across the top"), row.top_cm),
+            (marked("{size} across the base"), row.base_cm),
+            (marked("{size} high"), row.height_cm),
+        )
+        parts += [say(what, size=_centimetres(size, household)) for what, size in sizes if size is not None]
+    return "; ".join(parts) or say("no figure")
 
 
 def cover_figures(row: CoverRow, household: Household) -> str:
@@ -128,17 +133,18 @@ def cover_figures(row: CoverRow, household: Household) -> str:
         parts.append(f"{row.g_m2:.0f}{NO_BREAK}g/m²")
     if row.gain_k:
         gain = _span(row.gain_k, lambda k: f"{signed(_gain(k, household))}{NO_BREAK}{household.step}")
-        parts.append(f"{gain} at night")
+        parts.append(say("{gain} at night", gain=gain))
     if row.light:
-        parts.append(f"{_span(row.light, lambda share: f'{100 * share:.0f}{NO_BREAK}%')} of the light")
+        parts.append(say("{share} of the light", share=_span(row.light, lambda share: f"{100 * share:.0f}{NO_BREAK}%")))
     if row.u_w_m2k:
-        parts.append(f"passes {_span(row.u_w_m2k, lambda u: f'{u:.1f}{NO_BREAK}W/(m²{NO_BREAK}K)')}")
-    return "; ".join(parts) or "no figure"
+        heat = _span(row.u_w_m2k, lambda u: decimal(f"{u:.1f}{NO_BREAK}W/(m²{NO_BREAK}K)"))
+        parts.append(say("passes {heat}", heat=heat))
+    return "; ".join(parts) or say("no figure")
 
 
 def _gain(kelvin: float, household: Household) -> str:
     """Write a gain with its sign, in the household's degrees."""
-    return f"{kelvin * 1.8 if household.fahrenheit else kelvin:+.1f}"
+    return decimal(f"{kelvin * 1.8 if household.fahrenheit else kelvin:+.1f}")
 
 
 def _centimetres(size_cm: float, household: Household) -> str:
@@ -154,7 +160,7 @@ def _span(span: Span, written: Callable[[float], str]) -> str:
     if low == high:
         return high
     unit = high[high.find(NO_BREAK) :]
-    return f"{low.removesuffix(unit)} to {high}"
+    return say("{low} to {high}", low=low.removesuffix(unit), high=high)
 
 
 def _container(fact: ContainerFact) -> ContainerRow:

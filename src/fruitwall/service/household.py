@@ -19,21 +19,20 @@ from fruitwall.yard.model import Display
 
 MINUS = "\N{MINUS SIGN}"
 NO_BREAK = "\N{NO-BREAK SPACE}"
-UNKNOWN = "unknown"
 FEET_PER_METRE = 1 / 0.3048
 MILES_PER_HOUR = 3600 / 1609.344
 """One metre a second in miles an hour."""
 
 
-TEMPERATURE_IN_TEXT = re.compile(r"([-\N{MINUS SIGN}]?\d+(?:\.\d+)?)\s*°C")
-LENGTH_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*m\b(?![²/])")
-MASS_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*kg\b")
-DIFFERENCE_IN_TEXT = re.compile(r"(\d+(?:\.\d+)?)\s*K\b")
+TEMPERATURE_IN_TEXT = re.compile(r"([-\N{MINUS SIGN}]?\d+(?:[.,]\d+)?)\s*°C")
+LENGTH_IN_TEXT = re.compile(r"(\d+(?:[.,]\d+)?)\s*m\b(?![²/])")
+MASS_IN_TEXT = re.compile(r"(\d+(?:[.,]\d+)?)\s*kg\b")
+DIFFERENCE_IN_TEXT = re.compile(r"(\d+(?:[.,]\d+)?)\s*K\b")
 
 
 def _number(text: str) -> float:
-    """Read a number written with either minus sign."""
-    return float(text.replace(MINUS, "-"))
+    """Read a number written with either minus sign and either decimal mark."""
+    return float(text.replace(MINUS, "-").replace(",", "."))
 
 
 @dataclass(frozen=True)
@@ -61,7 +60,7 @@ class Household:
     def temperature(self, celsius: float) -> str:
         """Write a temperature: whole °F, or °C with one decimal."""
         if isnan(celsius):
-            return UNKNOWN
+            return say("unknown")
         text = f"{celsius * 1.8 + 32:.0f}" if self.fahrenheit else f"{celsius:.1f}"
         return Amount(decimal(f"{signed(text)}{NO_BREAK}{self.degree}"), "temperature", celsius)
 
@@ -72,40 +71,42 @@ class Household:
     def bare_difference(self, kelvin: float) -> str:
         """Write a signed difference without its unit: "+3", "\N{MINUS SIGN}1.5"."""
         if isnan(kelvin):
-            return UNKNOWN
+            return say("unknown")
         text = f"{kelvin * 1.8:+.0f}" if self.fahrenheit else f"{kelvin:+.1f}"
-        return signed(text) if float(text) else text.lstrip("+-")
+        return decimal(signed(text) if float(text) else text.lstrip("+-"))
 
     def tenths(self, celsius: float) -> str:
         """Write a temperature to a tenth of a degree without its unit, for a column that names it."""
-        return UNKNOWN if isnan(celsius) else signed(f"{self._degrees(celsius):.1f}")
+        return say("unknown") if isnan(celsius) else decimal(signed(f"{self.degrees(celsius):.1f}"))
 
     def change(self, before_c: float, after_c: float) -> str:
         """Write the difference of two temperatures as `tenths` shows them, with sign: "+0.7"; "0.0" for none."""
-        text = f"{round(self._degrees(after_c), 1) - round(self._degrees(before_c), 1):+.1f}"
-        return signed(text) if float(text) else "0.0"
+        text = f"{round(self.degrees(after_c), 1) - round(self.degrees(before_c), 1):+.1f}"
+        return decimal(signed(text) if float(text) else "0.0")
 
-    def _degrees(self, celsius: float) -> float:
-        """Turn a temperature into the household's degrees."""
+    def degrees(self, celsius: float) -> float:
+        """Turn a temperature into the household's degrees, not rounded."""
         return celsius * 1.8 + 32 if self.fahrenheit else celsius
 
     def temperatures(self, low_c: float, high_c: float) -> str:
-        """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"."""
-        low = self.temperature(low_c).removesuffix(f"{NO_BREAK}{self.degree}")
-        to = "a" if language() == "es" else "to"
-        return Amount(f"{low} {to} {self.temperature(high_c)}", "temperatures", low_c, high_c)
+        """Write a range of temperatures with one unit: "−3.1 to 0.2 °C"; once where both round to the same."""
+        low, high = self.temperature(low_c), self.temperature(high_c)
+        text = str(high)
+        if low != high:
+            text = say("{low} to {high}", low=low.removesuffix(f"{NO_BREAK}{self.degree}"), high=high)
+        return Amount(text, "temperatures", low_c, high_c)
 
     def difference(self, kelvin: float) -> str:
         """Write the size of a temperature difference without its sign: whole °F, or K with one decimal."""
         if isnan(kelvin):
-            return UNKNOWN
+            return say("unknown")
         size = abs(kelvin)
         text = f"{size * 1.8:.0f}" if self.fahrenheit else f"{size:.1f}"
         return Amount(decimal(f"{text}{NO_BREAK}{self.step}"), "difference", kelvin)
 
     def bound(self, kelvin: float) -> str:
         """Write a limit of the margin scale exactly: "2 K", "3.6 °F"."""
-        return f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}"
+        return decimal(f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}")
 
     def in_own_units(self, text: str) -> str:
         """Turn the °C, K, m and kg of a sentence from below into this household's units."""
@@ -116,7 +117,9 @@ class Household:
         if self.display.length == "ft":
             text = LENGTH_IN_TEXT.sub(lambda found: self.length(_number(found[1])), text)
         if self.display.mass == "lb":
-            text = MASS_IN_TEXT.sub(lambda found: format_quantity(_number(found[1]), "mass", self.display), text)
+            text = MASS_IN_TEXT.sub(
+                lambda found: decimal(format_quantity(_number(found[1]), "mass", self.display)), text
+            )
         return note_same(text, said)
 
     def again(self, amount: Amount) -> str:
@@ -149,7 +152,7 @@ class Household:
     def margin(self, kelvin: float) -> str:
         """Write a margin in words: "3.2 K to spare", "1.0 K short"."""
         if isnan(kelvin):
-            return UNKNOWN
+            return say("unknown")
         return say("{size} to spare" if kelvin >= 0 else "{size} short", size=self.difference(kelvin))
 
     def margin_number(self, kelvin: float) -> str:
@@ -169,7 +172,7 @@ class Household:
     def wind(self, metres_per_second: float) -> str:
         """Write a wind speed: whole miles an hour for households that read feet, else m/s with one decimal."""
         if isnan(metres_per_second):
-            return UNKNOWN
+            return say("unknown")
         if self.display.length == "ft":
             return Amount(f"{metres_per_second * MILES_PER_HOUR:.0f}{NO_BREAK}mph", "wind", metres_per_second)
         return Amount(decimal(f"{metres_per_second:.1f}{NO_BREAK}m/s"), "wind", metres_per_second)
@@ -191,13 +194,27 @@ class Household:
 def signed(text: str) -> str:
     """Replace the hyphen of a negative number by a minus sign, and drop it from a zero."""
     if text.startswith("-"):
-        return MINUS + text[1:] if text.strip("-0.") else text[1:]
+        return MINUS + text[1:] if text.strip("-0.,") else text[1:]
     return text
 
 
 def decimal(text: str) -> str:
     """Write the decimal mark of the language in force."""
     return text.replace(".", ",") if language() == "es" else text
+
+
+def number(value: float, decimals: int = 0) -> str:
+    """Write a bare number with the marks of the language in force: "1,651.5", in Spanish "1651,5".
+
+    Notes
+    -----
+    In Spanish thousands are parted by a space and from five digits on (Real Academia Española, Ortografía, 2010): a
+    point could be read as the decimal mark that it is in English and in Mexico.
+    """
+    text = f"{value:,.{decimals}f}"
+    if language() == "es":
+        text = text.replace(",", NO_BREAK if abs(value) >= 10_000 else "").replace(".", ",")
+    return signed(text)
 
 
 def weekday(day: date) -> str:
@@ -227,12 +244,11 @@ def short_day(day: date) -> str:
 def percent(share: float) -> str:
     """Write a probability: never "0 %" for something possible, never "100 %" for something not sure."""
     if isnan(share):
-        return UNKNOWN
-    spanish = language() == "es"
+        return say("unknown")
     if 0 < share < 0.01:
-        text = f"{'menos del' if spanish else 'under'}{NO_BREAK}1{NO_BREAK}%"
+        text = say("under\N{NO-BREAK SPACE}1\N{NO-BREAK SPACE}%")
     elif 0.99 < share < 1:
-        text = f"{'más del' if spanish else 'over'}{NO_BREAK}99{NO_BREAK}%"
+        text = say("over\N{NO-BREAK SPACE}99\N{NO-BREAK SPACE}%")
     else:
         text = f"{share * 100:.0f}{NO_BREAK}%"
     return Amount(text, "percent", share)
@@ -255,6 +271,15 @@ def minutes(value: float) -> str:
     if whole < 60:
         return f"{whole}{NO_BREAK}min"
     return f"{whole // 60}{NO_BREAK}h{NO_BREAK}{whole % 60:02d}{NO_BREAK}min"
+
+
+OWNER = "owner"
+"""As what somebody signs who needs no account, since nobody else comes in."""
+
+
+def author_words(author: str) -> str:
+    """Say who did something: by the name that somebody typed, or as the owner who needs no account."""
+    return say("owner") if author == OWNER else author
 
 
 def ago(then: datetime, now: datetime) -> str:

@@ -2,50 +2,57 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 
-from fruitwall.service.household import Household
+from fruitwall.service.household import Household, decimal
 from fruitwall.service.kind_document import HeatFact, KindDocument, Mark, Origin, Statement
+from fruitwall.speech import language, marked, say
 
 STAGES = {
-    "any": "of no stated age",
-    "mature": "grown",
-    "young": "young",
-    "new_growth": "new growth",
-    "flower": "flowers",
-    "fruit": "fruit",
+    "any": marked("of no stated age"),
+    "mature": marked("grown"),
+    "young": marked("young"),
+    "new_growth": marked("new growth"),
+    "flower": marked("flowers"),
+    "fruit": marked("fruit"),
 }
 EFFECTS = {
-    "leaf_injury": "leaf hurt",
-    "twig_injury": "twigs hurt",
-    "severe_injury": "badly hurt",
-    "death": "killed",
-    "chilling_injury": "hurt by chill",
+    "leaf_injury": marked("leaf hurt"),
+    "twig_injury": marked("twigs hurt"),
+    "severe_injury": marked("badly hurt"),
+    "death": marked("killed"),
+    "chilling_injury": marked("hurt by chill"),
 }
 TYPES = {
-    "threshold": "at or below this",
-    "survives": "stood this: its limit is colder",
-    "observed": "seen hurt so at this",
-    "lab_LT": "laboratory: half of the tissue dead",
-    "db_code": "whole-degree code of a data base",
-    "growth_limit": "growth stops: no injury, not used",
+    "threshold": marked("at or below this"),
+    "survives": marked("stood this: its limit is colder"),
+    "observed": marked("seen hurt so at this"),
+    "lab_LT": marked("laboratory: half of the tissue dead"),
+    "db_code": marked("whole-degree code of a data base"),
+    "growth_limit": marked("growth stops: no injury, not used"),
 }
 SHORT_TYPES = {
-    "threshold": "limit",
-    "survives": "stood it",
-    "observed": "seen",
-    "lab_LT": "laboratory",
-    "db_code": "code",
-    "growth_limit": "growth",
+    "threshold": marked("limit"),
+    "survives": marked("stood it"),
+    "observed": marked("seen"),
+    "lab_LT": marked("laboratory"),
+    "db_code": marked("code"),
+    "growth_limit": marked("growth"),
 }
 HEAT_EFFECTS = {
-    "growth_stops": "growth stops",
-    "flower_drop": "flowers drop",
-    "leaf_scorch": "leaf scorched",
-    "sunburn": "sunburn",
+    "growth_stops": marked("growth stops"),
+    "flower_drop": marked("flowers drop"),
+    "leaf_scorch": marked("leaf scorched"),
+    "sunburn": marked("sunburn"),
 }
+
+JOINING = re.compile(r" (to|or) ")
+"""What parts the figures of a statement that is not said as a whole."""
+
+JOINTS = (marked("to"), marked("or"))
 
 AXIS_STEPS = (1, 2, 5, 10, 20)
 """Distances between the numbers of an axis, in the household's degrees."""
@@ -64,11 +71,6 @@ class Axis:
         return min(1.0, max(0.0, (degrees - self.low) / (self.high - self.low)))
 
 
-def degrees(celsius: float, household: Household) -> float:
-    """Turn a temperature into the household's degrees, not rounded."""
-    return celsius * 1.8 + 32 if household.fahrenheit else celsius
-
-
 def axis_of(document: KindDocument, household: Household, *, most_ticks: int = 8) -> Axis:
     """Give an axis on which all levels and all marks have room.
 
@@ -85,7 +87,7 @@ def axis_of(document: KindDocument, household: Household, *, most_ticks: int = 8
     """
     ends = [end for g in document.grades for end in (g.middle_c - g.sd_k, g.middle_c + g.sd_k)]
     ends += [end for s in document.statements if s.mark for end in (s.mark.low_c, s.mark.high_c)]
-    low, high = degrees(min(ends), household), degrees(max(ends), household)
+    low, high = household.degrees(min(ends)), household.degrees(max(ends))
     step = next((s for s in AXIS_STEPS if (high - low) / s <= most_ticks - 2), AXIS_STEPS[-1])
     first, last = floor(low / step), ceil(high / step)
     return Axis(first * step, last * step, tuple(step * n for n in range(first, last + 1)))
@@ -93,7 +95,7 @@ def axis_of(document: KindDocument, household: Household, *, most_ticks: int = 8
 
 def subject(statement: Statement) -> str:
     """Say what a statement is about: "grown, killed"."""
-    return f"{STAGES[statement.stage]}, {EFFECTS[statement.effect]}"
+    return say("{parts}, {last}", parts=say(STAGES[statement.stage]), last=say(EFFECTS[statement.effect]))
 
 
 def figure(statement: Statement, household: Household) -> str:
@@ -102,34 +104,55 @@ def figure(statement: Statement, household: Household) -> str:
         own = household.temperature(statement.low_c)
     else:
         own = household.temperatures(statement.low_c, statement.high_c)
-    stated = statement.as_stated.replace("-", "−") if statement.as_stated.startswith("-") else statement.as_stated
+    said = say(statement.as_stated)
+    if said == statement.as_stated:
+        said = JOINING.sub(lambda found: f" {say(found[1])} ", said)
+    stated = decimal(said)
+    stated = stated.replace("-", "−") if stated.startswith("-") else stated
     if not stated:
         return own
     other = "°C" if household.fahrenheit else "°F"
-    return stated if other not in stated and household.degree in stated else f"{own} (stated: {stated})"
+    as_read = other not in stated and household.degree in stated
+    return stated if as_read else say("{figure} (stated: {stated})", figure=own, stated=stated)
 
 
 def hours(statement: Statement) -> str:
     """Say for how long, if it is published."""
-    return "hours not published" if statement.hours is None else f"for {statement.hours:g} h"
+    if statement.hours is None:
+        return say("hours not published")
+    return say("for {hours:g} h", hours=float(statement.hours))
 
 
 def heat_words(heat: HeatFact, household: Household) -> str:
     """Say what is published on heat: "46.0 °C: sunburn (apple fruit)", with our note."""
-    effect = HEAT_EFFECTS.get(heat.effect, heat.effect.replace("_", " "))
-    note = f". Our note: {heat.note}" if heat.note else ""
-    return f"{household.temperature(heat.temperature_c)}: {effect} ({heat.about or STAGES[heat.stage]}){note}"
+    words = say(
+        "{temperature}: {effect} ({what})",
+        temperature=household.temperature(heat.temperature_c),
+        effect=say(HEAT_EFFECTS[heat.effect]),
+        what=heat.about or say(STAGES[heat.stage]),
+    )
+    return f"{words}. {our_note(heat.note)}" if heat.note else words
+
+
+def our_note(note: str) -> str:
+    """Give a remark of ours on a figure, as what it is."""
+    return say("Our note: {note}", note=note)
+
+
+def name_for_reader(english: Sequence[str], spanish: Sequence[str]) -> str:
+    """Give the name by which somebody calls a kind: in Spanish its Spanish one, where it has one."""
+    return spanish[0] if language() == "es" and spanish else english[0]
 
 
 def guessed_words(asked: str, name: str) -> str:
     """Say that a name was taken for that of a kind."""
-    return f"No kind is named “{asked}”. This is {name}, whose name comes nearest."
+    return say("No kind is named “{asked}”. This is {name}, whose name comes nearest.", asked=asked, name=name)
 
 
 def mark_words(mark: Mark, household: Household) -> str:
     """Say where a statement puts the limit of the tissue in an hour."""
     if mark.colder:
-        return f"colder than {household.temperature(mark.high_c)}"
+        return say("colder than {temperature}", temperature=household.temperature(mark.high_c))
     return household.temperatures(mark.low_c, mark.high_c)
 
 

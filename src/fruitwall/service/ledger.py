@@ -70,6 +70,16 @@ SIGNS = (
 )
 """What can be seen, each key with plain words."""
 
+DEED_NAMES = {
+    "watered": marked("Watered"),
+    "pruned": marked("Pruned"),
+    "fed": marked("Fed"),
+    "harvested": marked("Harvested"),
+    "sprayed": marked("Sprayed"),
+    "moved": marked("Moved"),
+}
+"""Deeds of a tree that are one touch away; the others are tasks of an evening."""
+
 STAGES = ("dormant", "bud", "bloom", "fruit_set", "fruit", "harvest", "flush", "shedding")
 """Growth stages, in the order of a year."""
 
@@ -203,6 +213,14 @@ def body_of(entry: LedgerEntry) -> Body:
     return read_body(entry.kind, entry.body)
 
 
+def says(entry: LedgerEntry) -> Body | None:
+    """Read what an entry says; None for one of a form that is no longer read."""
+    try:
+        return body_of(entry)
+    except JournalError:
+        return None
+
+
 def read_body(kind: str, text: str) -> Body:
     """Read the JSON of an entry.
 
@@ -227,6 +245,12 @@ def read_body(kind: str, text: str) -> Body:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"]) or kind
         raise JournalError(f"{where}: {first['msg']}") from error
+
+
+def trees_of(entry: LedgerEntry, body: Body) -> list[str]:
+    """Give the trees that an entry tells of; none for the whole yard."""
+    several = body.trees if isinstance(body, Deed) else []
+    return list(several) or ([entry.tree] if entry.tree is not None else [])
 
 
 def take_back(ledger: Ledger, number: str, *, signed: Signed, within: timedelta | None = UNDO_FOR) -> LedgerEntry:

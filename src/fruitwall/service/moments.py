@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+import re
+from datetime import date, datetime
 from typing import Annotated
 
 from pydantic import AwareDatetime, BeforeValidator
@@ -35,3 +36,32 @@ def written_out(moment: object) -> object:
 
 WrittenMoment = Annotated[AwareDatetime, BeforeValidator(written_out)]
 """A moment with its zone, written out (RFC 3339)."""
+
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+
+
+def day_written_out(day: object) -> object:
+    """Refuse a day given as a bare number, which would be read as seconds since 1970.
+
+    Parameters
+    ----------
+    day : object
+        As it came, before it is read.
+
+    Returns
+    -------
+    object
+        The same.
+
+    Raises
+    ------
+    ValueError
+        If it is not of the form of 2026-12-22.
+    """
+    if isinstance(day, date) or (isinstance(day, str) and _DAY.fullmatch(day)):
+        return day
+    raise ValueError(say("A night is named by the date of its evening: 2026-12-22."))
+
+
+WrittenDay = Annotated[date, BeforeValidator(day_written_out)]
+"""A day, written out (RFC 3339, full-date)."""

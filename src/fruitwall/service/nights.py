@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from fruitwall.errors import PlanError
 from fruitwall.physics.treatment import Night
+from fruitwall.speech import say
 from fruitwall.yard.model import Location
 
 if TYPE_CHECKING:
@@ -116,8 +118,13 @@ def evening_of(location: Location, day: date, now: datetime | None = None) -> Ev
     if not start < sunset < sunrise < end:
         by_clock = ", ".join(f"{moment.astimezone(zone):%a %H:%M}" for moment in (sunset, sunrise))
         raise PlanError(
-            f"at longitude {location.longitude_deg:g} the sun sets and rises at {by_clock} by the clock of "
-            f"{location.time_zone}: check location.longitude (west is negative) and location.time_zone"
+            say(
+                "at longitude {longitude:g} the sun sets and rises at {by_clock} by the clock of "
+                "{time_zone}: check location.longitude (west is negative) and location.time_zone",
+                longitude=location.longitude_deg,
+                by_clock=by_clock,
+                time_zone=location.time_zone,
+            )
         )
     uncover = min(sunrise + UNCOVER_AFTER_SUNRISE, end)
     begins = start if now is None else min(max(now.astimezone(UTC), start), end)
@@ -152,6 +159,7 @@ def tonight(location: Location, now: datetime) -> date:
     return running.night.name if now < running.uncover else today
 
 
+@lru_cache(maxsize=64)  # every page asks which night it is
 def _sun(
     location: Location, day: date, start: datetime, end: datetime
 ) -> tuple[datetime, datetime, datetime, datetime]:
@@ -163,7 +171,13 @@ def _sun(
     tomorrow = sun_times(day + timedelta(days=1), location.latitude_deg, location.longitude_deg, zone)
     if today.sunset is None or tomorrow.sunrise is None:
         if today.day_length_h >= 24 or tomorrow.day_length_h >= 24:
-            raise PlanError(f"on {day} the sun does not set at latitude {location.latitude_deg:g}: no night to plan")
+            raise PlanError(
+                say(
+                    "on {day} the sun does not set at latitude {latitude:g}: no night to plan",
+                    day=day,
+                    latitude=location.latitude_deg,
+                )
+            )
         evening, morning = start + POLAR_NIGHT_MARGIN, end - POLAR_NIGHT_MARGIN
         return evening, evening, morning, morning
     dusk = today.civil_dusk or today.sunset

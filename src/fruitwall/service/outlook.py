@@ -61,6 +61,9 @@ TRIFLE_K = 0.3
 RAIN_COUNTS_MM = 2.0
 """Rain before the night from which the ground needs no wetting. Assumption."""
 
+STEP = timedelta(minutes=15)
+"""Of the physics (`physics.night.simulate`)."""
+
 
 @dataclass(frozen=True, eq=False)
 class Situation:
@@ -361,9 +364,9 @@ def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
 
     nights = [evening.night for evening in situation.evenings]
     result = march(range(len(situation.spots)), situation.treatments, nights)
-    finished = finished_rows(situation)
-    since = done_since(situation)
-    if finished and since < nights[0].cover_on_utc:
+    for since, finished in finished_since(situation).items():
+        if since >= nights[0].cover_on_utc:
+            continue
         # What is done already counts from when it was done; the rest from now.
         rows = [[situation.treatments[at][row] for row in its] for at, its in finished.items()]
         earlier = march(list(finished), rows, [replace(nights[0], cover_on_utc=since), *nights[1:]])
@@ -373,26 +376,37 @@ def look_out(situation: Situation, *, threads: int = 2) -> Outlook:
     return judge(situation, result)
 
 
-def finished_rows(situation: Situation) -> dict[int, list[int]]:
-    """Give by tree the treatments of which every part is done already or stands as it is to be, leaving it apart."""
-    done = {task.key for task in situation.done}
+def finished_since(situation: Situation) -> dict[datetime, dict[int, list[int]]]:
+    """Give the treatments of which every part is done already or stands as it is to be, by when the last came about.
+
+    Parameters
+    ----------
+    situation : Situation
+
+    Returns
+    -------
+    dict of datetime to dict of int to list of int
+        By the moment, sunset at the earliest, else the next step of the physics: by tree the rows of its treatments,
+        leaving it apart. Cloth that was hung at five and lamps that were lit at seven count together from seven: a
+        treatment has one hour at which it begins.
+    """
+    sunset = situation.evenings[0].sunset
+    done = {task.key: task.at for task in situation.done}
     stands = {part.key for part in situation.standing}
-    found = {
-        at: [
-            row
-            for row, measure in enumerate(measures)
-            if measure.all_parts
-            and all(p.key in done or (p.key in stands and p.stays and not p.minutes_again) for p in measure.all_parts)
-        ]
-        for at, measures in enumerate(situation.measures)
-    }
-    return {at: rows for at, rows in found.items() if rows}
+    found: dict[datetime, dict[int, list[int]]] = {}
+    for at, measures in enumerate(situation.measures):
+        for row, measure in enumerate(measures):
+            parts = measure.all_parts
+            if parts and all(p.key in done or (p.key in stands and p.stays and not p.minutes_again) for p in parts):
+                last = max((done[part.key] for part in parts if part.key in done), default=sunset)
+                found.setdefault(_next_step(last) if last > sunset else sunset, {}).setdefault(at, []).append(row)
+    return found
 
 
-def done_since(situation: Situation) -> datetime:
-    """Give when the last of what is done was done, sunset at the earliest: all of it counts from then."""
-    tonight = situation.evenings[0]
-    return max(tonight.sunset, *(task.at for task in situation.done)) if situation.done else tonight.sunset
+def _next_step(moment: datetime) -> datetime:
+    """Give the first step at or after a moment: no finer time can be told from it, and few times cost few runs."""
+    past = (moment - datetime.min.replace(tzinfo=moment.tzinfo)) % STEP
+    return moment if not past else moment - past + STEP
 
 
 def _exposures(result: NightResult) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -15,6 +15,8 @@ from pydantic import TypeAdapter
 
 from fruitwall.errors import UnknownTaxonError
 from fruitwall.plants.catalogue import Catalogue, Evidence, Source, Taxon, catalogue, folded
+from fruitwall.said import note_of
+from fruitwall.speech import quantity, say, told
 from fruitwall.yard.model import Yard
 from fruitwall.yard.own_kinds import OwnFigure, OwnKind
 from fruitwall.yard.problems import Problem
@@ -34,7 +36,11 @@ def own_kind_problems(yard: Yard) -> list[Problem]:
         for field, name in _names(own):
             other = taken.setdefault(folded(name), own.id)
             if other != own.id:
-                text = f'"{name}" is already a name of {other}; give it another, such as "{name} here"'
+                text = say(
+                    '"{name}" is already a name of {other}; give it another, such as "{name} here"',
+                    name=name,
+                    other=other,
+                )
                 problems.append(Problem("error", ("kinds", at, field), text))
     return problems
 
@@ -52,17 +58,17 @@ def _problems(own: OwnKind) -> Iterator[tuple[tuple[str | int, ...], str]]:
     """Give what is wrong with one kind by itself, each with its place."""
     for at, figure in enumerate(own.evidence):
         if (figure.temperature_c is None) == (figure.between_c is None):
-            text = "expected either temperature: one figure, or between: two, such as [-3, -2], and not both"
+            text = say("expected either temperature: one figure, or between: two, such as [-3, -2], and not both")
             yield ("evidence", at), text
     if (own.like is None) == (own.family is None):
-        yield (), "expected either like: a kind of the catalogue, or family: a botanical family, and not both"
+        yield (), say("expected either like: a kind of the catalogue, or family: a botanical family, and not both")
     if own.like is not None:
         try:
             catalogue().find(own.like)
         except UnknownTaxonError as error:
             yield ("like",), str(error)
     elif own.hardier_k:
-        yield ("hardier",), "says hardier than what; give like: a kind of the catalogue, or leave it out"
+        yield ("hardier",), say("says hardier than what; give like: a kind of the catalogue, or leave it out")
 
 
 def catalogue_of(yard: Yard | None) -> Catalogue:
@@ -141,7 +147,14 @@ def _taxon(own: OwnKind, base: Catalogue) -> Taxon:
 
 def _taken_over(row: Evidence, taxon: Taxon, hardier_k: float) -> Evidence:
     """Give a published row as one of an own kind, moved by what that is hardier."""
-    moved = f"; stated {row.as_stated}, moved by {-hardier_k:+g} K" if hardier_k else ""
+    note: str = note_of(row.note)
+    if note:
+        taken = told("{note}; taken over from {taxon}", note=told(note), taxon=row.taxon)
+    else:
+        taken = told("taken over from {taxon}", taxon=row.taxon)
+    if hardier_k:
+        by = quantity(-hardier_k, "K", "+g")
+        taken = told("{note}; stated {stated}, moved by {by}", note=taken, stated=told(row.as_stated), by=by)
     return replace(
         row,
         taxon=taxon.scientific,
@@ -149,7 +162,7 @@ def _taken_over(row: Evidence, taxon: Taxon, hardier_k: float) -> Evidence:
         low_c=row.low_c - hardier_k,
         high_c=row.high_c - hardier_k,
         as_stated="" if hardier_k else row.as_stated,
-        note=f"{row.note}; taken over from {row.taxon}{moved}".lstrip("; "),
+        note=taken,
     )
 
 

@@ -6,6 +6,7 @@ they are unpacked; what is kept is drawn anew from the pixels alone, so that not
 
 from __future__ import annotations
 
+import re
 import threading
 import zipfile
 from collections.abc import Mapping
@@ -30,6 +31,14 @@ MOST_BYTES = 25_000_000
 
 MOST_PIXELS = 60_000_000
 """Largest picture unpacked: 180 MB as red, green and blue. Telephones take 12 to 50 million pixels; our judgement."""
+
+MOST_SCANS = 30
+"""Passes over a JPEG. Cameras write one to a dozen, from memory; each goes over all pixels, and an empty one takes some
+sixty bytes, so that a small file could keep this machine busy for hours. Our judgement."""
+
+MOST_PROFILE_BYTES = 2_000_000
+"""Largest colour profile that is followed. Those of cameras and screens have 0.5 to 20 kB, of printers to 1.5 MB, from
+memory. Our judgement."""
 
 LEAST_SIDE = 8
 """A picture of fewer pixels a side shows no tree."""
@@ -73,6 +82,9 @@ Six bytes and more, so that packed pixels do not hold them by chance: one in 40 
 
 # EXIF 2.32 (CIPA DC-008): tags of how it was held, of the time of taking, and of the group that holds the latter.
 _ORIENTATION, _EXIF_GROUP, _TAKEN, _TAKEN_OFFSET = 0x0112, 0x8769, 0x9003, 0x9011
+
+# A marker: not a byte of pixels (FF 00), a restart (FF D0 to D7) or filling (FF FF).
+_MARKER = re.compile(rb"\xff[^\x00\xff\xd0-\xd8]", re.DOTALL)
 
 _one_at_a_time = threading.Lock()
 
@@ -194,6 +206,8 @@ def read_picture(content: bytes, *, name: str = "", zone: tzinfo | None = None, 
         If it is too large, broken, animated, of another kind, or two kinds at once.
     """
     kind = _kind_of(content, name)
+    if kind == "JPEG" and jpeg_scans(content) > MOST_SCANS:
+        raise PictureRefused(_broken(kind))
     from PIL import Image, UnidentifiedImageError
 
     # One picture at a time: memory for one is known, and two cores gain little from more.
@@ -239,6 +253,32 @@ def _kind_of(content: bytes, name: str) -> str:
                 "again in a picture program.")
         )  # fmt: skip
     return kind
+
+
+def jpeg_scans(content: bytes) -> int:
+    """Count the passes of the first picture in a JPEG file (ITU-T T.81, annex B), without unpacking any.
+
+    Parameters
+    ----------
+    content : bytes
+        The file.
+
+    Returns
+    -------
+    int
+        Up to where the picture ends, or can no longer be followed.
+    """
+    scans, at = 0, 2
+    while marker := _MARKER.search(content, at):
+        at, kind = marker.end(), content[marker.end() - 1]
+        if kind == 0xD9:  # end of image; telephones put more behind it
+            break
+        if kind == 0x01:  # stands alone
+            continue
+        scans += kind == 0xDA
+        # Length of the segment, itself counted; the packed pixels behind a scan's head hold no marker of this form.
+        at += int.from_bytes(content[at : at + 2])
+    return scans
 
 
 def _sniffed(content: bytes) -> str | None:
@@ -295,7 +335,7 @@ def _in_srgb(image: Image.Image, profile: object) -> Image.Image:
         clear = image.convert("RGBA")
         image = Image.new("RGB", clear.size, "white")
         image.paste(clear, mask=clear.getchannel("A"))
-    if isinstance(profile, bytes) and image.mode in ("RGB", "CMYK"):
+    if isinstance(profile, bytes) and len(profile) <= MOST_PROFILE_BYTES and image.mode in ("RGB", "CMYK"):
         try:
             given = ImageCms.ImageCmsProfile(BytesIO(profile))
             turned = ImageCms.profileToProfile(image, given, ImageCms.createProfile("sRGB"), outputMode="RGB")

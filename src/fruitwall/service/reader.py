@@ -6,20 +6,26 @@ sentences, so that they can be said again.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Mapping
+from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
-from fruitwall.service.evening_document import AmountOf, EveningPlan, Limit, PhraseOf, WayOut
+from fruitwall.service.evening_document import AmountOf, EveningPlan, ForecastSummary, Limit, PhraseOf, WayOut
 from fruitwall.service.household import Household
+from fruitwall.service.kept import Kept
 from fruitwall.speech import Amount, Book, Phrase, language, writing
+
+Part = TypeVar("Part", bound=BaseModel)
 
 SENTENCES = {
     "verdict", "reason", "runner_up", "measure_name", "what", "person", "steps", "cautions", "warnings", "notes",
     "why", "one_more", "label", "value", "note", "following_nights", "unit",
 }  # fmt: skip
 """Fields that hold what a person reads."""
+
+TYPED = {"name", "person"}
+"""Fields in which names stand that somebody may have typed."""
 
 WORDS = {"safe", "watch", "danger", "deadly"}
 """A tree's verdict is a key, not a sentence."""
@@ -40,7 +46,34 @@ def with_phrases(plan: EveningPlan, book: Book) -> EveningPlan:
 
 def book_of(plan: EveningPlan) -> Book:
     """Give what made the sentences of a plan."""
-    return Book({text: _read(phrase) for text, phrase in plan.phrases.items()})
+    return book_from(plan.phrases)
+
+
+def book_from(phrases: Mapping[str, PhraseOf]) -> Book:
+    """Give what made some sentences, as a plan's document holds it."""
+    return Book({text: _read(phrase) for text, phrase in phrases.items()})
+
+
+def part_for_reader(plan: EveningPlan, part: Part, reader: Household) -> Part:
+    """Say a part of a plan, such as one tree, for somebody; the whole takes longer.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        With what made its sentences.
+    part : Document
+        Of this plan.
+    reader : Household
+        Units in which it is read.
+
+    Returns
+    -------
+    Document
+        A copy.
+    """
+    with writing(reader.again):
+        said: Part = _said(part, book_of(plan))
+    return said
 
 
 def plan_for_reader(plan: EveningPlan, reader: Household, own: Household) -> EveningPlan:
@@ -57,14 +90,53 @@ def plan_for_reader(plan: EveningPlan, reader: Household, own: Household) -> Eve
     Returns
     -------
     EveningPlan
-        The same one if nothing is to be changed.
+        The same one if nothing is to be changed; the same one again whenever this plan is said for such a reader.
     """
     if language() == "en" and reader == own:
         return plan
-    book = book_of(plan)
-    with writing(reader.again):
-        said: EveningPlan = _said(plan, book)
-    return said
+
+    def say_again() -> EveningPlan:
+        with writing(reader.again):
+            said: EveningPlan = _said(plan, book_of(plan))
+        return said
+
+    return _SAID.of(plan, key=(language(), reader, own), make=say_again)
+
+
+def forecast_for_reader(document: Mapping[str, Any]) -> ForecastSummary:
+    """Say source and warnings of a stored plan's forecast in the language in force; the rest of the plan is not read.
+
+    Parameters
+    ----------
+    document : mapping
+        A plan's document, also one of an earlier version of the program.
+
+    Returns
+    -------
+    ForecastSummary
+
+    Raises
+    ------
+    KeyError, ValidationError
+        If it holds no forecast.
+    """
+    forecast = ForecastSummary.model_validate(document["forecast"])
+    if language() == "en":
+        return forecast
+    written, needed = document.get("phrases") or {}, {}
+    open_ = [forecast.source, *forecast.warnings]
+    while open_:
+        text = open_.pop()
+        if text in written and text not in needed:
+            needed[text] = PhraseOf.model_validate(written[text])
+            open_ += [value for value in needed[text].values.values() if isinstance(value, str)]
+    book = book_from(needed)
+    said = {"source": book.said(forecast.source), "warnings": [book.said(text) for text in forecast.warnings]}
+    return forecast.model_copy(update=said)
+
+
+_SAID: Kept[EveningPlan] = Kept(24)
+"""Plans as they were said: a large one has thousands of sentences. Enough for some nights in a few languages."""
 
 
 def _said(part: Any, book: Book) -> Any:
@@ -73,8 +145,11 @@ def _said(part: Any, book: Book) -> Any:
     for name in type(part).model_fields:
         value = getattr(part, name)
         if _is_said(part, name) and value not in WORDS if isinstance(value, str) else _is_said(part, name):
+            typed = name in TYPED
             changed[name] = (
-                [book.said(text) for text in value] if isinstance(value, list) else value and book.said(value)
+                [book.said(text, typed=typed) for text in value]
+                if isinstance(value, list)
+                else value and book.said(value, typed=typed)
             )
         elif isinstance(value, BaseModel):
             changed[name] = _said(value, book)
@@ -84,7 +159,11 @@ def _said(part: Any, book: Book) -> Any:
 
 
 def _is_said(part: BaseModel, name: str) -> bool:
-    return name in SENTENCES or (name == "name" and isinstance(part, Limit | WayOut))
+    return (
+        name in SENTENCES
+        or (name == "name" and isinstance(part, Limit | WayOut))
+        or (name == "source" and isinstance(part, ForecastSummary))
+    )
 
 
 def _texts(part: BaseModel) -> Iterator[tuple[str, str]]:
@@ -104,7 +183,9 @@ def _written(phrase: Phrase) -> PhraseOf:
         else value
         for name, value in phrase.values.items()
     }
-    return PhraseOf(template=phrase.template, many=phrase.many, count=phrase.count, values=values)
+    return PhraseOf(
+        template=phrase.template, many=phrase.many, count=phrase.count, values=values, capital=phrase.capital
+    )
 
 
 def _read(phrase: PhraseOf) -> Phrase:
@@ -112,4 +193,4 @@ def _read(phrase: PhraseOf) -> Phrase:
         name: Amount(value.text, value.kind, *value.parts) if isinstance(value, AmountOf) else value
         for name, value in phrase.values.items()
     }
-    return Phrase(phrase.template, phrase.many, phrase.count, values)
+    return Phrase(phrase.template, phrase.many, phrase.count, values, phrase.capital)

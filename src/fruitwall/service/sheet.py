@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from fruitwall.service.evening_document import EveningPlan, Task
-from fruitwall.service.household import Household, long_day, minutes, short_day
+from fruitwall.service.household import Household, decimal, long_day, minutes, short_day
 from fruitwall.service.words import OCCASIONS
+from fruitwall.speech import marked, say, say_chain, say_count, say_list
 from fruitwall.yard.display import format_quantity
 from fruitwall.yard.model import Canopy, Fence, Hollow, Wall
 
@@ -24,23 +25,23 @@ NEAR_M = 3.0
 """How far a tree may stand from a thing to be called near it. Our judgement. [m]"""
 
 POTS = {
-    "plastic": "plastic pot",
-    "clay": "clay pot",
-    "timber": "wooden tub",
-    "fabric": "cloth bag",
-    "metal": "metal tub",
+    "plastic": marked("in a plastic pot of {volume}"),
+    "clay": marked("in a clay pot of {volume}"),
+    "timber": marked("in a wooden tub of {volume}"),
+    "fabric": marked("in a cloth bag of {volume}"),
+    "metal": marked("in a metal tub of {volume}"),
 }
 
 LANDMARKS = {
-    "roof": ("under", 0.0),
-    "building": ("near", NEAR_M),
-    "wall": ("near", NEAR_M),
-    "paving": ("on", 0.0),
-    "pond": ("near", NEAR_M),
-    "canopy": ("under", 0.0),
-    "fence": ("near", NEAR_M),
+    "roof": (marked("under {place}"), 0.0),
+    "building": (marked("near {place}"), NEAR_M),
+    "wall": (marked("near {place}"), NEAR_M),
+    "paving": (marked("on {place}"), 0.0),
+    "pond": (marked("near {place}"), NEAR_M),
+    "canopy": (marked("under {place}"), 0.0),
+    "fence": (marked("near {place}"), NEAR_M),
 }
-"""What a helper can see, the surest sign first: the word for being there, and how far off it still holds. [m]"""
+"""What a helper can see, the surest sign first: the words for being there, and how far off it still holds. [m]"""
 
 
 @dataclass(frozen=True)
@@ -58,6 +59,16 @@ class SheetTask:
     """Whether lifting it is above the limit."""
     heed: list[int]
     """Numbers of the cautions that belong to it."""
+
+    @property
+    def as_at_words(self) -> str:
+        """Name the places of `as_at`: "1 and 3"."""
+        return say_list([str(number) for number in self.as_at])
+
+    @property
+    def heed_words(self) -> str:
+        """Name the cautions of `heed`: "4, 5, 6"."""
+        return ", ".join(str(number) for number in self.heed)
 
 
 @dataclass(frozen=True)
@@ -119,15 +130,22 @@ def sheet_of(plan: EveningPlan, yard: Yard) -> Sheet:
     morning = writer.groups(plan.morning, afresh=True)
     last = max((task.deadline for task in plan.tasks), default=None)
     summary = (
-        f"{_count(len(plan.tasks), 'thing')} to do at {_count(writer.evening_places(evening), 'place')}, "
-        f"about {minutes(plan.minutes)} of work; all must be done by {household.clock(last)}. The sun sets at "
-        f"{household.clock(plan.sunset)}."
+        say(
+            "{things} to do at {places}, about {minutes} of work; all must be done by {last}. The sun sets at "
+            "{sunset}.",
+            things=say_count("{count} thing", "{count} things", len(plan.tasks)),
+            places=say_count("{count} place", "{count} places", writer.evening_places(evening)),
+            minutes=minutes(plan.minutes),
+            last=household.clock(last),
+            sunset=household.clock(plan.sunset),
+        )
         if last is not None
-        else "Nothing has to be done this evening."
+        else say("Nothing has to be done this evening.")
     )
+    morning_after = short_day(plan.night + timedelta(days=1))
     return Sheet(
         yard=plan.yard,
-        night=f"{long_day(plan.night)}, to the morning of {short_day(plan.night + timedelta(days=1))}",
+        night=say("{night}, to the morning of {morning}", night=long_day(plan.night), morning=morning_after),
         summary=summary,
         evening=evening,
         morning=morning,
@@ -135,7 +153,7 @@ def sheet_of(plan: EveningPlan, yard: Yard) -> Sheet:
         gear_lies=_where(yard, yard.gear_store),
         cautions=writer.cautions,
         places=writer.places,
-        made=f"Made {household.moment(plan.made)} by fruitwall",
+        made=say("Made {moment} by fruitwall", moment=household.moment(plan.made)),
     )
 
 
@@ -174,7 +192,7 @@ class _Writer:
                     stops[-1].trees.extend(self._tree_words(task))
                 else:
                     stops.append(SheetStop(number, self._place_name(task), self._tree_words(task), [line]))
-            found.append(SheetGroup(heading, deadlines.pop() if same else "", stops))
+            found.append(SheetGroup(say(heading), deadlines.pop() if same else "", stops))
         return found
 
     def evening_places(self, groups: Iterable[SheetGroup]) -> int:
@@ -215,8 +233,8 @@ class _Writer:
     def _hours(self, task: Task) -> str:
         """Say from or by when."""
         if task.not_before is not None:
-            return f"not before {self._household.moment(task.not_before)}"
-        return f"by {self._household.clock(task.deadline)}"
+            return say("not before {moment}", moment=self._household.moment(task.not_before))
+        return say("by {time}", time=self._household.clock(task.deadline))
 
     def _place_name(self, task: Task) -> str:
         """Name a place by its shelter or its trees."""
@@ -251,16 +269,19 @@ def tree_words(tree: Tree, yard: Yard, household: Household) -> str:
     str
         Such as "1.8 m tall, 1.4 m across, in the ground, near House".
     """
-    parts = [f"{household.length(tree.height_m)} tall", f"{household.length(tree.crown_diameter_m)} across"]
+    parts = [
+        say("{length} tall", length=household.length(tree.height_m)),
+        say("{length} across", length=household.length(tree.crown_diameter_m)),
+    ]
     pot = tree.container
     if pot is None:
-        parts.append("in the ground")
+        parts.append(say("in the ground"))
     else:
-        parts.append(f"in a {POTS[pot.material]} of {format_quantity(pot.volume_l, 'volume', yard.display)}")
+        parts.append(say(POTS[pot.material], volume=decimal(format_quantity(pot.volume_l, "volume", yard.display))))
         if pot.mass_kg is not None:
-            parts.append(f"weighs {format_quantity(pot.mass_kg, 'mass', yard.display)}")
+            parts.append(say("weighs {mass}", mass=decimal(format_quantity(pot.mass_kg, "mass", yard.display))))
     where = _where(yard, tree.position)
-    return ", ".join([*parts, where] if where else parts)
+    return say_chain([*parts, where] if where else parts, ",")
 
 
 def _where(yard: Yard, position: tuple[float, float]) -> str:
@@ -281,7 +302,7 @@ def _where(yard: Yard, position: tuple[float, float]) -> str:
                 away = here.distance(Polygon(structure.outline))
         word, within_m = LANDMARKS[structure.kind]
         if away <= within_m:
-            found.append((round(away, 1), list(LANDMARKS).index(structure.kind), f"{word} {structure.name}"))
+            found.append((round(away, 1), list(LANDMARKS).index(structure.kind), say(word, place=structure.name)))
     return min(found)[2] if found else ""
 
 
@@ -289,7 +310,12 @@ def _gear(tasks: Sequence[Task], yard: Yard, household: Household) -> list[str]:
     """List what to take along, with how many; what is carried from place to place is counted once."""
     gear = yard.gear
     covers = {
-        cover.id: f"{cover.name}, {household.length(cover.width_m)} by {household.length(cover.length_m)}"
+        cover.id: say(
+            "{name}, {width} by {length}",
+            name=cover.name,
+            width=household.length(cover.width_m),
+            length=household.length(cover.length_m),
+        )
         for cover in gear.covers
     }
     once = {thing.id: thing.name for thing in gear.trolleys}
@@ -297,8 +323,3 @@ def _gear(tasks: Sequence[Task], yard: Yard, household: Household) -> list[str]:
     used = [thing for task in tasks for thing in task.gear]
     counted = [f"{used.count(key)} × {name}" for key, name in names.items() if key in used]
     return counted + [name for key, name in once.items() if key in used]
-
-
-def _count(number: int, word: str) -> str:
-    """Write a count with its noun."""
-    return f"{number} {word if number == 1 else word + 's'}"

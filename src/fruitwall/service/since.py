@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fruitwall.service.outlook import done_since, finished_rows
+from fruitwall.service.outlook import finished_since
 
 if TYPE_CHECKING:
     from fruitwall.physics.treatment import Night
@@ -28,10 +28,16 @@ def nights_of_trees(situation: Situation, chosen: Sequence[int]) -> list[Night]:
         One per tree; they differ by the hour from which covers, lamps and heaters are on.
     """
     tonight = situation.evenings[0].night
-    since = min(done_since(situation), tonight.cover_on_utc)
-    finished = finished_rows(situation)
-    earlier = replace(tonight, cover_on_utc=since)
-    return [earlier if row in finished.get(at, ()) else tonight for at, row in enumerate(chosen)]
+    since = {
+        (at, row): min(moment, tonight.cover_on_utc)
+        for moment, trees in finished_since(situation).items()
+        for at, rows in trees.items()
+        for row in rows
+    }
+    return [
+        replace(tonight, cover_on_utc=since[at, row]) if (at, row) in since else tonight
+        for at, row in enumerate(chosen)
+    ]
 
 
 def batches(nights: Sequence[Night], at_most: int) -> list[tuple[Night, list[int]]]:

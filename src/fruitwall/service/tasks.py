@@ -13,7 +13,7 @@ from fruitwall.service.household import Household
 from fruitwall.service.nights import SETTING_UP, Evening
 from fruitwall.service.venting import HOT_UNDER_COVER_C, Venting
 from fruitwall.service.words import sentence, start_words, vent_by
-from fruitwall.speech import marked, say
+from fruitwall.speech import marked, say, say_list
 
 if TYPE_CHECKING:
     from fruitwall.plans.problem import PlannedTask
@@ -157,7 +157,7 @@ def _steps(planned: PlannedTask, yard: Yard, household: Household) -> list[str]:
 
 def _both(names: Sequence[str]) -> str:
     """Name who does it together."""
-    return say("{first} and {second}", first=names[0], second=names[1]) if len(names) == 2 else " and ".join(names)
+    return say("{first} and {second}", first=names[0], second=names[1]) if len(names) == 2 else say_list(names)
 
 
 def plug_in_steps(planned: PlannedTask, yard: Yard) -> list[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING
@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING
 from fruitwall.errors import JournalError
 from fruitwall.journal.ledger import EntryConflict
 from fruitwall.service.evening_document import DoneTask, EveningPlan, Task
-from fruitwall.service.ledger import UNDO_FOR, Deed, Signed, body_of, entry_of, take_back
+from fruitwall.service.kept import Kept
+from fruitwall.service.ledger import UNDO_FOR, Deed, Signed, entry_of, says, take_back
 from fruitwall.speech import say
 
 if TYPE_CHECKING:
@@ -34,6 +35,9 @@ FIRST_NIGHT, LAST_NIGHT = date(1900, 1, 1), date(9000, 1, 1)
 
 PLANNED_WITH = "evening.planned_with"
 """Setting of the yard: with which ticks somebody asked to plan again."""
+
+LEFT = "evening.left_standing"
+"""Setting of the yard: a night, and of it by key since when somebody leaves what the plan does not ask for as it is."""
 
 
 @dataclass(frozen=True)
@@ -77,10 +81,13 @@ class Ticks:
     done : Mapping of key to Tick
     taken_back : frozenset of str
         Keys that were ticked and are not any more.
+    left : Mapping of key to datetime
+        When somebody said that what was done stays, although the newest plan did not ask for it.
     """
 
     done: Mapping[str, Tick]
     taken_back: frozenset[str]
+    left: Mapping[str, datetime] = field(default_factory=dict)
 
 
 NO_TICKS = Ticks({}, frozenset())
@@ -99,10 +106,36 @@ def tick_key(plan: EveningPlan, task: Task) -> str:
     str
         The key of the task, where what it says is planned with; else one made of its occasion and words.
     """
-    if task.key and (task.when not in AFTER or task.key.startswith(f"{task.when}:")):
-        return task.key
-    mark = sha256("\n".join((plan.yard, str(plan.night), task.when, task.what, *task.trees)).encode())
-    return f"{task.when}:{mark.hexdigest()[:12]}"
+    return tick_mark(
+        plan.yard,
+        str(plan.night),
+        key=task.key,
+        when=task.when,
+        what=task.what,
+        trees=[str(tree) for tree in task.trees],
+    )
+
+
+def tick_mark(yard: str, night: str, *, key: str, when: str, what: str, trees: Sequence[str]) -> str:
+    """Give what `tick_key` gives, of the bare fields of plan and task as a document holds them.
+
+    Parameters
+    ----------
+    yard, night : str
+        Of the plan.
+    key, when, what : str
+        Of the task.
+    trees : sequence of str
+        Of the task.
+
+    Returns
+    -------
+    str
+    """
+    if key and (when not in AFTER or key.startswith(f"{when}:")):
+        return key
+    mark = sha256("\n".join((yard, night, when, what, *trees)).encode())
+    return f"{when}:{mark.hexdigest()[:12]}"
 
 
 def keyed(plan: EveningPlan) -> EveningPlan:
@@ -145,6 +178,15 @@ def ticks_of(ledger: Ledger, night: date) -> Ticks:
     """
     if not FIRST_NIGHT <= night <= LAST_NIGHT:
         return NO_TICKS
+    key = (ledger.yard, night, ledger.journal.state())
+    return _TICKS.of(ledger.journal, key=key, make=lambda: _ticks_of(ledger, night))
+
+
+_TICKS: Kept[Ticks] = Kept(16)
+"""Ticks as they were read last: every telephone asks for them twice a minute."""
+
+
+def _ticks_of(ledger: Ledger, night: date) -> Ticks:
     middle = datetime.combine(night, time(12), UTC)
     since, until = middle - LOOKED_AT[0], middle + LOOKED_AT[1]
     found: dict[str, list[LedgerEntry]] = {}
@@ -162,15 +204,60 @@ def ticks_of(ledger: Ledger, night: date) -> Ticks:
         for entry in ledger.taken_back(kind="deed", since=since, until=until)
         if (deed := _deed(entry)) is not None and deed.night == night
     }
-    return Ticks(done, frozenset(back - set(done)))
+    left = {key: at for key, at in _left(ledger, night).items() if key in done} if done else {}
+    return Ticks(done, frozenset(back - set(done)), left)
+
+
+def _left(ledger: Ledger, night: date) -> dict[str, datetime]:
+    match ledger.setting(LEFT):
+        case [told, {**left}] if told == str(night):
+            return {str(key): datetime.fromisoformat(str(at)) for key, at in left.items()}
+    return {}
+
+
+def leave_standing(ledger: Ledger, night: date, key: str, *, signed: Signed) -> None:
+    """Say that what was ticked stays, although the newest plan does not ask for it: the next plan counts with it.
+
+    Parameters
+    ----------
+    ledger : Ledger
+    night : date
+    key : str
+        Of the tick.
+    signed : Signed
+        Who says so.
+    """
+    kept = {one: at.isoformat() for one, at in (_left(ledger, night) | {key: signed.now}).items()}
+    ledger.set(LEFT, [str(night), kept], author=signed.author, now=signed.now)
+
+
+def no_longer_asked(plan: EveningPlan, ticks: Ticks) -> list[Tick]:
+    """Give what was ticked and the newest plan neither asks for nor knows to be done, oldest first.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+        The newest of the night.
+    ticks : Ticks
+        Of the same night.
+
+    Returns
+    -------
+    list of Tick
+        It came from a checklist of before, such as on a telephone out of reach.
+    """
+    asked = {tick_key(plan, task) for task in (*plan.tasks, *plan.morning)} | {task.key for task in plan.done}
+    return sorted((one for key, one in ticks.done.items() if key not in asked), key=lambda one: (one.at, one.key))
+
+
+def of_the_evening(key: str) -> bool:
+    """Tell whether a key names a part of the evening, such as ``wet@papaya`` or ``close:hoops``, and no other deed."""
+    return ("@" in key or ":" in key) and key.partition(":")[0] not in AFTER
 
 
 def _deed(entry: LedgerEntry) -> Deed | None:
     """Read a deed; None for one of a version of the program that is not read here."""
-    try:
-        body = body_of(entry)
-    except JournalError:
-        return None
+    body = says(entry)
     return body if isinstance(body, Deed) else None
 
 
@@ -201,22 +288,49 @@ def done_by_now(plan: EveningPlan, ticks: Ticks) -> tuple[DoneTask, ...]:
     Returns
     -------
     tuple of DoneTask
-        Deeds that no task of the plan's evening is named by (of a script, of the morning) are passed over.
+        What the plan does not ask for counts once somebody said that it stays (`leave_standing`). Deeds of the
+        morning are passed over.
     """
     found = {task.key: task for task in plan.done if task.key not in ticks.taken_back}
     for task in plan.tasks:
         tick = ticks.done.get(task.key) if task.key and task.when not in AFTER else None
         if tick is not None:
             found.setdefault(task.key, done_task(task, at=tick.at))
+    for tick in no_longer_asked(plan, ticks):
+        if tick.key in ticks.left and of_the_evening(tick.key):
+            found.setdefault(tick.key, _done_deed(tick))
     return tuple(found.values())
+
+
+def _done_deed(tick: Tick) -> DoneTask:
+    """Write down as done what no task of the plan tells of."""
+    deed = tick.deed
+    return DoneTask(
+        key=tick.key,
+        what=deed.words,
+        at=tick.at,
+        people=deed.people,
+        minutes=deed.minutes or 0.0,
+        sheet=deed.sheet,
+        circuit=deed.circuit,
+        lead=deed.lead,
+    )
 
 
 def changed_since(plan: EveningPlan, ticks: Ticks) -> int:
     """Count what was ticked or taken back since a plan was made and would change it."""
-    return len({task.key for task in plan.done} ^ {task.key for task in done_by_now(plan, ticks)})
+    done = {task.key for task in done_by_now(plan, ticks) if not in_vain(plan, ticks, task.key)}
+    return len({task.key for task in plan.done} ^ done)
 
 
-def tick(ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number: str | None = None) -> Tick:
+def in_vain(plan: EveningPlan, ticks: Ticks, key: str) -> bool:
+    """Tell whether a plan that was to count with something left as it is could not: the yard has no such part now."""
+    return key in ticks.left and ticks.left[key] < plan.made and all(task.key != key for task in plan.done)
+
+
+def tick(
+    ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number: str | None = None, shown: Deed | None = None
+) -> Tick:
     """Tick a task: store a deed, unless it is done already.
 
     Parameters
@@ -230,6 +344,8 @@ def tick(ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number:
         Who did it.
     number : str, optional
         Id for the deed, made by the device or the form: sent twice, it is one deed.
+    shown : Deed, optional
+        What the page said that was pressed on: done is done, although the checklist was made anew meanwhile.
 
     Returns
     -------
@@ -238,16 +354,19 @@ def tick(ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number:
     Raises
     ------
     JournalError
-        If the checklist holds no such task.
+        If the checklist holds no such task, and no page showed one.
     """
     already = ticks_of(ledger, plan.night).done.get(key)
     if already is not None:
         return already
     task = task_of(plan, key)
-    if task is None:
+    if task is not None:
+        deed, trees = deed_of(plan, task), task.trees
+    elif shown is not None and (shown.what, shown.night) == (key, plan.night):
+        deed, trees = shown, shown.trees or _tree_in(plan, key)
+    else:
         raise JournalError(say("The checklist was made anew, and this is no longer on it. Look at it again."))
-    deed = deed_of(plan, task)
-    entry = entry_of("deed", deed, tree=_one(task.trees), at=signed.now, signed=signed, number=number)
+    entry = entry_of("deed", deed, tree=_one(trees), at=signed.now, signed=signed, number=number)
     known = ledger.entry(entry.id)
     if known is None:
         try:
@@ -260,16 +379,21 @@ def tick(ledger: Ledger, plan: EveningPlan, key: str, *, signed: Signed, number:
 
 def deed_of(plan: EveningPlan, task: Task) -> Deed:
     """Write what ticking a task says."""
+    return _deed_of(tick_key(plan, task), task, plan.night, task.trees)
+
+
+def _deed_of(key: str, task: Task | DoneTask, night: date, trees: Sequence[str]) -> Deed:
+    """Write what a task that is done says, no longer than the ledger takes it."""
     return Deed(
-        what=tick_key(plan, task),
+        what=key,
         words=task.what[:200],
-        night=plan.night,
+        night=night,
         people=task.people[:20],
         minutes=min(task.minutes, 1440.0),
         sheet=task.sheet,
         circuit=task.circuit,
         lead=task.lead,
-        trees=task.trees if len(task.trees) > 1 else [],
+        trees=list(trees) if len(trees) > 1 else [],
     )
 
 
@@ -299,9 +423,8 @@ def untick(ledger: Ledger, night: date, key: str, *, signed: Signed, within: tim
     found = ticks_of(ledger, night).done.get(key)
     if found is None:
         return False
-    for entry in sorted(
-        found.entries, key=lambda one: one.received
-    ):  # the oldest first: it says whether it is too late
+    # The oldest first: it says whether it is too late.
+    for entry in sorted(found.entries, key=lambda one: one.received):
         take_back(ledger, entry.id, signed=signed, within=within)
     return True
 
@@ -314,7 +437,13 @@ def ask_again(ledger: Ledger, plan: EveningPlan, *, signed: Signed) -> None:
 
 def asked_again(ledger: Ledger, night: date, done: Sequence[DoneTask]) -> bool:
     """Tell whether somebody asked to plan with exactly what is done by now."""
-    return ledger.setting(PLANNED_WITH) == _told(night, done)
+    asked = _ASKED.of(
+        ledger.journal, key=(ledger.yard, ledger.journal.state()), make=lambda: ledger.setting(PLANNED_WITH)
+    )
+    return asked == _told(night, done)
+
+
+_ASKED: Kept[object] = Kept(8)
 
 
 def _told(night: date, done: Sequence[DoneTask]) -> list[str]:
@@ -352,20 +481,15 @@ def tell_done(
     for key, task in told.items():
         if key in ticked or key in told_before:
             continue
-        theirs = trees.get(key) or [tree.id for tree in plan.trees if tree.id == key.rpartition("@")[2]]
-        deed = Deed(
-            what=key,
-            words=task.what[:200],
-            night=plan.night,
-            people=task.people[:20],
-            minutes=min(task.minutes, 1440.0),
-            sheet=task.sheet,
-            circuit=task.circuit,
-            lead=task.lead,
-            trees=theirs if len(theirs) > 1 else [],
-        )
+        theirs = trees.get(key) or _tree_in(plan, key)
+        deed = _deed_of(key, task, plan.night, theirs)
         new.append(entry_of("deed", deed, tree=_one(theirs), at=signed.now, signed=signed, number=str(uuid.uuid4())))
     ledger.add(new)
+
+
+def _tree_in(plan: EveningPlan, key: str) -> list[str]:
+    """Give the tree that a key ends in, if it ends in one."""
+    return [tree.id for tree in plan.trees if tree.id == key.rpartition("@")[2]]
 
 
 def _one(trees: Sequence[str]) -> str | None:

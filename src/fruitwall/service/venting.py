@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 
 from fruitwall.service.outlook import Situation
+from fruitwall.service.since import batches, nights_of_trees
 from fruitwall.weather.forcing import as_datetime, as_datetime64
 
 HOT_UNDER_COVER_C = 30.0
@@ -40,7 +41,7 @@ class Venting:
 
 
 def venting_of(situation: Situation, chosen: Sequence[int], *, threads: int = 2) -> list[Venting | None]:
-    """Run tonight once more with every cover left on until noon.
+    """Run tonight once more with every cover left on until noon, and on from when it went on.
 
     Parameters
     ----------
@@ -57,18 +58,19 @@ def venting_of(situation: Situation, chosen: Sequence[int], *, threads: int = 2)
     from fruitwall.physics.night import simulate
 
     evening = situation.evenings[0]
-    left_on = replace(evening.night, cover_off_utc=evening.night.end_utc)
+    # What is under a cover since the afternoon's sun, or only since ten at night, begins the morning otherwise.
+    left_on = [replace(night, cover_off_utc=night.end_utc) for night in nights_of_trees(situation, chosen)]
     treatments = [situation.treatments[at][row] for at, row in enumerate(chosen)]
     found: list[Venting | None] = [None] * len(treatments)
     covered = [at for at, treatment in enumerate(treatments) if treatment.covered and not treatment.stays_by_day]
-    for first in range(0, len(covered), TREES_AT_A_TIME):
-        some = covered[first : first + TREES_AT_A_TIME]
+    for night, places in batches([left_on[at] for at in covered], TREES_AT_A_TIME):
+        some = [covered[place] for place in places]
         result = simulate(
             situation.forcing.select(situation.forcing.start_utc, evening.end_hour),
             [situation.spots[at] for at in some],
             [situation.bodies[at] for at in some],
             [[treatments[at]] for at in some],
-            [left_on],
+            [night],
             faces=situation.faces,
             soil=situation.yard.ground.soil,
             moisture=situation.yard.ground.moisture,

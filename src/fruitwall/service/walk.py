@@ -2,21 +2,20 @@
 
 from __future__ import annotations
 
-import json
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
-from fruitwall.errors import JournalError
 from fruitwall.plans.walking import route
-from fruitwall.service.ledger import Sighting, body_of
+from fruitwall.service.corrections import chains_of, rivals_of
+from fruitwall.service.ledger import Deed, Sighting, says, trees_of
+from fruitwall.service.nights_felt import NightFelt, NightRead, nights_read
 
 if TYPE_CHECKING:
-    from fruitwall.journal.entries import LedgerEntry, StoredPlan
+    from fruitwall.journal.entries import LedgerEntry
     from fruitwall.service.house import House
     from fruitwall.yard.model import Tree, Yard
 
@@ -43,33 +42,18 @@ class Look:
 
 
 @dataclass(frozen=True)
-class NightFelt:
-    """What one tree went through in one night, as the last plan of that night computed it.
+class Done:
+    """One deed that stands.
 
     Attributes
     ----------
-    night : date
-        Of the evening.
-    tissue : str
-        The most endangered one.
-    measure : str
-        Key of what was planned for it; ``leave`` for nothing.
-    measure_name : str
-        In words, in English.
-    alone_c, planned_c : float
-        Coldest of that tissue, median: left alone, and with what was planned. [°C]
-    margin_alone_k, margin_planned_k : float
-        That minus what it stands. [K]
+    entry : LedgerEntry
+    deed : Deed
+        What it says.
     """
 
-    night: date
-    tissue: str
-    measure: str
-    measure_name: str
-    alone_c: float
-    planned_c: float
-    margin_alone_k: float
-    margin_planned_k: float
+    entry: LedgerEntry
+    deed: Deed
 
 
 @dataclass(frozen=True)
@@ -85,15 +69,21 @@ class Stop:
         Those that stand, oldest first.
     nights : list of NightFelt
         Nights that are over since the last look, oldest first; at most `NIGHTS_BACK`.
+    deeds : list of Done
+        What was done for it since the last look, oldest first.
     seen : bool
         Whether it was looked at on this walk.
+    rivals : list of Look
+        Corrections of one and the same look, or of corrections of it: all stand, somebody has to say which holds.
     """
 
     tree: Tree
     number: int
     looks: list[Look]
     nights: list[NightFelt]
+    deeds: list[Done]
     seen: bool
+    rivals: list[Look]
 
     @property
     def last(self) -> Look | None:
@@ -114,11 +104,11 @@ class Stop:
                 return look.sighting.photos[-1], look.entry.at
         return None
 
-    @property
-    def rivals(self) -> list[Look]:
-        """Looks that correct one and the same earlier look: both stand, somebody has to say which holds."""
-        corrected = Counter(look.entry.replaces for look in self.looks if look.entry.replaces is not None)
-        return [look for look in self.looks if corrected.get(look.entry.replaces or "", 0) > 1]
+    def ticked(self, night: NightFelt) -> Literal["all", "some", "none"]:
+        """Tell whether what a night's plan asked for this tree was ticked."""
+        done = {one.deed.what for one in self.deeds if one.deed.night == night.night}
+        found = sum(key in done for key in night.asked)
+        return "none" if not found else "all" if found == len(night.asked) else "some"
 
 
 @dataclass(frozen=True)
@@ -131,11 +121,14 @@ class Walk:
     stops : list of Stop
         In walking order.
     now : datetime, aware
+    nights : Mapping of date to NightRead
+        What is known of the last nights, tonight's as well.
     """
 
     yard: Yard
     stops: list[Stop]
     now: datetime
+    nights: Mapping[date, NightRead]
 
     @property
     def zone(self) -> ZoneInfo:
@@ -170,23 +163,35 @@ def walk_of(house: House) -> Walk:
     """
     now = house.clock()
     yard, version = house.yard()
-    looks = _looks(house.ledger.current(kind="sighting"))
-    nights = nights_over(house, version.yard, now)
+    entries = house.ledger.current()
+    looks = _looks(entries)
+    deeds = _deeds(entries)
+    chains = chains_of(house.ledger, entries)
+    nights = nights_read(house, version.yard, now, back=NIGHTS_BACK)
+    over = [night for night in nights if night.sunrise <= now][-NIGHTS_BACK:]
     numbers = {tree.id: number for number, tree in enumerate(yard.trees, start=1)}
     stops = []
     for tree in walking_order(yard):
         seen = looks.get(tree.id, [])
         since = seen[-1].entry.at if seen else None
+        lately = since if since is not None else now - timedelta(days=NIGHTS_BACK)
+        disputed = rivals_of([look.entry for look in seen], chains)
         stops.append(
             Stop(
                 tree=tree,
                 number=numbers[tree.id],
                 looks=seen,
-                nights=[felt[tree.id] for over, felt in nights if tree.id in felt and (since is None or over > since)],
+                nights=[
+                    night.felt[tree.id]
+                    for night in over
+                    if tree.id in night.felt and (since is None or night.sunrise > since)
+                ],
+                deeds=[done for done in deeds.get(tree.id, []) if done.entry.at > lately],
                 seen=since is not None and now - since <= ONE_WALK,
+                rivals=[look for look in seen if look.entry.id in disputed],
             )
         )
-    return Walk(yard, stops, now)
+    return Walk(yard, stops, now, {night.night: night for night in nights})
 
 
 def walking_order(yard: Yard) -> list[Tree]:
@@ -203,83 +208,16 @@ def _looks(entries: Sequence[LedgerEntry]) -> dict[str, list[Look]]:
     """Read the sightings that stand, by tree; one of a form that is no longer read is passed over."""
     found: dict[str, list[Look]] = {}
     for entry in entries:
-        if entry.tree is None:
-            continue
-        try:
-            body = body_of(entry)
-        except JournalError:
-            continue
-        if isinstance(body, Sighting):
+        if entry.tree is not None and entry.kind == "sighting" and isinstance(body := says(entry), Sighting):
             found.setdefault(entry.tree, []).append(Look(entry, body))
     return found
 
 
-def nights_over(
-    house: House, yard: str, now: datetime, *, back: int = NIGHTS_BACK
-) -> list[tuple[datetime, Mapping[str, NightFelt]]]:
-    """Give what the trees went through in the last nights, from the plans that were stored for them.
-
-    Parameters
-    ----------
-    house : House
-    yard : str
-        Name of the yard.
-    now : datetime, aware
-    back : int
-        How many nights at most.
-
-    Returns
-    -------
-    list of (datetime, mapping)
-        Sunrise after the night and what each tree felt, oldest night first. A night without a plan is not known.
-    """
-    found: list[tuple[datetime, Mapping[str, NightFelt]]] = []
-    # A plan of tomorrow night may be there already; two days ahead of UTC's date is ahead of every zone's.
-    before = now.date() + timedelta(days=2)
-    earliest = now.date() - timedelta(days=back + 1)
-    while (stored := house.journal.plan_before(before, yard=yard)) is not None and stored.night >= earliest:
-        before = stored.night
-        read = _read_plan(stored)
-        if read is not None and read[0] <= now:
-            found.append(read)
-    return found[:back][::-1]
-
-
-_plans_read: dict[str, tuple[datetime, Mapping[str, NightFelt]] | None] = {}
-
-
-def _read_plan(stored: StoredPlan) -> tuple[datetime, Mapping[str, NightFelt]] | None:
-    """Read of a plan what the trees feel, once for each plan: a document of many trees takes a while to read."""
-    if stored.sha256 not in _plans_read:
-        while len(_plans_read) > 4 * NIGHTS_BACK:
-            _plans_read.pop(next(iter(_plans_read)), None)
-        _plans_read[stored.sha256] = _felt(stored)
-    return _plans_read[stored.sha256]
-
-
-def _felt(stored: StoredPlan) -> tuple[datetime, Mapping[str, NightFelt]] | None:
-    """Read only what is needed, so that plans of other versions of the program still tell it."""
-    try:
-        document = json.loads(stored.document)
-        sunrise = datetime.fromisoformat(document["sunrise"])
-        felt = {
-            str(tree["id"]): NightFelt(
-                night=stored.night,
-                tissue=str(tree["tissue"]),
-                measure=str(tree["measure"]),
-                measure_name=str(tree["measure_name"]),
-                alone_c=_float(tree["tissue_min_c"]["nothing"]["p50"]),
-                planned_c=_float(tree["tissue_min_c"]["chosen"]["p50"]),
-                margin_alone_k=_float(tree["margin_k"]["nothing"]),
-                margin_planned_k=_float(tree["margin_k"]["chosen"]),
-            )
-            for tree in document["trees"]
-        }
-    except (ValueError, KeyError, TypeError):
-        return None
-    return (sunrise, felt) if sunrise.utcoffset() is not None else None
-
-
-def _float(value: object) -> float:
-    """Read a number; what is unknown is null in the document."""
-    return float(value) if isinstance(value, int | float) else float("nan")
+def _deeds(entries: Sequence[LedgerEntry]) -> dict[str, list[Done]]:
+    """Read the deeds that stand, by tree."""
+    found: dict[str, list[Done]] = {}
+    for entry in entries:
+        if entry.kind == "deed" and isinstance(body := says(entry), Deed):
+            for tree in trees_of(entry, body):
+                found.setdefault(tree, []).append(Done(entry, body))
+    return found

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from fruitwall.service.evening_document import ForecastSummary, Spread
 from fruitwall.service.nights import evening_of, tonight
+from fruitwall.service.reader import forecast_for_reader
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import Reading, StoredPlan
@@ -97,6 +98,24 @@ class MeanError:
 
 
 @dataclass(frozen=True)
+class PlannedNight:
+    """With which weather a night was planned.
+
+    Attributes
+    ----------
+    night : date
+    made : datetime
+        When its last plan was made.
+    forecast : ForecastSummary
+        What that plan was made from.
+    """
+
+    night: date
+    made: datetime
+    forecast: ForecastSummary
+
+
+@dataclass(frozen=True)
 class WeatherStory:
     """All that is told of the weather.
 
@@ -114,6 +133,8 @@ class WeatherStory:
         Newest night first.
     errors : tuple of MeanError
         By thermometer.
+    planned : tuple of PlannedNight
+        Newest night first.
     """
 
     forecast: ForecastSummary | None = None
@@ -122,6 +143,7 @@ class WeatherStory:
     coming: tuple[ComingNight, ...] = ()
     compared: tuple[Compared, ...] = ()
     errors: tuple[MeanError, ...] = ()
+    planned: tuple[PlannedNight, ...] = ()
 
 
 def weather_story(house: House) -> WeatherStory:
@@ -145,7 +167,13 @@ def weather_story(house: House) -> WeatherStory:
     fetched = None if newest.forecast is None else house.journal.forecast(newest.forecast).fetched
     compared = _compared(house, yard.location, plans)
     return WeatherStory(
-        forecast, newest.made, fetched, _coming(newest, forecast, this), tuple(compared), mean_errors(compared)
+        forecast,
+        newest.made,
+        fetched,
+        _coming(newest, forecast, this),
+        tuple(compared),
+        mean_errors(compared),
+        tuple(PlannedNight(plan.night, plan.made, summary) for plan, summary in plans),
     )
 
 
@@ -160,7 +188,7 @@ def _plans(house: House, yard: str, this: date) -> list[tuple[StoredPlan, Foreca
         before = stored.night
         try:
             # Only this part, so that plans of earlier versions of the program can still be compared with.
-            forecast = ForecastSummary.model_validate(json.loads(stored.document)["forecast"])
+            forecast = forecast_for_reader(json.loads(stored.document))
         except (ValueError, KeyError, TypeError, ValidationError):
             continue
         found.append((stored, forecast))

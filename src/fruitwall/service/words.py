@@ -12,7 +12,7 @@ from fruitwall.plans.problem import OneMore, RunnerUp
 from fruitwall.plans.reasons import Reason
 from fruitwall.service.evening_document import Spread, StandingPart, TreePlan
 from fruitwall.service.household import Household, percent, short_day
-from fruitwall.speech import marked, quantity, say, say_chain, say_count, say_list
+from fruitwall.speech import marked, note_capital, note_same, quantity, say, say_chain, say_count, say_list
 
 OCCASIONS = {
     "now": marked("Now"),
@@ -33,12 +33,13 @@ TISSUE_WORDS = {
     "root": marked("roots"),
 }
 
-VERDICT_WORDS = {
+VERDICT_NAMES = {
     "safe": marked("safe"),
-    "watch": marked("to watch"),
-    "danger": marked("in danger"),
-    "deadly": marked("in danger of its life"),
+    "watch": marked("watch"),
+    "danger": marked("danger"),
+    "deadly": marked("deadly"),
 }
+"""Each verdict by name, where it stands alone."""
 
 
 def verdict(
@@ -141,7 +142,7 @@ def reason(
         Why nothing is done for it, as of `why_left`; used only if it is left.
     household : Household
     """
-    what = sentence(TISSUE_WORDS[tissue])
+    what = sentence(say(TISSUE_WORDS[tissue]))
     margin = nothing.p50 - tolerance.p50
     alone = say(
         "{temperature}, {difference} above where harm begins"
@@ -222,6 +223,19 @@ def why_left(reason: Reason | None, supplies: Mapping[str, str], household: Hous
     """
     if reason is None:
         return say("little is to be gained")
+    text = _why_left(reason, supplies, household, currency)
+    kept_out = next((one for one in reason.refusals if one.kind in NOT_MOVED), None)
+    if kept_out is None or (why := household.in_own_units(kept_out.why)) in text:
+        return text
+    return say("{reason}; it is not brought elsewhere: {why}", reason=text, why=why)
+
+
+NOT_MOVED = ("too_heavy", "door_too_low", "roof_too_low")
+"""Refusals that are told beside what could be done: who grows in pots asks first why one of them stays out."""
+
+
+def _why_left(reason: Reason, supplies: Mapping[str, str], household: Household, currency: str) -> str:
+    """Say what of the things that could be done came nearest."""
     refused = household.in_own_units(reason.refusals[0].why) if reason.refusals else ""
     if reason.kind == "impossible":
         return refused or say("this yard has nothing that could be done for it")
@@ -264,7 +278,7 @@ def runner_up(found: RunnerUp, chosen_key: str, names: dict[str, str], currency:
         return ""
     text = say("{thing}: worse by {money}", thing=found.measure.name, money=_money(found.costs_more, currency))
     if found.others:
-        trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.others[:3])
+        trees = say_list([names.get(tree, tree) for tree, _, _ in found.others[:3]])
         text = say_count(
             "{text}, and would change what {trees} gets",
             "{text}, and would change what {trees} get",
@@ -286,7 +300,8 @@ def one_more(found: OneMore, names: dict[str, str], currency: str) -> str:
     )
     text = say("{more} would save {money}", more=more, money=_money(found.saves, currency))
     if found.changes:
-        trees = ", ".join(names.get(tree, tree) for tree, _, _ in found.changes[:3])
+        named = [names.get(tree, tree) for tree, _, _ in found.changes[:3]]
+        trees = say_list(named) if len(found.changes) <= 3 else ", ".join(named)
         text = say(
             "{text} ({trees} would fare better)"
             if len(found.changes) <= 3
@@ -315,13 +330,14 @@ def why_at_risk(tree: TreePlan) -> str:
             fruit=_fruit((tree.fruit_lost["chosen"],) * 2),
         )
     if tree.chance_of_harm["chosen"] < 0.30 and tree.fruit_lost["chosen"] >= 0.30:
-        return _fruit((tree.fruit_lost["chosen"],) * 2).strip()
+        told = _fruit((tree.fruit_lost["chosen"],) * 2)
+        return note_same(told.strip(), told)
     return sentence(tree.reason.split("; ", 1)[-1].split(". ")[0].rstrip(".") + ".")
 
 
 def sentence(text: str) -> str:
     """Begin with a capital, without touching the rest (names stay names)."""
-    return text[:1].upper() + text[1:]
+    return note_capital(text)
 
 
 def standing_words(parts: Sequence[StandingPart]) -> list[str]:

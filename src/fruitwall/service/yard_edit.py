@@ -19,11 +19,12 @@ from fruitwall.errors import FruitwallError
 from fruitwall.journal.entries import YardVersion
 from fruitwall.journal.store import YardMoved
 from fruitwall.service.house import House
+from fruitwall.service.household import author_words
+from fruitwall.service.yard_data import like, listed, metres, put_list
 from fruitwall.service.yards import examine_yard_text
 from fruitwall.speech import say
 from fruitwall.yard.problems import Problem, path_text
 from fruitwall.yard.revise import CannotRevise, revise, same
-from fruitwall.yard.units import KINDS, read_quantity
 from fruitwall.yard.yaml_text import plain_document
 
 OUTLINE = "@outline"
@@ -32,6 +33,9 @@ GEAR = "@gear"
 """Stands for the place where the gear is kept."""
 
 _OF_YARD = {OUTLINE: "outline", GEAR: "gear_store"}
+
+GROUPS = {"@prices": "prices", "@location": "location", "@ground": "ground", "@display": "display"}
+"""Groups of fields of which a yard has one each, and what stands for them where a thing is named."""
 
 LISTS = {
     "tree": "trees",
@@ -46,8 +50,14 @@ LISTS = {
     "shelter": "shelters",
     "circuit": "circuits",
     "indoor_place": "indoor_places",
+    "cover": "gear.covers",
+    "lamp": "gear.lamps",
+    "heater": "gear.heaters",
+    "lead": "gear.leads",
+    "trolley": "gear.trolleys",
+    "person": "people",
 }
-"""Where in the file a thing of each kind stands."""
+"""Where in the file a thing of each kind stands; a point parts the names of a list within a group."""
 
 _SHAPES = ("line", "outline")
 _PLACES = ("position", "outlet")
@@ -168,7 +178,7 @@ class EditConflict(FruitwallError):
         self.theirs = theirs
         self.mine = mine
         self.version = version
-        super().__init__(say("{author} changed the same thing meanwhile.", author=version.author))
+        super().__init__(say("{author} changed the same thing meanwhile.", author=author_words(version.author)))
 
 
 # ---------------------------------------------------------------- data
@@ -180,9 +190,9 @@ def data_of(text: str) -> dict[str, Any]:
 
 
 def things(data: Mapping[str, Any]) -> Iterator[tuple[str, str, int, dict[str, Any]]]:
-    """Give everything on the plan that has an id: id, name of its list, place in it, fields."""
+    """Give everything that has an id: id, name of its list as in `LISTS`, place in it, fields."""
     for name in dict.fromkeys(LISTS.values()):
-        for place, one in enumerate(data.get(name) or []):
+        for place, one in enumerate(listed(data, name)):
             yield str(one.get("id", "")), name, place, one
 
 
@@ -190,6 +200,8 @@ def find(data: Mapping[str, Any], thing: str) -> dict[str, Any] | None:
     """Give the fields of a thing; None if it is not there."""
     if thing in _OF_YARD:
         return {_OF_YARD[thing]: data.get(_OF_YARD[thing])}
+    if thing in GROUPS:
+        return data.get(GROUPS[thing]) or {}
     return next((one for name, _, _, one in things(data) if name == thing), None)
 
 
@@ -197,9 +209,10 @@ def changed_things(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[
     """Give the ids of what differs between two states of a yard's data, in the order of the later one."""
     old = {name: one for name, _, _, one in things(before)}
     new = {name: one for name, _, _, one in things(after)}
-    named = [*_OF_YARD, *new, *(name for name in old if name not in new)]
-    old |= {name: find(before, name) or {} for name in _OF_YARD}
-    new |= {name: find(after, name) or {} for name in _OF_YARD}
+    singles = [*_OF_YARD, *GROUPS]
+    named = [*singles, *new, *(name for name in old if name not in new)]
+    old |= {name: find(before, name) or {} for name in singles}
+    new |= {name: find(after, name) or {} for name in singles}
     return [name for name in named if not same(old.get(name), new.get(name))]
 
 
@@ -227,22 +240,25 @@ def applied(data: Mapping[str, Any], edit: Edit) -> tuple[dict[str, Any], str]:
         if edit.kind not in LISTS:
             raise EditRefused([("", say("Nothing of the kind {kind} can be added.", kind=edit.kind))])
         name = free_id(new, str(edit.fields.get("name") or edit.kind))
-        fields = {key: value for key, value in edit.fields.items() if value is not None and key not in ("id", "kind")}
         kind = {"kind": edit.kind} if LISTS[edit.kind] == "structures" else {}
-        new[LISTS[edit.kind]] = [*(new.get(LISTS[edit.kind]) or []), {**kind, "id": name, **fields}]
+        fields = {key: value for key, value in edit.fields.items() if value is not None and key not in ("id", *kind)}
+        put_list(new, LISTS[edit.kind], [*listed(new, LISTS[edit.kind]), {**kind, "id": name, **fields}])
         return new, name
     found = find(new, edit.thing)
     if found is None:
         raise EditRefused([("", say("This is no longer in the yard. Undo brings it back."))])
     if isinstance(edit, Remove):
-        if edit.thing in _OF_YARD:
+        if edit.thing in _OF_YARD or edit.thing in GROUPS:
             raise EditRefused([("", say("The yard cannot be without this."))])
         _take_out(new, edit.thing)
         return new, edit.thing
     fields = dict(edit.fields) if isinstance(edit, Change) else _reshaped(found, edit)
     target = new if edit.thing in _OF_YARD else found
+    if edit.thing in GROUPS:
+        new[GROUPS[edit.thing]] = target
+    fixed = ("id", "kind") if any(found is one for one in new.get("structures") or []) else ("id",)
     for key, value in fields.items():
-        if key in ("id", "kind"):
+        if key in fixed:
             continue
         if value is None:
             target.pop(key, None)
@@ -254,8 +270,8 @@ def applied(data: Mapping[str, Any], edit: Edit) -> tuple[dict[str, Any], str]:
 def _take_out(data: dict[str, Any], thing: str) -> None:
     """Take a thing out, and a tree out of its shelter."""
     for name in dict.fromkeys(LISTS.values()):
-        if data.get(name):
-            data[name] = [one for one in data[name] if one.get("id") != thing]
+        if any(one.get("id") == thing for one in listed(data, name)):
+            put_list(data, name, [one for one in listed(data, name) if one.get("id") != thing])
     for shelter in data.get("shelters") or []:
         if thing in (shelter.get("trees") or []):
             shelter["trees"] = [tree for tree in shelter["trees"] if tree != thing]
@@ -265,7 +281,7 @@ def _reshaped(found: Mapping[str, Any], move: Move | Cut) -> dict[str, Any]:
     """Give the fields of a thing that moved or got another shape."""
     for name in (*_PLACES, "gear_store"):
         if name in found and isinstance(move, Move) and move.corner is None:
-            return {name: _like(found[name], move.to)}
+            return {name: like(found[name], move.to)}
     for name in _SHAPES:
         if name not in found:
             continue
@@ -277,33 +293,14 @@ def _reshaped(found: Mapping[str, Any], move: Move | Cut) -> dict[str, Any]:
             if isinstance(move, Cut):
                 del corners[move.corner]
             elif new:
-                corners.insert(move.corner, _like(corners[move.corner - 1], move.to))
+                corners.insert(move.corner, like(corners[move.corner - 1], move.to))
             else:
-                corners[move.corner] = _like(corners[move.corner], move.to)
+                corners[move.corner] = like(corners[move.corner], move.to)
             return {name: corners}
-        first = [_metres(one) for one in corners[0]]
+        first = [metres(one) for one in corners[0]]
         east, north = move.to[0] - first[0], move.to[1] - first[1]
-        return {name: [_like(one, (_metres(one[0]) + east, _metres(one[1]) + north)) for one in corners]}
+        return {name: [like(one, (metres(one[0]) + east, metres(one[1]) + north)) for one in corners]}
     raise EditRefused([("", say("There is nothing that could be moved so."))])
-
-
-def _metres(written: Any) -> float:
-    """Read a coordinate as it stands in the file. [m]"""
-    return read_quantity(KINDS["length"], written)
-
-
-def _like(old: Any, to: tuple[float, float]) -> list[Any]:
-    """Write a point in the units in which the old one was written, to a centimetre."""
-    return [_like_one(was, now) for was, now in zip(old, to, strict=True)]
-
-
-def _like_one(was: Any, now_m: float) -> Any:
-    if abs(_metres(was) - now_m) < 0.0005:
-        return was
-    unit = re.search(r"([A-Za-z]+)\s*$", was) if isinstance(was, str) else None
-    if unit and unit[1].lower() in ("ft", "foot", "feet"):
-        return f"{round(now_m / 0.3048, 2):g} {unit[1]}"
-    return round(now_m, 2) + 0.0
 
 
 def free_id(data: Mapping[str, Any], name: str) -> str:
@@ -382,7 +379,7 @@ def edited_text(version: YardVersion, edit: Edit, now: datetime) -> tuple[str, s
             [("", say("The yard file is written in a way that cannot be changed here. Export it, edit it, import it."))]
         ) from problem
     examined = examine_yard_text(text, version.yard, today=now.date())
-    at = next(((place, number) for name, place, number, _ in things(data) if name == thing), None)
+    at = _loc_of(data, thing)
     about = [(problem, _field_of(problem, at, thing)) for problem in examined.problems]
     if examined.yard is None:
         errors = [(name or "", _told(one, name)) for one, name in about if one.severity == "error"]
@@ -390,13 +387,23 @@ def edited_text(version: YardVersion, edit: Edit, now: datetime) -> tuple[str, s
     return text, thing
 
 
-def _field_of(problem: Problem, at: tuple[str, int] | None, thing: str) -> str | None:
+def _loc_of(data: Mapping[str, Any], thing: str) -> tuple[str | int, ...] | None:
+    """Give where a thing stands in the file; None if it is not there."""
+    if thing in GROUPS:
+        return (GROUPS[thing],)
+    for name, where, number, _ in things(data):
+        if name == thing:
+            return *where.split("."), number
+    return None
+
+
+def _field_of(problem: Problem, at: tuple[str | int, ...] | None, thing: str) -> str | None:
     """Give which field of the edited thing a problem is about; None if it is about something else."""
     if thing in _OF_YARD and problem.loc[:1] == (_OF_YARD[thing],):
         return _OF_YARD[thing]
-    if at is None or problem.loc[:2] != at:
+    if at is None or problem.loc[: len(at)] != at:
         return None
-    return ".".join(str(step) for step in problem.loc[2:] if isinstance(step, str))
+    return ".".join(str(step) for step in problem.loc[len(at) :] if isinstance(step, str))
 
 
 def _told(problem: Problem, name: str | None) -> str:
@@ -557,10 +564,10 @@ def restore(house: House, number: int, *, base: int, author: str) -> Edited:
 def warnings_about(version: YardVersion, thing: str, now: datetime) -> list[str]:
     """Give what its owner should look at in a thing as it stands."""
     data = plain_document(version.text).data
-    at = next(((place, number) for name, place, number, _ in things(data) if name == thing), None)
+    at = _loc_of(data, thing)
     problems = examine_yard_text(version.text, version.yard, today=now.date()).problems
     return [one.message for one in problems if one.severity == "warning" and _field_of(one, at, thing) is not None]
 
 
 def _meanwhile(version: YardVersion) -> str:
-    return say("{author} changed the yard meanwhile. Look at it, then try again.", author=version.author)
+    return say("{author} changed the yard meanwhile. Look at it, then try again.", author=author_words(version.author))

@@ -14,8 +14,8 @@ from typing import Any, get_origin
 
 from pydantic import BaseModel
 
-from fruitwall.service.yard_edit import LISTS, find
-from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS, choice_words
+from fruitwall.service.yard_edit import GROUPS, LISTS
+from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS, choice_words, help_words
 from fruitwall.speech import language, say
 from fruitwall.yard.display import in_household_unit, unit_symbol
 from fruitwall.yard.fields import Place, field_of, file_names, item_of, place
@@ -23,15 +23,24 @@ from fruitwall.yard.model import (
     Building,
     Canopy,
     Circuit,
+    Cover,
     Display,
     Fence,
+    Ground,
+    Heater,
     Hollow,
     IndoorPlace,
+    LampString,
+    Lead,
+    Location,
     Paving,
+    Person,
     Pond,
+    Prices,
     Roof,
     Shelter,
     Tree,
+    Trolley,
     Wall,
     Yard,
 )
@@ -50,8 +59,21 @@ MODELS: dict[str, type[BaseModel]] = {
     "shelter": Shelter,
     "circuit": Circuit,
     "indoor_place": IndoorPlace,
+    "cover": Cover,
+    "lamp": LampString,
+    "heater": Heater,
+    "lead": Lead,
+    "trolley": Trolley,
+    "person": Person,
+    "@prices": Prices,
+    "@location": Location,
+    "@ground": Ground,
+    "@display": Display,
 }
-"""What can be added, in the order in which it is offered."""
+"""Everything of which there are forms: what can be added, in the order in which it is offered, and single groups."""
+
+MOVABLE = ("cover", "lamp", "heater", "lead", "trolley", "person")
+"""What has no place of its own on the plan."""
 
 SPARE_CORNERS = 1
 """Empty rows behind the corners of a shape, to add one without a script."""
@@ -114,15 +136,10 @@ class Field:
 
 
 def kind_of(thing: str, yard: Yard) -> str | None:
-    """Give of which kind a thing on the plan is; None if there is no such thing."""
-    lists: tuple[tuple[str, Sequence[BaseModel]], ...] = (
-        ("tree", yard.trees),
-        ("", yard.structures),
-        ("shelter", yard.shelters),
-        ("circuit", yard.circuits),
-        ("indoor_place", yard.indoor_places),
-    )
-    for kind, listed in lists:
+    """Give of which kind a thing of the yard is; None if there is no such thing."""
+    if thing in GROUPS:
+        return thing
+    for kind, listed in _parts(yard).items():
         for one in listed:
             if getattr(one, "id", None) == thing:
                 return kind or str(getattr(one, "kind", ""))
@@ -130,9 +147,36 @@ def kind_of(thing: str, yard: Yard) -> str | None:
 
 
 def part_of(thing: str, yard: Yard) -> BaseModel | None:
-    """Give a thing on the plan; None if there is no such thing."""
-    listed: list[BaseModel] = [*yard.trees, *yard.structures, *yard.shelters, *yard.circuits, *yard.indoor_places]
-    return next((one for one in listed if getattr(one, "id", None) == thing), None)
+    """Give a thing of the yard; None if there is no such thing."""
+    if thing in GROUPS:
+        part: BaseModel = getattr(yard, GROUPS[thing])
+        return part
+    return next((one for listed in _parts(yard).values() for one in listed if getattr(one, "id", None) == thing), None)
+
+
+def parts_of(kind: str, yard: Yard) -> list[BaseModel]:
+    """Give everything of a kind that is neither tree nor structure; of a single group the one there is."""
+    if kind in GROUPS:
+        return [getattr(yard, GROUPS[kind])]
+    return list(_parts(yard)[kind])
+
+
+def _parts(yard: Yard) -> dict[str, Sequence[BaseModel]]:
+    """Give everything that has an id by its kind; structures, which name their kind themselves, under an empty one."""
+    gear = yard.gear
+    return {
+        "tree": yard.trees,
+        "": yard.structures,
+        "shelter": yard.shelters,
+        "circuit": yard.circuits,
+        "indoor_place": yard.indoor_places,
+        "cover": gear.covers,
+        "lamp": gear.lamps,
+        "heater": gear.heaters,
+        "lead": gear.leads,
+        "trolley": gear.trolleys,
+        "person": yard.people,
+    }
 
 
 def form_of(kind: str, yard: Yard, display: Display, part: BaseModel | None = None) -> list[Field]:
@@ -154,7 +198,7 @@ def form_of(kind: str, yard: Yard, display: Display, part: BaseModel | None = No
     list of Field
     """
     return [
-        made
+        replace(made, told=help_words(kind, made.name))
         for here, value in _places(place((), MODELS[kind]), part)
         for made in _fields(here, value, yard, display, new=part is None)
     ]
@@ -166,7 +210,8 @@ def _places(here: Place, part: BaseModel | None) -> list[tuple[Place, Any]]:
     found = []
     for name, info in file_names(model).items():
         inner = field_of(here, model, name)
-        if inner is None or name in ("id", "kind"):
+        # A structure is of one kind for good; lamps may turn out to be of another.
+        if inner is None or name == "id" or (name == "kind" and len(inner.choices) == 1):
             continue
         attribute = next(key for key, one in model.model_fields.items() if one is info)
         value = getattr(part, attribute) if part is not None else _default(info)
@@ -190,10 +235,10 @@ def _fields(here: Place, value: Any, yard: Yard, display: Display, *, new: bool)
     origin = get_origin(here.type_)
     if here.kind is not None:
         unit = _unit(here.kind.key, display)
-        text = "" if value is None else _number(value, here.kind.key, display)
+        text = "" if value is None else number_text(value, here.kind.key, display)
         return [replace(field, input="number", text=text, unit=unit)]
     if here.choices:
-        choices = tuple((str(one), choice_words(str(one))) for one in here.choices)
+        choices = tuple((str(one), choice_words(str(one), name)) for one in here.choices)
         if value is None:
             choices = (("", say("no pot") if name == "container.material" else "–"), *choices)
         return [replace(field, input="choice", text=str(value or ""), choices=choices)]
@@ -204,7 +249,7 @@ def _fields(here: Place, value: Any, yard: Yard, display: Display, *, new: bool)
     if here.type_ is date:
         return [replace(field, input="day", text=value.isoformat() if value else "")]
     if origin is tuple:
-        texts = tuple(_number(one, "length", display) for one in value) if value else ("", "")
+        texts = tuple(number_text(one, "length", display) for one in value) if value else ("", "")
         return [replace(field, input="point", texts=texts, unit=unit_symbol("length", display))]
     if origin is list:
         return [_listed(field, here, value, yard, display, new=new)]
@@ -227,7 +272,7 @@ def _listed(field: Field, here: Place, value: Any, yard: Yard, display: Display,
     """Give the field of a list: corners of a shape, or words of which several hold."""
     item = item_of(here, 0)
     if get_origin(item.type_) is tuple:
-        corners = [_number(one, "length", display) for corner in value or () for one in corner]
+        corners = [number_text(one, "length", display) for corner in value or () for one in corner]
         rows = NEW_CORNERS[field.name] if new else SPARE_CORNERS
         texts = (*corners, *("", "") * rows)
         return replace(field, input="points", texts=texts, unit=unit_symbol("length", display), least=here.least_items)
@@ -243,11 +288,23 @@ def _unit(kind: str, display: Display) -> str:
         if kind == "difference" and display.temperature == "C":
             return "K"
         return unit_symbol(kind, display)  # type: ignore[arg-type]
+    if kind == "age":
+        return say("years")
     return display.currency if kind == "money" else KINDS[kind].unit
 
 
-def _number(value: float, kind: str, display: Display) -> str:
-    """Write a quantity as it stands in a field: at most two decimals, three of a coordinate and a share."""
+def number_text(value: float, kind: str, display: Display) -> str:
+    """Write a quantity as it stands in a field: at most two decimals, three of a coordinate and a share.
+
+    Parameters
+    ----------
+    value : float
+        In the unit of its kind, as `yard.units.KINDS` has it.
+    kind : str
+        Key of `yard.units.KINDS`.
+    display : Display
+        Units of whoever reads.
+    """
     if kind in ("temperature", "difference", "length", "mass", "volume"):
         value = in_household_unit(value, kind, display)  # type: ignore[arg-type]
     text = f"{value:.{3 if kind in ('share', 'coordinate', 'area') else 2}f}".rstrip("0").rstrip(".")
@@ -459,11 +516,6 @@ def _without_empty_pot(fields: dict[str, Any]) -> dict[str, Any]:
     return fields
 
 
-def written_of(data: Mapping[str, Any], thing: str) -> Mapping[str, Any]:
-    """Give a thing as it stands in the file; empty if it is not there."""
-    return find(data, thing) or {}
-
-
 def kinds_to_add() -> list[tuple[str, str]]:
-    """Give what can be added, with its words."""
-    return [(kind, say(KIND_WORDS[kind])) for kind in MODELS if kind in LISTS]
+    """Give what can be added to the plan, with its words."""
+    return [(kind, say(KIND_WORDS[kind])) for kind in MODELS if kind in LISTS and kind not in MOVABLE]

@@ -1,8 +1,8 @@
-"""What the fields and kinds of things of a yard are called."""
+"""What the fields and kinds of things of a yard are called, and help on fields."""
 
 from __future__ import annotations
 
-from fruitwall.speech import say
+from fruitwall.speech import marked, say
 
 KIND_WORDS = {
     "tree": "Tree",
@@ -17,6 +17,16 @@ KIND_WORDS = {
     "shelter": "Standing shelter",
     "circuit": "Outdoor outlet",
     "indoor_place": "Indoor place",
+    "cover": "Sheet or cover",
+    "lamp": "String of lamps",
+    "heater": "Electric heater",
+    "lead": "Extension lead",
+    "trolley": "Trolley or sack truck",
+    "person": "Person",
+    "@prices": "What effort costs",
+    "@location": "Where the yard lies",
+    "@ground": "Ordinary ground",
+    "@display": "Units and currency of the yard",
     "@outline": "Boundary of the yard",
     "@gear": "Where the gear is kept",
 }
@@ -74,6 +84,39 @@ FIELD_WORDS = {
     "max_height": "Tallest plant through the door",
     "kept_at": "Heated to at least",
     "warmer": "Unheated: warmer than outside by",
+    "width": "Width",
+    "length": "Length",
+    "count": "How many",
+    "on_frame": "Held off the leaves by stakes or a frame",
+    "wear": "Wear of one for each night",
+    "watts": "Power of one",
+    "kind": "Light from",
+    "thermostat": "Thermostat switches on below",
+    "conductor": "Cross-section of one wire",
+    "max_mass": "Bears at most",
+    "minutes_before_dusk": "Time before dark",
+    "lifts": "Lifts pots",
+    "max_lift": "Lifts at most",
+    "pushes_trolley": "Pushes a loaded trolley",
+    "uses_ladder": "Goes up a ladder",
+    "evenings": "Here on the evenings of",
+    "away_until": "Away, back on",
+    "per_hour": "An hour of an evening",
+    "per_lift": "Lifting a heavy pot",
+    "per_kwh": "A kilowatt-hour",
+    "worst_case_aversion": "Weight of the worst cases, 0 to 1",
+    "latitude": "Latitude",
+    "longitude": "Longitude",
+    "elevation": "Height above the sea",
+    "time_zone": "Time zone",
+    "clear_night_offset": "Air of the yard on clear nights, against the forecast",
+    "surface": "Covered with",
+    "soil": "Soil",
+    "moisture": "In winter usually",
+    "temperature": "Temperatures",
+    "mass": "Weights",
+    "volume": "Volumes",
+    "currency": "Currency, three letters",
 }
 """By the name in the file."""
 
@@ -119,11 +162,87 @@ CHOICE_WORDS = {
     "film_polyethylene": "polyethylene film",
     "film_infrared": "infrared film",
     "bubble_film": "bubble film",
+    "moisture.wet": "wet",
     "open": "nothing, open",
+    "incandescent": "warm bulbs",
+    "led": "LEDs, which hardly warm",
+    "mon": "Monday",
+    "tue": "Tuesday",
+    "wed": "Wednesday",
+    "thu": "Thursday",
+    "fri": "Friday",
+    "sat": "Saturday",
+    "sun": "Sunday",
+    "bare": "bare soil",
+    "turf": "grass",
+    "mulch": "mulch",
+    "sand": "sand",
+    "loam": "loam",
+    "C": "°C",
+    "F": "°F",
+    "m": "metres",
+    "ft": "feet",
+    "kg": "kilograms",
+    "lb": "pounds",
+    "L": "litres",
+    "gal": "gallons",
 }
-"""By the word in the file."""
+"""By the word in the file; before it the field, where the word means something else there."""
 
 
-def choice_words(value: str) -> str:
-    """Say one of the words among which a field lets choose."""
-    return say(CHOICE_WORDS.get(value, value.replace("_", " ")))
+def choice_words(value: str, field: str = "") -> str:
+    """Say one of the words among which a field lets choose; a few mean something else in one field."""
+    return say(CHOICE_WORDS.get(f"{field}.{value}") or CHOICE_WORDS.get(value, value.replace("_", " ")))
+
+
+HELP_WORDS = {
+    "cover.material": marked("Bed sheets and burlap warm little; heavy fleece and blankets more."),
+    "cover.width": marked("Of one sheet. Also as 14 ft or 102 in."),
+    "cover.length": marked("Of one sheet."),
+    "cover.count": marked("Of this size and cloth."),
+    "cover.on_frame": marked("Then leaves that touch it do not freeze with it."),
+    "cover.wear": marked("Tears, sun, mould: its price by the nights that it lasts."),
+    "shelter.trees": marked("They must stand within its corners."),
+    "shelter.water": marked("All barrels together, dark and in the sun by day. 0 for none."),
+    "lamp.watts": marked("Of the whole string, from its label."),
+    "lamp.kind": marked("Only bulbs that waste their power as heat warm a tree."),
+    "lamp.count": marked("Strings like this one."),
+    "lamp.wear": marked("Of one string: bulbs that burn out."),
+    "heater.watts": marked("At the setting used, from its label. Also as 1.5 kW."),
+    "heater.thermostat": marked("Empty if it has none."),
+    "heater.count": marked("Heaters like this one."),
+    "lead.length": marked("Unrolled, as it must be used."),
+    "lead.conductor": marked("Printed on the lead, such as 1.5 or 12 AWG. If you cannot read it, leave the lead out."),
+    "trolley.max_mass": marked("From its label. Also as 200 lb."),
+    "circuit.volts": marked("230 in most of the world, 120 in North America."),
+    "circuit.amps": marked("The number on the fuse or breaker, such as 16 or 20."),
+    "circuit.continuous_rule": marked("The usual rule for what runs three hours or longer. Leave it on if unsure."),
+    "circuit.ground_fault": marked("Tick it only if you know it and its test button worked. If not, it is not used."),
+    "indoor_place.spaces": marked("How many pots fit without anybody stumbling over them."),
+    "indoor_place.max_height": marked("With its pot."),
+    "indoor_place.kept_at": marked("Empty if it is not heated."),
+    "indoor_place.warmer": marked("At the end of a cold night; measure it once with a thermometer."),
+    "person.minutes_before_dusk": marked("Time they can give on an evening. 0: they only look."),
+    "person.lifts": marked("Without the tick they are never asked to lift."),
+    "person.max_lift": marked("Their own limit, also as 40 lb. Empty: what the lifting equation allows."),
+    "person.evenings": marked("On other evenings they are planned with no time."),
+    "person.away_until": marked("Empty if they are here. Before the evening of this day they have no time."),
+    "@prices.per_hour": marked("What an hour of somebody's evening is worth."),
+    "@prices.per_lift": marked("What a lift of a heavy pot is felt to cost."),
+    "@prices.per_kwh": marked("From the bill."),
+    "@prices.worst_case_aversion": marked("0 plans for what is expected; 1 for the worst tenth of what may come."),
+    "@location.latitude": marked("North positive, in degrees."),
+    "@location.longitude": marked("East positive, west negative, in degrees."),
+    "@location.time_zone": marked("Such as America/Los_Angeles or Europe/Madrid: all times on the pages follow it."),
+    "@location.clear_night_offset": marked("Warmer (+) or colder (−) than the forecast's place; 0 if not known."),
+    "@ground.moisture": marked("Wet ground gives more warmth back at night."),
+    "@display.temperature": marked("Everybody may choose otherwise for themselves on the page Settings."),
+    "@display.currency": marked("Such as EUR, USD or MXN, of all amounts in the yard."),
+}
+"""Help on a field, by kind and name."""
+
+
+def help_words(kind: str, name: str) -> str:
+    """Give the help on a field of a kind of thing; empty for none."""
+    text = HELP_WORDS.get(f"{kind}.{name}")
+    return say(text) if text else ""

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import YardFileError
+from fruitwall.service.kept import Kept
 from fruitwall.service.treatments import unknown_kinds
 from fruitwall.yard.file import ExaminedYard, examine_yard, parse_yard, read_yard_text
 from fruitwall.yard.zones import zone_doubts
@@ -65,8 +66,16 @@ def import_yard(journal: Journal, checked: CheckedYard, *, now: datetime, author
 
 def load_yard(journal: Journal, name: str | None = None) -> tuple[Yard, YardVersion]:
     """Give the newest version of a yard, and the file it was read from."""
-    version = journal.current_yard(name)
-    return parse_version(version), version
+
+    def load() -> tuple[Yard, YardVersion]:
+        version = journal.current_yard(name)
+        return parse_version(version), version
+
+    return _LOADED.of(journal, key=(name, journal.state()), make=load)
+
+
+_LOADED: Kept[tuple[Yard, YardVersion]] = Kept(8)
+"""Yards as they were read last: every page asks for one several times."""
 
 
 @lru_cache(maxsize=8)

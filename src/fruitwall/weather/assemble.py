@@ -25,6 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import marked, say, say_count, told
 from fruitwall.weather.forcing import HOUR, LONGEST_BRIDGE_H, Forcing, say_hour
 from fruitwall.weather.humidity import dew_point_from_humidity
 from fruitwall.weather.place import Place
@@ -34,13 +35,13 @@ FloatArray = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
 
 NAMES: Mapping[str, str] = {
-    "t_air_c": "air temperature",
-    "t_dew_c": "dew point",
-    "humidity_pct": "relative humidity",
-    "wind_m_s": "wind",
-    "cloud": "cloud",
-    "shortwave_w_m2": "sun",
-    "rain_mm": "rain",
+    "t_air_c": marked("air temperature"),
+    "t_dew_c": marked("dew point"),
+    "humidity_pct": marked("relative humidity"),
+    "wind_m_s": marked("wind"),
+    "cloud": marked("cloud"),
+    "shortwave_w_m2": marked("sun"),
+    "rain_mm": marked("rain"),
 }
 """Columns that a source may give, with their names in words."""
 
@@ -92,7 +93,7 @@ def assemble(
     notes = list(warnings)
     given = {name: values for name, values in columns.items() if np.isfinite(values).any()}
     if "t_air_c" not in given:
-        raise WeatherError(f"{where}: no air temperature in it")
+        raise WeatherError(say("{where}: no air temperature in it", where=where))
     time_utc, given = _every_hour(time_utc, given, where=where, may_bridge="t_air_c" in bridge, notes=notes)
     members = max(values.shape[0] for values in given.values())
     given = {name: np.array(np.broadcast_to(values, (members, time_utc.size))) for name, values in given.items()}
@@ -113,7 +114,7 @@ def assemble(
             warnings=tuple(dict.fromkeys(notes)),
         )
     except ValueError as error:
-        raise WeatherError(f"{where}: {error}") from error
+        raise WeatherError(say("{where}: {error}", where=where, error=error)) from error
 
 
 def dew_below_lowered_air(columns: dict[str, FloatArray], before_c: FloatArray) -> None:
@@ -136,28 +137,40 @@ def _every_hour(
 ) -> tuple[TimeArray, dict[str, FloatArray]]:
     """Give stamps one hour apart; short holes are opened as NaN if they may be bridged, others refused."""
     if times.size < 2:
-        raise WeatherError(f"{where}: at least two hours are needed, got {times.size}")
+        raise WeatherError(say("{where}: at least two hours are needed, got {count}", where=where, count=times.size))
     steps = np.diff(times.astype("datetime64[s]"))
     for wrong, problem in (
-        (steps == np.timedelta64(0, "s"), "stands twice"),
-        (steps < np.timedelta64(0, "s"), "goes back in time"),
-        (steps % HOUR != np.timedelta64(0, "s"), "is not a whole hour after the one before it"),
+        (steps == np.timedelta64(0, "s"), say("stands twice")),
+        (steps < np.timedelta64(0, "s"), say("goes back in time")),
+        (steps % HOUR != np.timedelta64(0, "s"), say("is not a whole hour after the one before it")),
     ):
         if wrong.any():
-            raise WeatherError(f"{where}: the hour {say_hour(times[int(wrong.argmax()) + 1])} {problem}")
+            raise WeatherError(
+                say(
+                    "{where}: the hour {hour} {problem}",
+                    where=where,
+                    hour=say_hour(times[int(wrong.argmax()) + 1]),
+                    problem=problem,
+                )
+            )
     holes = (steps // HOUR).astype(int) - 1
     longest = int(holes.argmax())
     if holes[longest] > (LONGEST_BRIDGE_H if may_bridge else 0):
         first = int((holes > (LONGEST_BRIDGE_H if may_bridge else 0)).argmax())
         count = int(holes[first])
-        hours = "1 hour is" if count == 1 else f"{count} hours are"
         raise WeatherError(
-            f"{where}: {hours} missing between {say_hour(times[first])} and {say_hour(times[first + 1])}; "
-            "a line is needed for every hour"
+            say_count(
+                "{where}: {count} hour is missing between {hour} and {until}; a line is needed for every hour",
+                "{where}: {count} hours are missing between {hour} and {until}; a line is needed for every hour",
+                count,
+                where=where,
+                hour=say_hour(times[first]),
+                until=say_hour(times[first + 1]),
+            )
         )
     if not holes.any():
         return times, columns
-    notes.append(f"{int(holes.sum())} missing hours were bridged by straight lines")
+    notes.append(told("{number} missing hours were bridged by straight lines", number=int(holes.sum())))
     full = np.arange(times[0], times[-1] + HOUR, HOUR)
     at = ((times - times[0]) // HOUR).astype(int)
     opened = {}
@@ -176,14 +189,23 @@ def _filled(
         return values
     words = NAMES[name]
     if name == "rain_mm":
-        notes.append("rain is not given for every hour; none is assumed where it is missing")
+        notes.append(told("rain is not given for every hour; none is assumed where it is missing"))
         return np.where(missing, 0.0, values)
     if not may_bridge or _longest_run(missing) > LONGEST_BRIDGE_H:
         member, step = np.unravel_index(int(missing.argmax()), missing.shape)
-        inside = f" of member {member}" if values.shape[0] > 1 else ""
-        more = f" (and {int(missing.sum()) - 1} more)" if missing.sum() > 1 else ""
-        raise WeatherError(f"{where}: the {words}{inside} is missing at {say_hour(times[step])}{more}")
-    notes.append(f"{words} was missing for single hours and bridged by straight lines")
+        inside = say(" of member {member}", member=int(member)) if values.shape[0] > 1 else ""
+        more = say(" (and {count} more)", count=int(missing.sum()) - 1) if missing.sum() > 1 else ""
+        raise WeatherError(
+            say(
+                "{where}: the {words}{inside} is missing at {hour}{more}",
+                where=where,
+                words=say(words),
+                inside=inside,
+                hour=say_hour(times[step]),
+                more=more,
+            )
+        )
+    notes.append(told("{words} was missing for single hours and bridged by straight lines", words=told(words)))
     steps = np.arange(times.size, dtype=np.float64)
     return np.stack([np.interp(steps, steps[~gaps], row[~gaps]) for row, gaps in zip(values, missing, strict=True)])
 
@@ -208,26 +230,31 @@ def _stood_in(given: dict[str, FloatArray], times: TimeArray, place: Place, note
         dew = dew_point_from_humidity(t_air, humidity)
     if dew is None:
         dew = _lowest_around(t_air) - DRY_AIR_K
-        notes.append(f"no humidity given; dew point taken {DRY_AIR_K:g} K below the lowest temperature of the day")
+        notes.append(
+            told(
+                "no humidity given; dew point taken {below:g} K below the lowest temperature of the day",
+                below=DRY_AIR_K,
+            )
+        )
     if wind is None:
         wind = np.full_like(t_air, CALM_M_S)
-        notes.append(f"no wind given; nearly calm air ({CALM_M_S:g} m/s) assumed, the safe side")
+        notes.append(told("no wind given; nearly calm air ({wind:g} m/s) assumed, the safe side", wind=CALM_M_S))
     if cloud is None and sun is not None and np.isfinite(sun).all():
         cloud = cloud_from_sun(sun, times, *at)
-        notes.append("no cloud given; inferred from the sun by day, nights on a line between evening and morning")
+        notes.append(told("no cloud given; inferred from the sun by day, nights on a line between evening and morning"))
     if cloud is None:
         cloud = np.zeros_like(t_air)
-        notes.append("no cloud given; clear sky assumed, the safe side")
+        notes.append(told("no cloud given; clear sky assumed, the safe side"))
     by_cloud = clear_sun(times, *at) * cloud_transmission(cloud)
     if sun is None:
         sun = by_cloud
-        notes.append("no sun given; computed from clear sky and cloud")
+        notes.append(told("no sun given; computed from clear sky and cloud"))
     elif not np.isfinite(sun).all():
         sun = np.where(np.isfinite(sun), sun, by_cloud)
-        notes.append("sun is not given for every hour; computed from clear sky and cloud where it is missing")
+        notes.append(told("sun is not given for every hour; computed from clear sky and cloud where it is missing"))
     if rain is None:
         rain = np.zeros_like(t_air)
-        notes.append("no rain given; none assumed")
+        notes.append(told("no rain given; none assumed"))
     # Pyranometers cool to the night sky and read a few W/m² below zero.
     sun = np.where((sun < 0) & (sun > -10), 0.0, sun)
     return {

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from fruitwall.speech import marked
 from fruitwall.weather.forcing import Forcing, as_datetime64
 from fruitwall.weather.history import parse_history
 
@@ -28,7 +29,7 @@ ISSUED = datetime(2026, 12, 23, 14, 0, tzinfo=ZoneInfo(DEMO_ZONE))
 HISTORY = timedelta(days=10)
 FORECAST = timedelta(days=5)
 
-SOURCE = "March AFB, California, December 1998 (TMY3, NREL), played back as if it were a forecast"
+SOURCE = marked("March AFB, California, December 1998 (TMY3, NREL), played back as if it were a forecast")
 
 
 def demo_now() -> datetime:

@@ -23,6 +23,7 @@ from urllib.parse import urlsplit
 
 from fruitwall import __version__
 from fruitwall.errors import SourceUnavailable, WeatherError
+from fruitwall.speech import told
 
 if TYPE_CHECKING:
     import httpx2
@@ -155,7 +156,7 @@ def _check_address(url: str) -> None:
         sound = False
     if not sound or any(letter.isspace() for letter in url):
         raise WeatherError(
-            f'{url}: this is no address that can be asked; expected one such as "https://api.met.no/..."'
+            told('{url}: this is no address that can be asked; expected one such as "https://api.met.no/..."', url=url)
         )
 
 
@@ -192,25 +193,31 @@ def _ask(
                     return _kept(url, kept.text, response.headers, now=now, before=kept)
                 if response.status_code in (200, 203):
                     return _kept(url, _body(response, url), response.headers, now=now)
-                trouble = f"it answered {response.status_code}"
+                trouble = told("it answered {status}", status=response.status_code)
                 if response.status_code not in RETRIED:
                     raise _refusal(response.status_code, url)
                 asked_s = _retry_after(response.headers, now)
                 if asked_s is not None and asked_s > LONGEST_PAUSE_S:
                     later = now + timedelta(seconds=asked_s)
-                    raise SourceUnavailable(f"{trouble} and asks to be left alone until {later:%H:%M} UTC")
+                    raise SourceUnavailable(
+                        told(
+                            "{trouble} and asks to be left alone until {later:%H:%M} UTC", trouble=trouble, later=later
+                        )
+                    )
                 wait_s = wait_s if asked_s is None else max(asked_s, 0.0)
         except httpx2.TimeoutException:
-            trouble = f"no answer within {TIMEOUT_S:g} s"
+            trouble = told("no answer within {seconds:g} s", seconds=TIMEOUT_S)
         except (httpx2.InvalidURL, httpx2.UnsupportedProtocol) as error:
-            raise WeatherError(f"{url}: this is no address that can be asked ({error})") from error
+            raise WeatherError(
+                told("{url}: this is no address that can be asked ({error})", url=url, error=error)
+            ) from error
         except httpx2.TooManyRedirects as error:
-            raise WeatherError(f"{url}: it sends us on too many times") from error
+            raise WeatherError(told("{url}: it sends us on too many times", url=url)) from error
         except httpx2.RequestError as error:
-            trouble = f"no connection ({error})" if str(error) else "no connection"
+            trouble = told("no connection ({error})", error=error) if str(error) else told("no connection")
         if attempt + 1 < TRIES:
             pause(wait_s)
-    raise SourceUnavailable(f"{trouble}, {TRIES} tries")
+    raise SourceUnavailable(told("{trouble}, {tries} tries", trouble=trouble, tries=TRIES))
 
 
 def _body(response: httpx2.Response, url: str) -> str:
@@ -221,13 +228,17 @@ def _body(response: httpx2.Response, url: str) -> str:
         length += len(part)
         if length > LARGEST_ANSWER_BYTES:
             raise WeatherError(
-                f"{url}: the answer is larger than {LARGEST_ANSWER_BYTES // 1_000_000} MB; no forecast is"
+                told(
+                    "{url}: the answer is larger than {most} MB; no forecast is",
+                    url=url,
+                    most=LARGEST_ANSWER_BYTES // 1_000_000,
+                )
             )
         parts.append(part)
     try:
         return b"".join(parts).decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise WeatherError(f"{url}: the answer is no text") from error
+        raise WeatherError(told("{url}: the answer is no text", url=url)) from error
 
 
 def _refusal(status: int, url: str) -> WeatherError:
@@ -235,15 +246,30 @@ def _refusal(status: int, url: str) -> WeatherError:
     host = host_of(url)
     if status == 404 and host == "api.weather.gov":
         return WeatherError(
-            f"{url}: no forecast for this place (404); the US service covers the United States only. "
-            'Elsewhere use "met-norway" or "open-meteo"'
+            told(
+                "{url}: no forecast for this place (404); the US service covers the United States only. "
+                'Elsewhere use "met-norway" or "open-meteo"',
+                url=url,
+            )
         )
     if status in (401, 403):
         return WeatherError(
-            f"{url}: {host} refuses to answer ({status}); it may want a contact (setting `contact`) or has blocked "
-            "this address"
+            told(
+                "{url}: {host} refuses to answer ({status}); it may want a contact (setting `contact`) "
+                "or has blocked this address",
+                url=url,
+                host=host,
+                status=status,
+            )
         )
-    return WeatherError(f"{url}: {host} cannot answer this request ({status}); check place and address")
+    return WeatherError(
+        told(
+            "{url}: {host} cannot answer this request ({status}); check place and address",
+            url=url,
+            host=host,
+            status=status,
+        )
+    )
 
 
 def _stand_in(kept: _Kept | None, url: str, now: datetime, error: SourceUnavailable) -> Answer:
@@ -251,21 +277,37 @@ def _stand_in(kept: _Kept | None, url: str, now: datetime, error: SourceUnavaila
     host = host_of(url)
     if kept is None:
         raise SourceUnavailable(
-            f"no forecast: {host} could not be asked ({error}). Try again later, or give a forecast file of your own"
+            told(
+                "no forecast: {host} could not be asked ({error}). Try again later, or give a forecast "
+                "file of your own",
+                host=host,
+                error=error.kept,
+            )
         ) from error
     age = now - kept.fetched_utc
     since = f"{kept.fetched_utc:%Y-%m-%d %H:%M} UTC"
     if not timedelta(0) <= age <= STALE_AT_MOST:
         raise SourceUnavailable(
-            f"no forecast since {since}: {host} could not be asked ({error}), and that one is too old to use. Try "
-            f"again later, or give a forecast file of your own"
+            told(
+                "no forecast since {since}: {host} could not be asked ({error}), and that one is too old "
+                "to use. Try again later, or give a forecast file of your own",
+                since=since,
+                host=host,
+                error=error.kept,
+            )
         ) from error
     hours = age / timedelta(hours=1)
     return Answer(
         url,
         kept.text,
         kept.fetched_utc,
-        note=f"{host} could not be asked ({error}); this is its answer of {since}, {hours:.1f} h old",
+        note=told(
+            "{host} could not be asked ({error}); this is its answer of {since}, {hours:.1f} h old",
+            host=host,
+            error=error.kept,
+            since=since,
+            hours=hours,
+        ),
     )
 
 

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from fruitwall.speech import marked, say, told
 from fruitwall.weather.wind import wind_at_height
 
 FloatArray = NDArray[np.float64]
@@ -28,12 +29,12 @@ VARIABLES = ("t_air_c", "t_dew_c", "wind_m_s", "cloud", "shortwave_w_m2", "rain_
 
 # Widest values that have been measured anywhere, with some room; beyond them a unit or a column is wrong.
 RANGES: dict[str, tuple[float, float, str, str]] = {
-    "t_air_c": (-90.0, 60.0, "°C", "is it in °F or K?"),
-    "t_dew_c": (-100.0, 40.0, "°C", "is it in °F or K, or a relative humidity?"),
-    "wind_m_s": (0.0, 80.0, "m/s", "is it in km/h, or a missing-value code?"),
-    "cloud": (0.0, 1.0, "", "a share of the sky is meant, not percent, tenths or eighths"),
-    "shortwave_w_m2": (0.0, 1500.0, "W/m²", "is it in kJ/m², or a missing-value code?"),
-    "rain_mm": (0.0, 400.0, "mm in an hour", "is it in another unit, or a sum of several hours?"),
+    "t_air_c": (-90.0, 60.0, "°C", marked("is it in °F or K?")),
+    "t_dew_c": (-100.0, 40.0, "°C", marked("is it in °F or K, or a relative humidity?")),
+    "wind_m_s": (0.0, 80.0, "m/s", marked("is it in km/h, or a missing-value code?")),
+    "cloud": (0.0, 1.0, "", marked("a share of the sky is meant, not percent, tenths or eighths")),
+    "shortwave_w_m2": (0.0, 1500.0, "W/m²", marked("is it in kJ/m², or a missing-value code?")),
+    "rain_mm": (0.0, 400.0, marked("mm in an hour"), marked("is it in another unit, or a sum of several hours?")),
 }
 
 DEW_POINT_SLACK_K = 3.0
@@ -222,13 +223,17 @@ class Forcing:
         warnings = [*history.warnings, *self.warnings]
         if hole_h > 0:
             warnings.append(
-                f"{hole_h} h between past weather and forecast (from {say_hour(history.time_utc[-1])}) were bridged"
+                told(
+                    "{hours} h between past weather and forecast (from {hour}) were bridged",
+                    hours=hole_h,
+                    hour=say_hour(history.time_utc[-1]),
+                )
             )
         return replace(
             self,
             time_utc=np.concatenate([past_times, self.time_utc]),
             **arrays,
-            source=f"{self.source}; before it {history.source}",
+            source=told("{source}; before it {past}", source=self.source, past=history.source),
             n_history=before + self.n_history,
             warnings=tuple(dict.fromkeys(warnings)),
         )
@@ -321,17 +326,27 @@ def _check_values(name: str, values: FloatArray, times: TimeArray) -> None:
         raise ValueError(f"{name} must be known everywhere, got {_first(values, missing, times)}")
     outside = (values < low) | (values > high)
     if outside.any():
-        words = f"at least {low:g} and at most {high:g} {unit}".rstrip()
-        raise ValueError(f"{name} must be {words}, got {_first(values, outside, times)}; {hint}")
+        raise ValueError(
+            say(
+                "{name} must be at least {low:g} and at most {high:g}{unit}, got {given}; {hint}",
+                name=name,
+                low=low,
+                high=high,
+                unit=f" {say(unit)}" if unit else "",
+                given=_first(values, outside, times),
+                hint=say(hint),
+            )
+        )
 
 
 def _first(values: FloatArray, wrong: NDArray[np.bool_], times: TimeArray) -> str:
     """Say the first wrong value with its hour, its member where there are several, and how many there are."""
     member, step = np.unravel_index(int(wrong.argmax()), wrong.shape)
-    where = f" in member {member}" if wrong.shape[0] > 1 else ""
+    where = say(" in member {member}", member=int(member)) if wrong.shape[0] > 1 else ""
     others = int(wrong.sum()) - 1
-    more = f" (and {others} more)" if others else ""
-    return f"{values[member, step]:g} at {say_hour(times[step])}{where}{more}"
+    more = say(" (and {count} more)", count=others) if others else ""
+    value = float(values[member, step])
+    return say("{value:g} at {hour}{where}{more}", value=value, hour=say_hour(times[step]), where=where, more=more)
 
 
 def _dew_not_above_air(t_air_c: FloatArray, t_dew_c: FloatArray, times: TimeArray) -> FloatArray:
@@ -340,8 +355,14 @@ def _dew_not_above_air(t_air_c: FloatArray, t_dew_c: FloatArray, times: TimeArra
     if wrong.any():
         member, step = np.unravel_index(int(wrong.argmax()), wrong.shape)
         raise ValueError(
-            f"t_dew_c must not exceed t_air_c by more than {DEW_POINT_SLACK_K:g} K, got {t_dew_c[member, step]:g} °C "
-            f"in air of {t_air_c[member, step]:g} °C at {say_hour(times[step])}; are columns exchanged or units mixed?"
+            say(
+                "t_dew_c must not exceed t_air_c by more than {most:g} K, got {dew:g} °C in air of {air:g} °C at "
+                "{hour}; are columns exchanged or units mixed?",
+                most=DEW_POINT_SLACK_K,
+                dew=float(t_dew_c[member, step]),
+                air=float(t_air_c[member, step]),
+                hour=say_hour(times[step]),
+            )
         )
     if (t_dew_c > t_air_c).any():
         t_dew_c = np.minimum(t_dew_c, t_air_c)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.assemble import DRY_AIR_K, NOTHING, assemble
 from fruitwall.weather.daily_curve import hourly_from_daily
 from fruitwall.weather.forcing import Forcing, as_datetime
@@ -117,7 +118,13 @@ def parse_daily(text: str, *, where: str, place: Place | None) -> Forcing:
     table = parse_table(text, where=where, keys=KEYS, columns=DAILY_COLUMNS)
     for name, example in (("t_min_c", "t_min [C]"), ("t_max_c", "t_max [C]")):
         if name not in table.values:
-            raise WeatherError(f'{where}: a daily file needs both extremes; no column such as "{example}"')
+            raise WeatherError(
+                say(
+                    '{where}: a daily file needs both extremes; no column such as "{example}"',
+                    where=where,
+                    example=example,
+                )
+            )
     at = file_place(table, place)
     dates = _dates(table)
     _check_days(table, dates)
@@ -127,14 +134,14 @@ def parse_daily(text: str, *, where: str, place: Place | None) -> Forcing:
             dates, table.values["t_min_c"], table.values["t_max_c"], at.latitude_deg, at.longitude_deg
         )
     except ValueError as error:
-        raise WeatherError(f"{where}: {error}") from error
-    notes = ["daily extremes were turned into hours by a curve (Linvill 1990)"]
+        raise WeatherError(say("{where}: {error}", where=where, error=error)) from error
+    notes: list[str] = [told("daily extremes were turned into hours by a curve (Linvill 1990)")]
     columns = _other_columns(table, dates, times, t_air, at, height, notes)
     return assemble(
         times,
         {"t_air_c": t_air[None, :], **{name: values[None, :] for name, values in columns.items()}},
         place=at,
-        source=f"{table.settings.get('source') or f'file {where}'}, daily",
+        source=told("{source}, daily", source=table.settings.get("source") or told("file {name}", name=where)),
         issued_utc=as_datetime(times[-1]),
         where=where,
         bridge=NOTHING,
@@ -152,14 +159,29 @@ def _dates(table: Table) -> TimeArray:
             day = date.fromisoformat(text)
         except ValueError as error:
             raise WeatherError(
-                f'{table.where} line {line}: "{text}" is no date; expected one such as 2026-12-22'
+                say(
+                    '{where} line {line}: "{text}" is no date; expected one such as 2026-12-22',
+                    where=table.where,
+                    line=line,
+                    text=text,
+                )
             ) from error
         if days and (day - days[-1]).days != 1:
-            what = "stands twice" if day == days[-1] else f"does not follow {days[-1]}"
-            raise WeatherError(f"{table.where} line {line}: the day {day} {what}; a line is needed for every day")
+            what = say("stands twice") if day == days[-1] else say("does not follow {day}", day=days[-1])
+            raise WeatherError(
+                say(
+                    "{where} line {line}: the day {day} {what}; a line is needed for every day",
+                    where=table.where,
+                    line=line,
+                    day=day,
+                    what=what,
+                )
+            )
         days.append(day)
     if len(days) < 2:
-        raise WeatherError(f"{table.where}: at least two days are needed, got {len(days)}")
+        raise WeatherError(
+            say("{where}: at least two days are needed, got {count}", where=table.where, count=len(days))
+        )
     return np.array(days, dtype="datetime64[D]")
 
 
@@ -168,7 +190,15 @@ def _check_days(table: Table, dates: TimeArray) -> None:
     for name, values in table.values.items():
         if name != "rain_mm" and not np.isfinite(values).all():
             wrong = int((~np.isfinite(values)).argmax())
-            raise WeatherError(f"{table.where} line {table.lines[wrong]}: {name} of {dates[wrong]} is missing")
+            raise WeatherError(
+                say(
+                    "{where} line {line}: {name} of {day} is missing",
+                    where=table.where,
+                    line=table.lines[wrong],
+                    name=name,
+                    day=dates[wrong],
+                )
+            )
 
 
 def _other_columns(
@@ -192,12 +222,12 @@ def _other_columns(
         columns["t_dew_c"] = np.minimum(hourly(values["t_dew_c"]), t_air)
     else:
         columns["t_dew_c"] = hourly(values["t_min_c"] - DRY_AIR_K)
-        notes.append(f"no dew point given; taken {DRY_AIR_K:g} K below each day's minimum")
+        notes.append(told("no dew point given; taken {below:g} K below each day's minimum", below=DRY_AIR_K))
     if "wind_m_s" in values:
         columns["wind_m_s"] = hourly(values["wind_m_s"])
     else:
         columns["wind_m_s"] = np.full(times.size, wind_at_height(DAILY_WIND_M_S, 2.0, height_m))
-        notes.append(f"no wind given; {DAILY_WIND_M_S:g} m/s at 2 m taken (FAO-56)")
+        notes.append(told("no wind given; {wind:g} m/s at 2 m taken (FAO-56)", wind=DAILY_WIND_M_S))
     if "cloud" in values:
         columns["cloud"] = hourly(values["cloud"])
     else:
@@ -205,7 +235,7 @@ def _other_columns(
         columns["cloud"] = hourly(np.clip(CLOUD_WITHOUT_RANGE + CLOUD_PER_K * range_k, 0.0, 1.0))
         clear = clear_sun(times, at.latitude_deg, at.longitude_deg)
         columns["shortwave_w_m2"] = clear * hourly(np.minimum(HARGREAVES_INLAND * np.sqrt(range_k) / CLEAR_SHARE, 1.0))
-        notes.append("no cloud given; cloud and sun taken from each day's range of temperature")
+        notes.append(told("no cloud given; cloud and sun taken from each day's range of temperature"))
     columns["rain_mm"] = _rain_by_hour(values.get("rain_mm", np.zeros(dates.size)), noons, times)
     return columns
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.forcing import HOUR, LONGEST_BRIDGE_H, VARIABLES, Forcing, as_datetime, as_datetime64, say_hour
 from fruitwall.weather.place import Place
 from fruitwall.weather.usable import FAR_KM, FARTHEST_KM
@@ -72,8 +73,13 @@ def prepare(
         raise ValueError(f"spin_up_days must be at least 0 and at most 60, got {spin_up_days:g}")
     if as_datetime64(night_end_utc, "night_end_utc") > forecast.time_utc[-1]:
         raise WeatherError(
-            f"{forecast.source}: ends at {say_hour(forecast.time_utc[-1])}, before the night is over "
-            f"({say_hour(as_datetime64(night_end_utc))}); a forecast until then at least is needed"
+            say(
+                "{source}: ends at {hour}, before the night is over ({until}); a forecast until "
+                "then at least is needed",
+                source=forecast.source,
+                hour=say_hour(forecast.time_utc[-1]),
+                until=say_hour(as_datetime64(night_end_utc)),
+            )
         )
     joined = forecast if history is None else _with_history(forecast, history)
     own_start = joined.time_utc[min(joined.n_history, joined.n_times - 1)]
@@ -87,8 +93,11 @@ def prepare(
         return joined  # shorter than wished, but real
     filled = _repeat_first_day(joined, lacking)
     return filled.with_warnings(
-        f"no weather is known before {say_hour(joined.time_utc[0])}; the first day from there was repeated "
-        "backwards, so that the warmth of soil and walls is a guess"
+        told(
+            "no weather is known before {hour}; the first day from there was repeated backwards, so that the warmth "
+            "of soil and walls is a guess",
+            hour=say_hour(joined.time_utc[0]),
+        )
     )
 
 
@@ -102,25 +111,43 @@ def _with_history(forecast: Forcing, history: Forcing) -> Forcing:
     distance_km = here.distance_km(there)
     if distance_km > FARTHEST_KM:
         raise WeatherError(
-            f"{history.source}: past weather of another place, {there.words()}, {distance_km:.0f} km from the "
-            f"forecast's; at most {FARTHEST_KM:.0f} km are accepted"
+            say(
+                "{source}: past weather of another place, {words}, {distance_km:.0f} km from the "
+                "forecast's; at most {most_km:.0f} km are accepted",
+                source=history.source,
+                words=there.words(),
+                distance_km=distance_km,
+                most_km=FARTHEST_KM,
+            )
         )
     if history.time_utc[0] >= forecast.time_utc[0]:
-        return forecast.with_warnings(f"{history.source}: begins after the forecast and was not used")
+        return forecast.with_warnings(
+            told("{source}: begins after the forecast and was not used", source=history.source)
+        )
     hole_h = int(np.ceil((forecast.time_utc[0] - history.time_utc[-1]) / HOUR)) - 1
     notes = []
     if LONGEST_BRIDGE_H < hole_h <= LONGEST_FILLED_H:
         forecast = _repeat_first_day(forecast, hole_h)
         notes.append(
-            f"past weather ends at {say_hour(history.time_utc[-1])}; the {hole_h} h to the forecast were filled with "
-            "the same hours of its first day"
+            told(
+                "past weather ends at {hour}; the {hours} h to the forecast were filled with the same hours of its "
+                "first day",
+                hour=say_hour(history.time_utc[-1]),
+                hours=hole_h,
+            )
         )
     try:
         joined = forecast.joined(history).with_warnings(*notes)
     except ValueError as error:
-        raise WeatherError(f"{history.source}: {error}") from error
+        raise WeatherError(say("{where}: {error}", where=history.source, error=error)) from error
     if distance_km > FAR_KM:
-        joined = joined.with_warnings(f"past weather is of {there.words()}, {distance_km:.0f} km from the forecast's")
+        joined = joined.with_warnings(
+            told(
+                "past weather is of {place}, {distance:.0f} km from the forecast's",
+                place=there.words(),
+                distance=distance_km,
+            )
+        )
     return joined
 
 

@@ -14,9 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import marked, say
 from fruitwall.weather.forcing import as_datetime64
 
-EXAMPLE = '"2026-12-22T18:00-08:00", or "2026-12-22 18:00" with a line "# time zone: America/Los_Angeles" at the top'
+EXAMPLE = marked(
+    '"2026-12-22T18:00-08:00", or "2026-12-22 18:00" with a line "# time zone: America/Los_Angeles" at the top'
+)
 
 
 def read_zone(name: str, where: str) -> ZoneInfo:
@@ -31,7 +34,11 @@ def read_zone(name: str, where: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
         raise WeatherError(
-            f'{where}: no time zone is named "{name}"; expected an IANA name such as America/Los_Angeles or UTC'
+            say(
+                '{where}: no time zone is named "{name}"; expected an IANA name such as America/Los_Angeles or UTC',
+                where=where,
+                name=name,
+            )
         ) from error
 
 
@@ -63,7 +70,14 @@ def read_stamps(texts: Sequence[str], zone: ZoneInfo | None, where: str) -> NDAr
         stamp = _read_stamp(text, where)
         if stamp.tzinfo is None:
             if zone is None:
-                raise WeatherError(f'{where}: the time "{text}" has no time zone; write {EXAMPLE}')
+                raise WeatherError(
+                    say(
+                        '{where}: the time "{text}" has no time zone; write {example}',
+                        where=where,
+                        text=text,
+                        example=say(EXAMPLE),
+                    )
+                )
             stamp = _on_clock(stamp, zone, previous, text, where)
         previous = stamp.astimezone(UTC)
         times.append(as_datetime64(previous))
@@ -77,7 +91,14 @@ def _read_stamp(text: str, where: str) -> datetime:
             raise ValueError("only a date")
         return datetime.fromisoformat(text.strip())
     except ValueError as error:
-        raise WeatherError(f'{where}: "{text}" is no date and time; expected {EXAMPLE}') from error
+        raise WeatherError(
+            say(
+                '{where}: "{text}" is no date and time; expected {example}',
+                where=where,
+                text=text,
+                example=say(EXAMPLE),
+            )
+        ) from error
 
 
 def _on_clock(stamp: datetime, zone: tzinfo, previous: datetime | None, text: str, where: str) -> datetime:
@@ -85,8 +106,14 @@ def _on_clock(stamp: datetime, zone: tzinfo, previous: datetime | None, text: st
     first, second = stamp.replace(tzinfo=zone, fold=0), stamp.replace(tzinfo=zone, fold=1)
     if first.astimezone(UTC).astimezone(zone).replace(tzinfo=None) != stamp:
         raise WeatherError(
-            f"{where}: the time {text} does not exist in {zone}: the clock goes forward over it. Write the times with "
-            'an offset ("2026-03-08T03:00-07:00") or in UTC ("2026-03-08T10:00Z")'
+            say(
+                "{where}: the time {text} does not exist in {zone}: the clock goes forward over it. "
+                'Write the times with an offset ("2026-03-08T03:00-07:00") or in UTC '
+                '("2026-03-08T10:00Z")',
+                where=where,
+                text=text,
+                zone=zone,
+            )
         )
     passed = previous is not None and first.astimezone(UTC) <= previous < second.astimezone(UTC)
     return second if passed else first

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say
 from fruitwall.weather.units import convert
 
 FloatArray = NDArray[np.float64]
@@ -78,7 +79,13 @@ class Table:
             return float(convert(number, unit or "m", kind))
         except ValueError as error:
             raise WeatherError(
-                f'{self.where}: expected a number in the line "# {name}: ...", got "{text}" ({error})'
+                say(
+                    '{where}: expected a number in the line "# {name}: ...", got "{text}" ({error})',
+                    where=self.where,
+                    name=name,
+                    text=text,
+                    error=error,
+                )
             ) from error
 
 
@@ -92,14 +99,24 @@ def read_text(path: Path) -> str:
     """
     try:
         if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise WeatherError(f"{path}: larger than {LARGEST_FILE_BYTES // 1_000_000} MB, which no weather file is")
+            raise WeatherError(
+                say(
+                    "{path}: larger than {most} MB, which no weather file is",
+                    path=path,
+                    most=LARGEST_FILE_BYTES // 1_000_000,
+                )
+            )
         return path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError as error:
-        raise WeatherError(f"{path}: no such file") from error
+        raise WeatherError(say("{path}: no such file", path=path)) from error
     except UnicodeDecodeError as error:
-        raise WeatherError(f"{path}: no UTF-8 text (byte {error.start}); save it as CSV in UTF-8") from error
+        raise WeatherError(
+            say("{path}: no UTF-8 text (byte {start}); save it as CSV in UTF-8", path=path, start=error.start)
+        ) from error
     except OSError as error:
-        raise WeatherError(f"{path}: cannot be read ({error.strerror or error})") from error
+        raise WeatherError(
+            say("{path}: cannot be read ({reason})", path=path, reason=error.strerror or error)
+        ) from error
 
 
 def parse_table(text: str, *, where: str, keys: Mapping[str, Sequence[str]], columns: Sequence[Column]) -> Table:
@@ -139,7 +156,15 @@ def parse_table(text: str, *, where: str, keys: Mapping[str, Sequence[str]], col
         if not any(cell.strip() for cell in row) or row[0].lstrip().startswith("#"):
             continue
         if len(row) != len(header):
-            raise WeatherError(f"{where} line {number}: {len(row)} fields, but the header has {len(header)}")
+            raise WeatherError(
+                say(
+                    "{where} line {number}: {count} fields, but the header has {known}",
+                    where=where,
+                    number=number,
+                    count=len(row),
+                    known=len(header),
+                )
+            )
         lines.append(number)
         for name, (position, _) in places.items():
             cell = row[position].strip()
@@ -148,7 +173,7 @@ def parse_table(text: str, *, where: str, keys: Mapping[str, Sequence[str]], col
             else:
                 cells[name].append(_read_number(cell, header[position], number, where, comma=delimiter == ";"))
     if not lines:
-        raise WeatherError(f"{where}: no rows below the header")
+        raise WeatherError(say("{where}: no rows below the header", where=where))
     kinds = {column.name: column for column in columns}
     values = {}
     for name, numbers_read in cells.items():
@@ -168,7 +193,7 @@ def _split(text: str, where: str) -> tuple[dict[str, str], tuple[int, str], str]
                 settings[name.strip().lower()] = value.strip()
         elif line.strip():
             return settings, (number, line), "\n".join(lines[number:])
-    raise WeatherError(f"{where}: the file is empty")
+    raise WeatherError(say("{where}: the file is empty", where=where))
 
 
 def _line_numbers(body: str, header_line: int) -> list[int]:
@@ -195,27 +220,59 @@ def _read_header(
             name = column.name
             if not unit:
                 raise WeatherError(
-                    f'{where}: the column "{cell}" has no unit; write it in the header as in "{column.example}"'
+                    say(
+                        '{where}: the column "{cell}" has no unit; write it in the header as in "{example}"',
+                        where=where,
+                        cell=cell,
+                        example=column.example,
+                    )
                 )
             try:
                 convert(0.0, unit, column.kind)
             except ValueError as error:
                 raise WeatherError(
-                    f'{where}: the column "{cell}": {error}; write it as in "{column.example}"'
+                    say(
+                        '{where}: the column "{cell}": {error}; write it as in "{example}"',
+                        where=where,
+                        cell=cell,
+                        error=error,
+                        example=column.example,
+                    )
                 ) from error
         else:
             near = difflib.get_close_matches(spelt, [*by_spelling, *key_names], n=1, cutoff=0.8)
             if near:
-                raise WeatherError(f'{where}: no column is named "{spelt}"; did you mean "{near[0]}"?')
+                raise WeatherError(
+                    say(
+                        '{where}: no column is named "{spelt}"; did you mean "{near}"?',
+                        where=where,
+                        spelt=spelt,
+                        near=near[0],
+                    )
+                )
             ignored.append(cell)
             continue
         if name in found:
-            raise WeatherError(f'{where}: the columns "{header[found[name][0]]}" and "{cell}" mean the same')
+            raise WeatherError(
+                say(
+                    '{where}: the columns "{known}" and "{cell}" mean the same',
+                    where=where,
+                    known=header[found[name][0]],
+                    cell=cell,
+                )
+            )
         found[name] = (position, unit)
     first = next(iter(keys))
     if first not in found:
         examples = ", ".join([first, *(column.example for column in columns[:3])])
-        raise WeatherError(f'{where}: no column "{first}" in the header; expected one such as "{examples}"')
+        raise WeatherError(
+            say(
+                '{where}: no column "{first}" in the header; expected one such as "{examples}"',
+                where=where,
+                first=first,
+                examples=examples,
+            )
+        )
     return found, ignored
 
 
@@ -228,5 +285,13 @@ def _read_number(cell: str, column: str, line: int, where: str, *, comma: bool) 
     except ValueError:
         value = float("inf")
     if not np.isfinite(value):
-        raise WeatherError(f'{where} line {line}, {column}: expected a number such as -2.5, got "{cell}"')
+        raise WeatherError(
+            say(
+                '{where} line {line}, {column}: expected a number such as -2.5, got "{cell}"',
+                where=where,
+                line=line,
+                column=column,
+                cell=cell,
+            )
+        )
     return value

@@ -12,24 +12,26 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fruitwall.speech import marked, say
+
 Scale = tuple[float, float]
 """Factor and offset: ours = given * factor + offset."""
 
 # Exact by definition: inch 25.4 mm, mile 1609.344 m, knot 1852 m/h, foot 0.3048 m.
 UNITS: Mapping[str, Mapping[str, Scale]] = MappingProxyType(
     {
-        "temperature": {"C": (1.0, 0.0), "F": (5.0 / 9.0, -160.0 / 9.0), "K": (1.0, -273.15)},
-        "wind": {
+        marked("temperature"): {"C": (1.0, 0.0), "F": (5.0 / 9.0, -160.0 / 9.0), "K": (1.0, -273.15)},
+        marked("wind"): {
             "m/s": (1.0, 0.0),
             "km/h": (1.0 / 3.6, 0.0),
             "mph": (1609.344 / 3600.0, 0.0),
             "kn": (1852.0 / 3600.0, 0.0),
         },
-        "cloud": {"%": (0.01, 0.0), "share": (1.0, 0.0), "tenths": (0.1, 0.0), "eighths": (0.125, 0.0)},
-        "humidity": {"%": (1.0, 0.0), "share": (100.0, 0.0)},
-        "sun": {"W/m2": (1.0, 0.0), "kJ/m2": (1.0 / 3.6, 0.0), "MJ/m2": (1000.0 / 3.6, 0.0)},
-        "rain": {"mm": (1.0, 0.0), "cm": (10.0, 0.0), "in": (25.4, 0.0)},
-        "height": {"m": (1.0, 0.0), "ft": (0.3048, 0.0)},
+        marked("cloud"): {"%": (0.01, 0.0), "share": (1.0, 0.0), "tenths": (0.1, 0.0), "eighths": (0.125, 0.0)},
+        marked("humidity"): {"%": (1.0, 0.0), "share": (100.0, 0.0)},
+        marked("sun"): {"W/m2": (1.0, 0.0), "kJ/m2": (1.0 / 3.6, 0.0), "MJ/m2": (1000.0 / 3.6, 0.0)},
+        marked("rain"): {"mm": (1.0, 0.0), "cm": (10.0, 0.0), "in": (25.4, 0.0)},
+        marked("height"): {"m": (1.0, 0.0), "ft": (0.3048, 0.0)},
     }
 )
 """Units by kind. Sun in kJ/m² or MJ/m² is the sum of the hour."""
@@ -85,6 +87,8 @@ def convert(values: ArrayLike, unit: str, kind: str) -> NDArray[np.float64]:
     known = UNITS[kind]
     name = SPELLINGS.get(unit.replace(" ", "").lower().removeprefix("unit:"), "")
     if name not in known:
-        raise ValueError(f'"{unit}" is no unit of {kind}; known are {", ".join(known)}')
+        raise ValueError(
+            say('"{unit}" is no unit of {kind}; known are {units}', unit=unit, kind=say(kind), units=", ".join(known))
+        )
     factor, offset = known[name]
     return np.asarray(values, dtype=np.float64) * factor + offset

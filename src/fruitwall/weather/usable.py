@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.forcing import Forcing
 from fruitwall.weather.place import Place
 from fruitwall.weather.stamps import solar_offset
@@ -74,13 +75,23 @@ def check_usable(forcing: Forcing, *, yard: Place, now: datetime, until_utc: dat
     until = morning_after(now, yard.longitude_deg) if until_utc is None else until_utc
     if forcing.start_utc > now + LATEST_START:
         raise WeatherError(
-            f"{forcing.source}: begins at {_say(forcing.start_utc)}, more than {LATEST_START.seconds // 3600} h from "
-            f"now ({_say(now)}); a forecast from now on is needed"
+            say(
+                "{source}: begins at {start}, more than {hours} h from now ({now}); a forecast from now on is needed",
+                source=forcing.source,
+                start=_say(forcing.start_utc),
+                hours=LATEST_START.seconds // 3600,
+                now=_say(now),
+            )
         )
     if forcing.end_utc < until:
         raise WeatherError(
-            f"{forcing.source}: ends at {_say(forcing.end_utc)}, before the night is over ({_say(until)}); a forecast "
-            "until then at least is needed"
+            say(
+                "{source}: ends at {hour}, before the night is over ({until}); a forecast until then at least is "
+                "needed",
+                source=forcing.source,
+                hour=_say(forcing.end_utc),
+                until=_say(until),
+            )
         )
     return forcing.with_warnings(*notes)
 
@@ -91,8 +102,13 @@ def _refuse_summer_in_winter(forcing: Forcing) -> None:
     warmest = float(forcing.t_air_c.max())
     if warmest > HOT_C and highest < LOW_SUN_DEG and forcing.n_times >= 24:
         raise WeatherError(
-            f"{forcing.source}: {warmest:.0f} °C with the sun at most {highest:.0f}° high is not possible; are the "
-            "temperatures in °F?"
+            say(
+                "{source}: {warmest:.0f} °C with the sun at most {highest:.0f}° high is not possible; "
+                "are the temperatures in °F?",
+                source=forcing.source,
+                warmest=warmest,
+                highest=highest,
+            )
         )
 
 
@@ -102,17 +118,36 @@ def _place_doubts(forcing: Forcing, yard: Place) -> list[str]:
     distance_km = yard.distance_km(there)
     if distance_km > FARTHEST_KM:
         raise WeatherError(
-            f"{forcing.source}: is for another place, {there.words()}, {distance_km:.0f} km from the yard at "
-            f"{yard.words()}; at most {FARTHEST_KM:.0f} km are accepted"
+            say(
+                "{source}: is for another place, {words}, {distance_km:.0f} km from the yard at "
+                "{here}; at most {most_km:.0f} km are accepted",
+                source=forcing.source,
+                words=there.words(),
+                distance_km=distance_km,
+                here=yard.words(),
+                most_km=FARTHEST_KM,
+            )
         )
-    notes = []
+    notes: list[str] = []
     if distance_km > FAR_KM:
-        notes.append(f"the forecast is for {there.words()}, {distance_km:.0f} km from the yard")
+        notes.append(
+            told(
+                "the forecast is for {place}, {distance:.0f} km from the yard",
+                place=there.words(),
+                distance=distance_km,
+            )
+        )
     height_m = there.elevation_m - yard.elevation_m
     if abs(height_m) > HEIGHT_DOUBT_M:
         notes.append(
-            f"the forecast is for a place {abs(height_m):.0f} m {'higher' if height_m > 0 else 'lower'} than the yard; "
-            "temperatures may be off by several degrees"
+            told(
+                "the forecast is for a place {height:.0f} m higher than the yard; temperatures may be off by "
+                "several degrees"
+                if height_m > 0
+                else "the forecast is for a place {height:.0f} m lower than the yard; temperatures may be off by "
+                "several degrees",
+                height=abs(height_m),
+            )
         )
     return notes
 
@@ -122,14 +157,20 @@ def _age_doubts(forcing: Forcing, now: datetime) -> list[str]:
     age = now - forcing.issued_utc
     if age > OLDEST:
         raise WeatherError(
-            f"{forcing.source}: was issued {_say(forcing.issued_utc)}, {age / timedelta(hours=1):.0f} h before "
-            f"{_say(now)}; at most {OLDEST // timedelta(hours=1)} h are accepted. Fetch a new one, or plan an evening "
-            "near that date"
+            say(
+                "{source}: was issued {start}, {age:.0f} h before {then}; at most {oldest} h are accepted. "
+                "Fetch a new one, or plan an evening near that date",
+                source=forcing.source,
+                start=_say(forcing.issued_utc),
+                age=age / timedelta(hours=1),
+                then=_say(now),
+                oldest=OLDEST // timedelta(hours=1),
+            )
         )
     if age > OLD:
-        return [f"the forecast is {age / timedelta(hours=1):.0f} h old"]
+        return [told("the forecast is {hours:.0f} h old", hours=age / timedelta(hours=1))]
     if age < -timedelta(hours=1):
-        return [f"the forecast was issued after the moment planned for ({_say(forcing.issued_utc)})"]
+        return [told("the forecast was issued after the moment planned for ({time})", time=_say(forcing.issued_utc))]
     return []
 
 

@@ -41,7 +41,7 @@ AREAS = (
     Area("/yard", marked("Yard"), marked("Plan drawing of the yard, to look at and to change"), main=True),
     Area("/trees", marked("Trees"), marked("Each tree: what it went through, and what it stands"), main=True),
     # Here stand Season and Winters, once they are there.
-    # Here stand Gear and people, once they can be changed on a page.
+    Area("/household", marked("Gear and people"), marked("Covers, lamps, outlets, indoor places; who helps, and when")),
     Area("/weather", marked("Weather"), marked("Sources, last fetch, readings against the forecast")),
     Area("/kinds", marked("Kinds"), marked("What is published about each kind of tree")),
     Area("/gear", marked("Containers and covers"), marked("What is published about containers and covers")),

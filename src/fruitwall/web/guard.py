@@ -8,7 +8,7 @@ from ipaddress import ip_address
 
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 log = logging.getLogger("fruitwall.web")
@@ -43,6 +43,10 @@ HEADERS = {
     "permissions-policy": "camera=(self), geolocation=(), microphone=()",
 }
 
+OF_ONE_HOUSEHOLD = "private, no-cache"
+"""For what says nothing else of it: no cache in between may keep it for the next who asks."""
+
+
 STAY_ON_HTTPS = "max-age=2592000"
 """A month, for this name only, and only told over https (RFC 6797). Not longer, and without the names below: other
 things at home may be reached under the same name."""
@@ -61,6 +65,8 @@ class Guard:
         address of a machine at home changes when the router likes.
     defect_page : callable
         Makes the page for an error that is our defect; it gets the request and tells nothing of the error.
+    host_refusal : callable
+        Makes the answer for whoever asked under a name that is not answered; it gets the request and the name.
     """
 
     def __init__(
@@ -69,9 +75,11 @@ class Guard:
         *,
         hosts: tuple[str, ...],
         defect_page: Callable[[Request], Response],
+        host_refusal: Callable[[Request, str], Response],
         any_address: bool = False,
     ) -> None:
         self.app = app
+        self.host_refusal = host_refusal
         self.any_address = any_address
         self.hosts = frozenset(host.lower() for host in hosts)
         self.defect_page = defect_page
@@ -90,17 +98,14 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                headers.setdefault("cache-control", OF_ONE_HOUSEHOLD)
                 if scope["scheme"] == "https":
                     headers.setdefault("strict-transport-security", STAY_ON_HTTPS)
             await send(message)
 
         host = host_name(Headers(scope=scope).get("host", ""))
         if host not in self.hosts and not (self.any_address and _is_address(host)):
-            refusal = PlainTextResponse(
-                f"This server does not answer under the host name {host!r}. It answers under: "
-                f"{', '.join(sorted(self.hosts))}. Whoever started it can allow more names.\n",
-                status_code=400,
-            )
+            refusal = self.host_refusal(Request(scope), host)
             await refusal(scope, receive, send_with_headers)
             return
         try:

@@ -10,6 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import isnan
 
+from fruitwall.speech import marked
+
 
 @dataclass(frozen=True)
 class Band:
@@ -25,10 +27,10 @@ class Band:
     """Height of its block, as a share of the row."""
 
 
-SAFE = Band("safe", "safe", 2.0, 0.2)
-NEAR = Band("near", "near", 0.0, 0.6)
-BEYOND = Band("beyond", "beyond", -2.0, 1.0)
-FAR = Band("far", "far beyond", float("-inf"), 1.0)
+SAFE = Band("safe", marked("safe"), 2.0, 0.2)
+NEAR = Band("near", marked("near"), 0.0, 0.6)
+BEYOND = Band("beyond", marked("beyond"), -2.0, 1.0)
+FAR = Band("far", marked("far beyond"), float("-inf"), 1.0)
 
 BANDS = (SAFE, NEAR, BEYOND, FAR)
 """Mildest first."""

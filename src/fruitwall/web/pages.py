@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from hashlib import sha256
+from http import HTTPStatus
 from pathlib import Path
+from secrets import token_hex
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
@@ -20,6 +24,47 @@ AGE = {"cache-control": "no-cache"}
 """Browsers ask again each time, since a plan ages by the hour and a yard file is edited."""
 
 
+PROBLEM = "application/problem+json"
+
+
+def for_programs(path: str) -> bool:
+    """Tell whether an address is one that programs ask."""
+    return path.endswith(".json") or path.startswith("/api/")
+
+
+def problem_document(status: int, title: str, lines: list[str]) -> JSONResponse:
+    """Say what went wrong as a problem document (RFC 9457): one shape wherever a program asks.
+
+    Parameters
+    ----------
+    status : int
+        HTTP status.
+    title : str
+        What it means, in a few words.
+    lines : list of str
+        What was wrong and how to mend it, a thing a line.
+
+    Returns
+    -------
+    JSONResponse
+        The type is ``about:blank``, so its title is the phrase of the status (4.2.1), the same in every language; what
+        is said to people stands in ``detail`` and, thing by thing, in ``problems``.
+    """
+    told = {
+        "type": "about:blank",
+        "title": HTTPStatus(status).phrase,
+        "status": status,
+        "detail": " ".join([f"{title.rstrip('.')}.", *lines]),
+        "problems": lines or [title],
+    }
+    return JSONResponse(told, status, media_type=PROBLEM)
+
+
+def holds(request: Request, mark: str) -> bool:
+    """Tell whether a browser says that it holds the answer of a mark (RFC 9110, 13.1.2)."""
+    return mark in (one.strip() for one in request.headers.get("if-none-match", "").split(","))
+
+
 class Pages:
     """Turns templates into answers."""
 
@@ -32,16 +77,47 @@ class Pages:
             lstrip_blocks=True,
         )
         self.templates.globals |= {"asset": assets.url, "_": say, "n_": say_count}
+        self._run = token_hex(8)
+        """Another one for each run of the program: a new version's pages differ where nothing else does."""
         self.areas: frozenset[str] = frozenset()
         """URLs of the areas that the application has; set once it is put together."""
+        self.invented: Callable[[], bool] = lambda: False
+        """Tells whether the yard that is shown is the demo's; set where there is a household."""
 
-    def render(self, request: Request, template: str, *, status: int = 200, **values: object) -> Response:
-        """Render a page."""
+    def render(
+        self, request: Request, template: str, *, status: int = 200, state: str | None = None, **values: object
+    ) -> Response:
+        """Render a page.
+
+        Parameters
+        ----------
+        request : Request
+        template : str
+        status : int
+            HTTP status.
+        state : str or None
+            Differs whenever anything of `values` that is seen does. A browser that holds the page of this state is
+            told that it has not changed.
+        **values
+            What the template asks for.
+        """
         path = request.url.path
-        text = self.templates.get_template(template).render(
-            path=path, places=places(self.areas, path), who=who(request), language=language(), **values
-        )
-        return HTMLResponse(text, status, headers=AGE)
+        around = {
+            "path": path,
+            "places": places(self.areas, path),
+            "who": who(request),
+            "language": language(),
+            "invented": self.invented() and who(request).known,
+        }
+        headers = AGE
+        if state is not None:
+            told = repr((self._run, template, around, state))
+            mark = f'W/"{sha256(told.encode()).hexdigest()[:32]}"'  # weak: ids of forms that nobody sent may differ
+            headers = AGE | {"etag": mark}
+            if holds(request, mark):
+                return Response(status_code=304, headers=headers)
+        text = self.templates.get_template(template).render(**around, **values)
+        return HTMLResponse(text, status, headers=headers)
 
     @staticmethod
     def document(model: BaseModel) -> Response:
@@ -49,7 +125,7 @@ class Pages:
         return Response(model.model_dump_json(), media_type="application/json", headers=AGE)
 
     def problem(self, request: Request, status: int, title: str, lines: list[str]) -> Response:
-        """Say what went wrong: a page for people, one shape of JSON for programs.
+        """Say what went wrong: a page for people, a problem document (RFC 9457) for programs.
 
         Parameters
         ----------
@@ -61,6 +137,6 @@ class Pages:
         lines : list of str
             What was wrong and how to mend it.
         """
-        if request.url.path.endswith(".json") or request.url.path.startswith("/api/"):
-            return JSONResponse({"error": title, "problems": lines, "status": status}, status)
+        if for_programs(request.url.path):
+            return problem_document(status, title, lines)
         return self.render(request, "error.html", status=status, title=title, lines=lines, number=status)

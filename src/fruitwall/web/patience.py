@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from concurrent.futures import Future, wait
+from contextvars import copy_context
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -27,21 +30,26 @@ class Patience:
         self._plan_for = plan_for
         self._seconds = seconds
         self._lock = threading.Lock()
-        self._running: dict[date | None, Future[EveningPlan]] = {}
+        self._running: dict[date | None, tuple[float, Future[EveningPlan]]] = {}
+        """What is being made, and until when readers wait for it. [s, of the monotonic clock]"""
 
     def plan(self, night: date | None) -> EveningPlan | None:
         """Give a plan, or None if it is still being made.
 
         Errors of `plan_for` are raised here. Whoever asks meanwhile waits for the same plan; what is done is
-        forgotten, so that nobody is shown an old plan or an old error.
+        forgotten, so that nobody is shown an old plan or an old error. Who comes late to one that takes long does not
+        wait: many who wait would keep all of the server's threads from those who only tick.
         """
         with self._lock:
-            work = self._running.get(night)
-            if work is None:
-                work = self._running[night] = Future()
+            running = self._running.get(night)
+            if running is None:
+                running = self._running[night] = (time.monotonic() + self._seconds, Future())
                 # A daemon: Ctrl-C ends the server without waiting for a plan that nobody will read.
-                threading.Thread(target=self._make, args=(night, work), daemon=True).start()
-        wait([work], timeout=self._seconds)
+                # In the context of who asked first, so that an error speaks their language.
+                run = partial(copy_context().run, self._make, night, running[1])
+                threading.Thread(target=run, daemon=True).start()
+        until, work = running
+        wait([work], timeout=max(0.0, until - time.monotonic()))
         return work.result() if work.done() else None
 
     def _make(self, night: date | None, work: Future[EveningPlan]) -> None:

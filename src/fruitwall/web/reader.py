@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -31,7 +32,7 @@ def display_of(yard: Yard, asking: Who) -> Display:
     -------
     Display
     """
-    own = {"temperature": asking.temperature, "length": asking.length, "mass": asking.mass}
+    own = {name: getattr(asking, name) for name in UNITS}
     return yard.display.model_copy(update={key: unit for key, unit in own.items() if unit})
 
 
@@ -45,34 +46,35 @@ def household_of(yard: Yard, asking: Who) -> Household:
     return Household(display_of(yard, asking), ZoneInfo(yard.location.time_zone))
 
 
-def preferences_from(values: tuple[str, str, str, str]) -> Preferences:
-    """Make preferences of language, temperature, length and mass; what is not known counts as not chosen.
+def preferences_from(values: Sequence[str]) -> Preferences:
+    """Make preferences of language and of each of `UNITS` in turn; what is not known counts as not chosen.
 
     Parameters
     ----------
-    values : tuple of str
-        As a form or a cookie gives them.
+    values : sequence of str
+        As a form or a cookie gives them; units may be left out at the end.
 
     Returns
     -------
     Preferences
     """
-    language, temperature, length, mass = values
+    units = dict(zip(UNITS, values[1:], strict=False))
     return Preferences(
-        language=language if language in LANGUAGES else None,
-        temperature=temperature if temperature in UNITS["temperature"] else None,
-        length=length if length in UNITS["length"] else None,
-        mass=mass if mass in UNITS["mass"] else None,
+        language=values[0] if values[0] in LANGUAGES else None,
+        **{name: unit for name, unit in units.items() if unit in UNITS[name]},
     )
 
 
 def as_cookie(preferences: Preferences) -> str:
-    """Write preferences as they are kept in a cookie: ``es.F.-.-``."""
-    given = (preferences.language, preferences.temperature, preferences.length, preferences.mass)
+    """Write preferences as they are kept in a cookie: ``es.F.-.-.gal``."""
+    given = (preferences.language, *(getattr(preferences, name) for name in UNITS))
     return ".".join(value or NOTHING for value in given)
 
 
 def from_cookie(text: str) -> Preferences:
-    """Read preferences of a cookie; anything that was not written here counts as nothing chosen."""
+    """Read preferences of a cookie; anything that was not written here counts as nothing chosen.
+
+    Cookies of earlier versions lack the volume.
+    """
     parts = text.split(".")
-    return preferences_from((parts[0], parts[1], parts[2], parts[3])) if len(parts) == 4 else Preferences()
+    return preferences_from(parts) if len(parts) in (len(UNITS), len(UNITS) + 1) else Preferences()

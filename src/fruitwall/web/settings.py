@@ -12,6 +12,7 @@ from fruitwall.web.access.reach import Reach
 if TYPE_CHECKING:
     from fruitwall.service.evening_document import EveningPlan
     from fruitwall.service.house import House
+    from fruitwall.service.weather_desk import WeatherDesk
     from fruitwall.yard.model import Yard
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "::1")
@@ -39,6 +40,8 @@ class WebSettings:
         under a name of its own (DNS rebinding) gets no answer.
     house : House or None
         The household whose yard, ledger and accounts the pages change; without one they only show plans.
+    weather : WeatherDesk or None
+        Where the weather comes from and can be asked for; None where it is fixed.
     reach : Reach
         How the server can be reached, and what log-ins need; left out: from this machine only.
     """
@@ -49,4 +52,5 @@ class WebSettings:
     patience_s: float = 2.0
     hosts: tuple[str, ...] = LOCAL_HOSTS
     house: House | None = None
+    weather: WeatherDesk | None = None
     reach: Reach = field(default_factory=Reach)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from fastapi import HTTPException, Request
 
+from fruitwall.service.household import OWNER
 from fruitwall.speech import say
 
 RANK = {"viewer": 0, "helper": 1, "owner": 2}
@@ -25,7 +26,7 @@ class Who:
         ``owner``, ``helper`` or ``viewer``.
     language : str
         Code of `speech.LANGUAGES`.
-    temperature, length, mass : str or None
+    temperature, length, mass, volume : str or None
         Units they read in; None for those of the yard file.
     account : int or None
         `Account.id`; None where no account was ever made and the server answers this machine only.
@@ -35,12 +36,13 @@ class Who:
         False for somebody who has not logged in, before whom only the log-in stands.
     """
 
-    name: str = "owner"
+    name: str = OWNER
     role: str = "owner"
     language: str = "en"
     temperature: str | None = None
     length: str | None = None
     mass: str | None = None
+    volume: str | None = None
     account: int | None = None
     scope: str | None = None
     known: bool = True

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from datetime import date, datetime
 
+from fruitwall.speech import quantity, say
 from fruitwall.yard.base import Part
 from fruitwall.yard.model import Building, Canopy, Pond, Tree, Wall, Yard
 from fruitwall.yard.near_names import did_you_mean
@@ -92,7 +93,11 @@ def _identifiers(yard: Yard) -> Iterator[Problem]:
     for loc, thing in _things(yard):
         identifier = str(getattr(thing, "id", ""))
         if identifier in met:
-            message = f'the id "{identifier}" is already that of {met[identifier]}; each thing needs its own'
+            message = say(
+                'the id "{identifier}" is already that of {other}; each thing needs its own',
+                identifier=identifier,
+                other=met[identifier],
+            )
             yield _error(message, *loc, "id")
         met.setdefault(identifier, path_text(loc))
 
@@ -105,7 +110,12 @@ def _names(yard: Yard) -> Iterator[Problem]:
         for number, name in enumerate(names):
             first = met.setdefault(name.casefold(), number)
             if first != number:
-                message = f'the name "{name}" is also that of {field}[{first}]; tell them apart in the plan'
+                message = say(
+                    'the name "{name}" is also that of {field}[{first}]; tell them apart in the plan',
+                    name=name,
+                    field=field,
+                    first=first,
+                )
                 yield _warning(message, field, number, "name")
 
 
@@ -117,18 +127,25 @@ def _time_zone(yard: Yard) -> Iterator[Problem]:
     try:
         zone = ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        hint = (
-            did_you_mean(name, available_timezones(), at_least=0.85) or "; see the list of the IANA time zone database"
+        hint = did_you_mean(name, available_timezones(), at_least=0.85) or say(
+            "; see the list of the IANA time zone database"
         )
-        yield _error(f'expected a time zone such as America/Los_Angeles, got "{name}"{hint}', "location", "time_zone")
+        yield _error(
+            say('expected a time zone such as America/Los_Angeles, got "{name}"{hint}', name=name, hint=hint),
+            "location",
+            "time_zone",
+        )
         return
     offset = datetime(2026, 1, 15, 12, tzinfo=zone).utcoffset()
     clock_h = offset.total_seconds() / 3600 if offset else 0.0
     apart = (clock_h - yard.location.longitude_deg / 15 + 12) % 24 - 12
     if abs(apart) > MAX_ZONE_OFFSET_H:
         yield _warning(
-            f"the clocks of {name} do not go with longitude {yard.location.longitude_deg:g}°; "
-            "west of Greenwich it is negative",
+            say(
+                "the clocks of {name} do not go with longitude {longitude:g}°; west of Greenwich it is negative",
+                name=name,
+                longitude=yard.location.longitude_deg,
+            ),
             "location",
             "longitude",
         )
@@ -146,7 +163,7 @@ def _outlines(yard: Yard) -> Iterator[Problem]:
     for loc, outline in outlined:
         wrong = crossing(outline)
         if wrong:
-            yield _error(f"the outline {wrong}; give the corners in order, one way round", *loc)
+            yield _error(say("{wrong}; give the corners in order, one way round", wrong=wrong), *loc)
 
 
 def _tree_positions(yard: Yard) -> Iterator[Problem]:
@@ -156,48 +173,74 @@ def _tree_positions(yard: Yard) -> Iterator[Problem]:
     for number, tree in enumerate(yard.trees):
         where = f"[{tree.position[0]:g}, {tree.position[1]:g}]"
         if not contains(yard.outline, tree.position):
-            yield _error(f"{where} lies outside the yard's outline", "trees", number, "position")
+            yield _error(say("{where} lies outside the yard's outline", where=where), "trees", number, "position")
         for thing in yard.structures:
             if isinstance(thing, Building | Pond) and well_inside(thing.outline, tree.position):
-                yield _error(f'{where} lies in the {thing.kind} "{thing.id}"', "trees", number, "position")
+                yield _error(
+                    say(
+                        '{where} lies in the pond "{thing}"'
+                        if isinstance(thing, Pond)
+                        else '{where} lies in the building "{thing}"',
+                        where=where,
+                        thing=thing.id,
+                    ),
+                    "trees",
+                    number,
+                    "position",
+                )
             elif isinstance(thing, Wall) and distance_to_line_m(thing, tree.position) < thing.thickness_m / 2:
-                yield _warning(f'{where} lies in the wall "{thing.id}"', "trees", number, "position")
+                yield _warning(
+                    say('{where} lies in the wall "{thing}"', where=where, thing=thing.id), "trees", number, "position"
+                )
 
 
 def _crowns(yard: Yard) -> Iterator[Problem]:
     """Crowns begin below their top."""
     for number, tree in enumerate(yard.trees):
         if tree.crown_base_m >= tree.height_m:
-            message = f"must be less than the tree's height ({_m(tree.height_m)}), got {_m(tree.crown_base_m)}"
+            message = say(
+                "must be less than the tree's height ({height}), got {base}",
+                height=_m(tree.height_m),
+                base=_m(tree.crown_base_m),
+            )
             yield _error(message, "trees", number, "crown_base")
     for number, thing in enumerate(yard.structures):
         if isinstance(thing, Canopy) and thing.base_m >= thing.height_m:
-            message = f"must be less than the canopy's height ({_m(thing.height_m)}), got {_m(thing.base_m)}"
+            message = say(
+                "must be less than the canopy's height ({height}), got {base}",
+                height=_m(thing.height_m),
+                base=_m(thing.base_m),
+            )
             yield _error(message, "structures", number, "base")
 
 
 def _m(length_m: float) -> str:
-    return f"{length_m:.4g} m"
+    return quantity(length_m, "m", ".4g")
 
 
 def _picking(yard: Yard) -> Iterator[Problem]:
     """What may be picked must hang there and be worth something, and so must the bloom, or nothing comes of it."""
     for number, tree in enumerate(yard.trees):
         if tree.bloom_worth and "flower" not in tree.stages:
-            message = (
-                f"the bloom of {tree.name} is worth something, but its stages do not name flower: it counts nothing"
+            message = say(
+                "the bloom of {tree} is worth something, but its stages do not name flower: it counts nothing",
+                tree=tree.name,
             )
             yield _warning(message, "trees", number, "bloom_worth")
         elif tree.bloom_worth is None and tree.fruit_worth > 0 and {"fruit", "flower"} <= set(tree.stages):
-            message = f"{tree.name} carries fruit and flowers: give `bloom_worth`, or its bloom counts nothing"
+            message = say(
+                "{tree} carries fruit and flowers: give `bloom_worth`, or its bloom counts nothing", tree=tree.name
+            )
             yield _warning(message, "trees", number, "stages")
         if not tree.pickable:
             continue
         if "fruit" not in tree.stages:
-            message = f"the fruit of {tree.name} may be picked, but its stages do not name fruit: nothing is picked"
+            message = say(
+                "the fruit of {tree} may be picked, but its stages do not name fruit: nothing is picked", tree=tree.name
+            )
             yield _warning(message, "trees", number, "pickable")
         elif tree.fruit_worth == 0:
-            message = f"the fruit of {tree.name} may be picked, but its worth is 0: nothing is picked"
+            message = say("the fruit of {tree} may be picked, but its worth is 0: nothing is picked", tree=tree.name)
             yield _warning(message, "trees", number, "pickable")
 
 
@@ -210,24 +253,44 @@ def _shelters(yard: Yard) -> Iterator[Problem]:
     for number, shelter in enumerate(yard.shelters):
         length = _longest_side_m(shelter.outline)
         if length > MAX_SHELTER_M:
-            message = (
-                f'the shelter "{shelter.id}" is {_m(length)} long; give one of at most {_m(MAX_SHELTER_M)} in length '
-                "and width, or enter its bays as shelters of their own"
+            message = say(
+                'the shelter "{shelter}" is {length} long; give one of at most {most} in length '
+                "and width, or enter its bays as shelters of their own",
+                shelter=shelter.id,
+                length=_m(length),
+                most=_m(MAX_SHELTER_M),
             )
             yield _error(message, "shelters", number, "outline")
         for place, name in enumerate(shelter.trees):
             loc = ("shelters", number, "trees", place)
             tree = trees.get(name)
             if tree is None:
-                yield _error(f'no tree has the id "{name}"{did_you_mean(name, trees)}', *loc)
+                yield _error(
+                    say('no tree has the id "{name}"{hint}', name=name, hint=did_you_mean(name, trees)),
+                    *loc,
+                )
                 continue
             if name in taken:
-                yield _error(f'the tree "{name}" is already in the shelter "{taken[name]}"', *loc)
+                yield _error(
+                    say('the tree "{name}" is already in the shelter "{shelter}"', name=name, shelter=taken[name]), *loc
+                )
             taken.setdefault(name, shelter.id)
             if not contains(shelter.outline, tree.position):
-                yield _error(f'the tree "{name}" stands outside the outline of the shelter "{shelter.id}"', *loc)
+                yield _error(
+                    say(
+                        'the tree "{name}" stands outside the outline of the shelter "{shelter}"',
+                        name=name,
+                        shelter=shelter.id,
+                    ),
+                    *loc,
+                )
             elif tree.height_m > shelter.height_m:
-                message = f'the tree "{name}" ({_m(tree.height_m)}) is taller than the shelter ({_m(shelter.height_m)})'
+                message = say(
+                    'the tree "{name}" ({height}) is taller than the shelter ({highest})',
+                    name=name,
+                    height=_m(tree.height_m),
+                    highest=_m(shelter.height_m),
+                )
                 yield _warning(message, *loc)
 
 
@@ -248,8 +311,12 @@ def _covers(yard: Yard) -> Iterator[Problem]:
         size = f"{_m(cover.width_m)} by {_m(cover.length_m)}"
         if short < smallest.crown_diameter_m:
             yield _error(
-                f"{size} is smaller than any crown here: the smallest, of {smallest.id}, "
-                f"is {_m(smallest.crown_diameter_m)} across",
+                say(
+                    "{size} is smaller than any crown here: the smallest, of {smallest}, is {diameter} across",
+                    size=size,
+                    smallest=smallest.id,
+                    diameter=_m(smallest.crown_diameter_m),
+                ),
                 "gear",
                 "covers",
                 number,
@@ -257,8 +324,12 @@ def _covers(yard: Yard) -> Iterator[Problem]:
         elif not any(short >= _over_and_down(tree) for tree in yard.trees):
             easiest = min(yard.trees, key=_over_and_down)
             yield _warning(
-                f"{size} reaches over a crown but to the ground for no tree; {easiest.id} would need "
-                f"{_m(_over_and_down(easiest))} each way",
+                say(
+                    "{size} reaches over a crown but to the ground for no tree; {easiest} would need {needed} each way",
+                    size=size,
+                    easiest=easiest.id,
+                    needed=_m(_over_and_down(easiest)),
+                ),
                 "gear",
                 "covers",
                 number,
@@ -274,12 +345,15 @@ def _electricity(yard: Yard) -> Iterator[Problem]:
     """Heaters and lamps have a circuit, and circuits outdoors are protected."""
     for field, things in (("heaters", yard.gear.heaters), ("lamps", yard.gear.lamps)):
         if things and not yard.circuits:
-            yield _warning("there is no circuit to plug these into, so they will not be planned", "gear", field)
+            yield _warning(say("there is no circuit to plug these into, so they will not be planned"), "gear", field)
     for number, circuit in enumerate(yard.circuits):
         if not circuit.ground_fault:
             yield _warning(
-                "without ground-fault protection (RCD, GFCI) electricity outdoors can kill; what must be there is for "
-                "the electrical code of the place and a licensed electrician to say, and they prevail over any plan",
+                say(
+                    "without ground-fault protection (RCD, GFCI) electricity outdoors can kill; what must be "
+                    "there is for the electrical code of the place and a licensed electrician to say, and "
+                    "they prevail over any plan"
+                ),
                 "circuits",
                 number,
                 "ground_fault",
@@ -293,7 +367,11 @@ def _indoor_places(yard: Yard) -> Iterator[Problem]:
     highest = max(place.max_height_m for place in yard.indoor_places)
     for number, tree in enumerate(yard.trees):
         if tree.container is not None and tree.height_m > highest:
-            message = f"at {_m(tree.height_m)} it goes through no door here (up to {_m(highest)}); it stays out"
+            message = say(
+                "at {height} it goes through no door here (up to {highest}); it stays out",
+                height=_m(tree.height_m),
+                highest=_m(highest),
+            )
             yield _warning(message, "trees", number, "height")
 
 
@@ -306,7 +384,14 @@ def _planting_days(yard: Yard, today: date) -> Iterator[Problem]:
             continue
         years = (today - tree.planted).days / DAYS_PER_YEAR
         if years < 0:
-            yield _warning(f"{tree.planted.isoformat()} lies in the future", "trees", number, "planted")
+            yield _warning(
+                say("{planted} lies in the future", planted=tree.planted.isoformat()), "trees", number, "planted"
+            )
         elif tree.age_years is not None and tree.age_years < years - 1:
-            message = f"{tree.age_years:g} years do not fit planted: {tree.planted.isoformat()}, {years:.1f} years ago"
+            message = say(
+                "{age:g} years do not fit planted: {planted}, {years:.1f} years ago",
+                age=tree.age_years,
+                planted=tree.planted.isoformat(),
+                years=years,
+            )
             yield _warning(message, "trees", number, "age")

@@ -14,12 +14,21 @@ import annotated_types
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from fruitwall.speech import marked, say, say_list
 from fruitwall.yard.model import Yard
 from fruitwall.yard.problems import Location
 from fruitwall.yard.quantities import Quantity
 from fruitwall.yard.units import Kind
 
 IDENTIFIER_START = "^[a-z0-9]"
+
+_PLAIN = {
+    "str": marked("text"),
+    "bool": marked("yes or no"),
+    "int": marked("a whole number such as 2"),
+    "date": marked("a day such as 2019-03-15"),
+}
+"""What is right where a plain type stands, by its name."""
 
 
 @dataclass(frozen=True)
@@ -63,19 +72,26 @@ class Place:
     @property
     def bounds(self) -> str:
         """The allowed range in words, such as "greater than 0 and at most 40 m"; empty if there is none."""
+        unit = self.kind.unit if self.kind else ""
+        unit = unit if unit in ("", "°") else f" {unit}"
         low = high = ""
         for m in self.metadata:
             if isinstance(m, annotated_types.Gt):
-                low = f"greater than {m.gt:g}"
+                low = say("greater than {limit}", limit=f"{m.gt:g}{self._unit_of_least(m.gt)}")
             elif isinstance(m, annotated_types.Ge):
-                low = f"at least {m.ge:g}"
+                low = say("at least {limit}", limit=f"{m.ge:g}{self._unit_of_least(m.ge)}")
             elif isinstance(m, annotated_types.Lt):
-                high = f"less than {m.lt:g}"
+                high = say("less than {limit}", limit=f"{m.lt:g}{unit}")
             elif isinstance(m, annotated_types.Le):
-                high = f"at most {m.le:g}"
-        unit = self.kind.unit if self.kind else ""
-        words = " and ".join(w for w in (low, high) if w)
-        return f"{words}{'' if unit in ('', '°') else ' '}{unit}" if words else ""
+                high = say("at most {limit}", limit=f"{m.le:g}{unit}")
+        words = say_list([w for w in (low, high) if w])
+        return words if high or not low or low.endswith(unit) else f"{words}{unit}"
+
+    def _unit_of_least(self, number: Any) -> str:
+        """Give the unit behind the lower of two limits: where it is turned into others by itself and is not nothing."""
+        if self.kind is None or self.kind.key not in ("temperature", "difference", "length", "mass", "volume"):
+            return ""
+        return f" {self.kind.unit}" if number or self.kind.key == "temperature" else ""
 
     @property
     def least_items(self) -> int:
@@ -88,32 +104,30 @@ class Place:
         if self.kind:
             return self.kind.expectation
         if self.choices:
-            return f"one of {', '.join(map(str, self.choices))}" if len(self.choices) > 1 else str(self.choices[0])
+            words = ", ".join(map(str, self.choices))
+            return say("one of {choices}", choices=words) if len(self.choices) > 1 else words
         if len(self.models) > 1:
-            return f"a group of fields that begins with one of kind: {', '.join(kinds(self.models))}"
+            known = ", ".join(kinds(self.models))
+            return say("a group of fields that begins with one of kind: {kinds}", kinds=known)
         if self.models:
             needed = [file_name(n, f) for n, f in self.models[0].model_fields.items() if f.is_required()]
-            return f"a group of fields with {', '.join(needed)}" if needed else "a group of fields"
+            fields = ", ".join(needed)
+            return say("a group of fields with {fields}", fields=fields) if needed else say("a group of fields")
         return self._plain_expectation()
 
     def _plain_expectation(self) -> str:
         """What is right for a type that is neither quantity, choice nor group."""
         name = getattr(self.type_, "__name__", "")
         if get_origin(self.type_) is tuple:
-            return "a position such as [3.5, 12]"
+            return say("a position such as [3.5, 12]")
         if get_origin(self.type_) is list:
             item = item_of(self, 0)
             if get_origin(item.type_) is tuple:
-                return f"{self.least_items} or more points such as [[0, 0], [4, 0], [4, 3]]"
-            return "a list (one entry a line, each beginning with '-')"
+                return say("{number} or more points such as [[0, 0], [4, 0], [4, 3]]", number=self.least_items)
+            return say("a list (one entry a line, each beginning with '-')")
         if self.is_identifier:
-            return "a short name of lower-case letters, digits, - and _ such as mango-1"
-        return {
-            "str": "text",
-            "bool": "yes or no",
-            "int": "a whole number such as 2",
-            "date": "a day such as 2019-03-15",
-        }[name]
+            return say("a short name of lower-case letters, digits, - and _ such as mango-1")
+        return say(_PLAIN[name])
 
     @property
     def is_identifier(self) -> bool:

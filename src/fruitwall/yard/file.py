@@ -17,12 +17,13 @@ from typing import Any
 from pydantic import ValidationError
 
 from fruitwall.errors import YardFileError
+from fruitwall.speech import say
 from fruitwall.yard.checks import check_yard
 from fruitwall.yard.complaints import problems_of
 from fruitwall.yard.model import Yard
 from fruitwall.yard.problems import Problem
 from fruitwall.yard.units import show_input
-from fruitwall.yard.yaml_text import BrokenYaml, PlainDocument, plain_document
+from fruitwall.yard.yaml_text import BrokenYaml, PlainDocument, glued_hint, plain_document
 
 FORMAT_VERSION = 1
 
@@ -106,25 +107,42 @@ def _read_document(text: str) -> tuple[list[Problem], PlainDocument]:
     """Take the text apart; problems here mean that looking at the fields is of no use."""
     document = PlainDocument()
     if len(text) > MAX_BYTES:
-        return [Problem("error", (), f"too large: {len(text)} characters, at most {MAX_BYTES} are read")], document
+        return [
+            Problem(
+                "error",
+                (),
+                say("too large: {count} characters, at most {most} are read", count=len(text), most=MAX_BYTES),
+            )
+        ], document
     try:
         document = plain_document(text)
     except BrokenYaml as problem:
         return [Problem("error", (), str(problem), problem.line)], document
-    start = 'a yard file begins with "fruitwall: 1"'
+    start = say('a yard file begins with "fruitwall: 1"')
     if document.data is None and not document.problems:
-        return [Problem("error", (), f"is empty; {start}")], document
+        return [Problem("error", (), say("is empty; {start}", start=start))], document
     if document.problems:
         return document.problems, document
     if not isinstance(document.data, dict):
+        given, hint = show_input(document.data), glued_hint(document.data)
         return [
-            Problem("error", (), f"does not look like a yard file; {start}, got {show_input(document.data)}")
+            Problem(
+                "error",
+                (),
+                say("does not look like a yard file; {start}, got {given}{hint}", start=start, given=given, hint=hint),
+            )
         ], document
     version = document.data.get("fruitwall")
     if version is None:
-        return [Problem("error", (), f"does not say which version of the format it has; {start}")], document
+        return [
+            Problem("error", (), say("does not say which version of the format it has; {start}", start=start))
+        ], document
     if type(version) is not int or version != FORMAT_VERSION:
-        message = f"this program reads version {FORMAT_VERSION} of the yard file, got {show_input(version)}"
+        message = say(
+            "this program reads version {known} of the yard file, got {version}",
+            known=FORMAT_VERSION,
+            version=show_input(version),
+        )
         return [Problem("error", ("fruitwall",), message)], document
     return [], document
 
@@ -150,7 +168,11 @@ def parse_yard(text: str, name: str = "yard.yaml", *, today: date | None = None)
     examined = examine_yard(text, name, today=today)
     if examined.yard is None:
         errors = examined.errors
-        more = [f"{name}: and {len(errors) - MAX_PROBLEMS} more"] if len(errors) > MAX_PROBLEMS else []
+        more = (
+            [say("{name}: and {count} more", name=name, count=len(errors) - MAX_PROBLEMS)]
+            if len(errors) > MAX_PROBLEMS
+            else []
+        )
         raise YardFileError(errors[:MAX_PROBLEMS] + more)
     return examined.yard
 
@@ -178,22 +200,38 @@ def read_yard_text(path: str | os.PathLike[str]) -> str:
         with path.open("rb") as stream:
             content = stream.read(MAX_BYTES + 1)
     except FileNotFoundError as problem:
-        raise YardFileError([f"{path}: there is no such file"]) from problem
+        raise YardFileError([say("{path}: there is no such file", path=path)]) from problem
     except IsADirectoryError as problem:
-        raise YardFileError([f"{path}: this is a folder; name the yard file in it"]) from problem
+        raise YardFileError([say("{path}: this is a folder; name the yard file in it", path=path)]) from problem
     except (OSError, ValueError) as problem:  # ValueError: a NUL in the name
         raise YardFileError(
-            [f"{path}: cannot be opened ({getattr(problem, 'strerror', None) or problem})"]
+            [
+                say(
+                    "{path}: cannot be opened ({reason})",
+                    path=path,
+                    reason=getattr(problem, "strerror", None) or problem,
+                )
+            ]
         ) from problem
     if len(content) > MAX_BYTES:
-        raise YardFileError([f"{path}: too large: more than {MAX_BYTES} bytes; is this a yard file?"])
+        raise YardFileError(
+            [
+                say(
+                    "{path}: too large: more than {most} bytes; is this a yard file?",
+                    path=path,
+                    most=MAX_BYTES,
+                )
+            ]
+        )
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as problem:
         line = content[: problem.start].count(b"\n") + 1
-        raise YardFileError([f"{path} line {line}: not a text file in UTF-8; is this a yard file?"]) from problem
+        raise YardFileError(
+            [say("{path} line {line}: not a text file in UTF-8; is this a yard file?", path=path, line=line)]
+        ) from problem
     if "\0" in text:
-        raise YardFileError([f"{path}: this is not a text file"])
+        raise YardFileError([say("{path}: this is not a text file", path=path)])
     return text
 
 
@@ -253,7 +291,7 @@ def write_yard(yard: Yard) -> str:
 def _for_yaml(value: Any) -> Any:
     """Give data the looks of a file written by hand: points in brackets, 3 for 3.0, texts of several lines as such."""
     from ruamel.yaml.comments import CommentedSeq
-    from ruamel.yaml.scalarstring import LiteralScalarString
+    from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarString
 
     if isinstance(value, dict):
         return {name: _for_yaml(item) for name, item in value.items()}
@@ -275,4 +313,6 @@ def _for_yaml(value: Any) -> Any:
         and all(s and s == s.strip() and s.isprintable() for s in value.split("\n"))
     ):
         return LiteralScalarString(value)
+    if isinstance(value, str) and value.startswith("?"):
+        return DoubleQuotedScalarString(value)  # in brackets a reader may take it for the key of a group
     return value

@@ -15,6 +15,7 @@ What this module leaves to others: reading files (`yard.file`), units (`yard.uni
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -465,6 +466,10 @@ class IndoorPlace(Part):
     )
 
 
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
 class Person(Part):
     """Somebody who helps on an evening."""
 
@@ -483,6 +488,14 @@ class Person(Part):
     )
     pushes_trolley: YesNo = Field(default=True, description="Whether they push a loaded trolley")
     uses_ladder: YesNo = Field(default=False, description="Whether they go up a ladder")
+    evenings: list[Weekday] = Field(
+        default=list(WEEKDAYS), description="Days of the week on whose evening they are here"
+    )
+    away_until: Day | None = Field(default=None, description="Not here before the evening of this day")
+
+    def is_here(self, day: date) -> bool:
+        """Tell whether they are here on the evening of a day."""
+        return WEEKDAYS[day.weekday()] in self.evenings and (self.away_until is None or day >= self.away_until)
 
 
 class Prices(Part):

@@ -6,6 +6,8 @@ import unicodedata
 from collections.abc import Iterable
 from difflib import SequenceMatcher
 
+from fruitwall.speech import say, say_either
+
 
 def folded(name: str) -> str:
     """Give a name in small letters without accents, signs and double blanks, for comparing.
@@ -83,4 +85,4 @@ def near_names(word: str, known: Iterable[str], n: int = 3, *, at_least: float =
 def did_you_mean(word: str, known: Iterable[str], *, at_least: float = 0.6) -> str:
     """Give the tail of a message, such as ``; did you mean height?``, or nothing."""
     near = near_names(word, known, at_least=at_least)
-    return f"; did you mean {' or '.join(near)}?" if near else ""
+    return say("; did you mean {names}?", names=say_either(near)) if near else ""

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
+from fruitwall.speech import say
 from fruitwall.yard.model import Building, Fence, Hollow, Paving, Pond, Roof, Tree, Wall, Yard
 
 if TYPE_CHECKING:
@@ -93,12 +94,14 @@ def crossing(outline: Sequence[XY]) -> str | None:
 
     polygon = shape(outline)
     if polygon.convex_hull.area < 1e-6:  # not the area itself: a symmetric figure of eight has none
-        return "encloses no area"
+        return say("the outline encloses no area")
     reason = str(is_valid_reason(polygon))
     if reason == "Valid Geometry":
         return None
     x, _, y = reason.partition("[")[2].rstrip("]").partition(" ")
-    return f"crosses itself near [{float(x):g}, {float(y):g}]" if y else "crosses itself"
+    if not y:
+        return say("the outline crosses itself")
+    return say("the outline crosses itself near {place}", place=f"[{float(x):g}, {float(y):g}]")
 
 
 def under_roof(yard: Yard, point: XY) -> list[Roof]:

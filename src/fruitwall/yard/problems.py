@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from fruitwall.speech import say
+
 Location = tuple[str | int, ...]
 """Way through the file: names of fields and numbers in lists, counted from 0."""
 
@@ -53,5 +55,5 @@ class Problem:
 
     def text(self, name: str) -> str:
         """Give the whole message: file, line, place, what is wrong."""
-        where = name if self.line is None else f"{name} line {self.line}"
+        where = name if self.line is None else say("{file} line {line}", file=name, line=self.line)
         return f"{where}, {self.path}: {self.message}" if self.loc else f"{where}: {self.message}"

@@ -14,6 +14,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from fruitwall.speech import say
 from fruitwall.yard.units import KINDS, Kind, read_quantity, show_input
 
 PLAIN_TEXT = "plain_text"
@@ -83,9 +84,9 @@ Money = Annotated[float, Quantity(KINDS["money"])]
 def _whole_number(value: object) -> object:
     """Refuse texts and true/false where a count belongs; pydantic alone would take both."""
     if isinstance(value, bool | str) or not isinstance(value, int | float):
-        raise plain_error(f"expected a whole number such as 2, got {show_input(value)}")
+        raise plain_error(say("expected a whole number such as 2, got {value}", value=show_input(value)))
     if isinstance(value, float) and not value.is_integer():
-        raise plain_error(f"expected a whole number such as 2, got {show_input(value)}")
+        raise plain_error(say("expected a whole number such as 2, got {value}", value=show_input(value)))
     return value
 
 
@@ -98,7 +99,7 @@ def _yes_or_no(value: object) -> object:
         return value
     if isinstance(value, str) and value.strip().lower() in _YES_AND_NO:
         return _YES_AND_NO[value.strip().lower()]
-    raise plain_error(f"expected yes or no, got {show_input(value)}")
+    raise plain_error(say("expected yes or no, got {value}", value=show_input(value)))
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,10 @@ def read_point(value: object) -> object:
     if isinstance(value, list | tuple) and len(value) == 2:
         return value
     raise plain_error(
-        f"expected a position such as [3.5, 12] (metres to the east and to the north), got {show_input(value)}"
+        say(
+            "expected a position such as [3.5, 12] (metres to the east and to the north), got {value}",
+            value=show_input(value),
+        )
     )
 
 
@@ -135,5 +139,8 @@ def read_day(value: object) -> object:
             return date.fromisoformat(value.strip())
         except ValueError:
             pass  # a 30th of February: the message below fits
-    hint = "; if only the year is known, give the age instead" if re.fullmatch(r"[0-9]{4}", str(value)) else ""
-    raise plain_error(f"expected a day such as 2019-03-15 (year-month-day), got {show_input(value)}{hint}")
+    only_year = re.fullmatch(r"[0-9]{4}", str(value))
+    hint = say("; if only the year is known, give the age instead") if only_year else ""
+    raise plain_error(
+        say("expected a day such as 2019-03-15 (year-month-day), got {value}{hint}", value=show_input(value), hint=hint)
+    )

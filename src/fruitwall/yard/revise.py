@@ -224,6 +224,8 @@ class _Knife:
         new = {name: value for name, value in wanted.items() if name not in names and value is not None}
         # A field that is there and empty gets its value there.
         if not new:
+            if not node.flow_style and all(wanted.get(key.value) is None for key, _ in node.value):
+                raise _Awkward  # with its last line gone the group itself would read as empty: {} says that it is there
             return
         if node.flow_style:
             if not node.value:

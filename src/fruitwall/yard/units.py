@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
+from fruitwall.speech import marked, say, say_either
+
 if TYPE_CHECKING:
     from pint import UnitRegistry
 
@@ -74,7 +76,7 @@ class Kind:
     def expectation(self) -> str:
         """What is right, in words: ``a length such as "2.5 m" or "8 ft"``."""
         quoted = [f'"{e}"' if not re.fullmatch(NUMBER, e) else e for e in self.examples]
-        return f"{self.noun} such as {' or '.join(quoted)}"
+        return say("{noun} such as {examples}", noun=say(self.noun), examples=say_either(quoted))
 
     @property
     def pattern(self) -> str:
@@ -110,27 +112,31 @@ _ANGLE = {"°": "degree", "deg": "degree", "degree": "degree", "degrees": "degre
 KINDS = {
     kind.key: kind
     for kind in (
-        Kind("length", "a length", "m", "meter", _LENGTH, ("2.5 m", "8 ft"), special=FEET_AND_INCHES_PATTERN),
-        Kind("mass", "a mass", "kg", "kilogram", _MASS, ("12 kg", "30 lb")),
-        Kind("volume", "a volume", "L", "liter", _VOLUME, ("57 L", "15 gal", "#15"), special=CONTAINER_CLASS_PATTERN),
-        Kind("power", "a power", "W", "watt", {"w": "watt", "watt": "watt", "watts": "watt", "kw": "kilowatt"},
+        Kind("length", marked("a length"), "m", "meter", _LENGTH, ("2.5 m", "8 ft"),
+             special=FEET_AND_INCHES_PATTERN),
+        Kind("mass", marked("a mass"), "kg", "kilogram", _MASS, ("12 kg", "30 lb")),
+        Kind("volume", marked("a volume"), "L", "liter", _VOLUME, ("57 L", "15 gal", "#15"),
+             special=CONTAINER_CLASS_PATTERN),
+        Kind("power", marked("a power"), "W", "watt", {"w": "watt", "watt": "watt", "watts": "watt", "kw": "kilowatt"},
              ("1500 W", "1.5 kW")),
-        Kind("voltage", "a voltage", "V", "volt", {"v": "volt", "volt": "volt", "volts": "volt"}, ("120 V", "230 V")),
-        Kind("current", "a current", "A", "ampere",
+        Kind("voltage", marked("a voltage"), "V", "volt", {"v": "volt", "volt": "volt", "volts": "volt"},
+             ("120 V", "230 V")),
+        Kind("current", marked("a current"), "A", "ampere",
              {"a": "ampere", "amp": "ampere", "amps": "ampere", "ampere": "ampere", "amperes": "ampere"},
              ("15 A", "20 A")),
-        Kind("time", "a time", "min", "minute", _TIME, ("10 min", "1.5 h")),
-        Kind("age", "an age", "years", "year", _AGE, ("3 years", "18 months")),
-        Kind("temperature", "a temperature", "°C", "degC", _TEMPERATURE, ("-2 °C", "28 F")),
-        Kind("difference", "a difference of temperatures", "K", "kelvin", _TEMPERATURE, ("1.5 K", "3 F"), delta=True),
-        Kind("angle", "an angle in degrees", "°", "degree", _ANGLE, ("180", "12 deg")),
-        Kind("coordinate", "a coordinate in decimal degrees, south and west negative,", "°", "degree", _ANGLE,
+        Kind("time", marked("a time"), "min", "minute", _TIME, ("10 min", "1.5 h")),
+        Kind("age", marked("an age"), "years", "year", _AGE, ("3 years", "18 months")),
+        Kind("temperature", marked("a temperature"), "°C", "degC", _TEMPERATURE, ("-2 °C", "28 F")),
+        Kind("difference", marked("a difference of temperatures"), "K", "kelvin", _TEMPERATURE, ("1.5 K", "3 F"),
+             delta=True),
+        Kind("angle", marked("an angle in degrees"), "°", "degree", _ANGLE, ("180", "12 deg")),
+        Kind("coordinate", marked("a coordinate in decimal degrees, south and west negative,"), "°", "degree", _ANGLE,
              ("33.92", "-117.22")),
-        Kind("share", "a share", "", "dimensionless", {"%": "percent", "percent": "percent"}, ("0.3", "30 %")),
-        Kind("area", "a cross-section of wire", "mm²", "millimeter**2",
+        Kind("share", marked("a share"), "", "dimensionless", {"%": "percent", "percent": "percent"}, ("0.3", "30 %")),
+        Kind("area", marked("a cross-section of wire"), "mm²", "millimeter**2",
              {"mm2": "millimeter**2", "mm²": "millimeter**2", "sqmm": "millimeter**2"},
              ("2.5 mm2", "14 AWG"), special=AWG_PATTERN),
-        Kind("money", "an amount of money without its sign", "", "", {}, ("120", "12.50")),
+        Kind("money", marked("an amount of money without its sign"), "", "", {}, ("120", "12.50")),
     )
 }  # fmt: skip
 """All kinds by key."""
@@ -139,13 +145,14 @@ KINDS = {
 def show_input(value: object, limit: int = 60) -> str:
     """Give what the user wrote, short and on one line, for a message."""
     if value is None:
-        return "nothing"
+        return say("nothing")
     if isinstance(value, Mapping):
-        return f"a group of fields ({', '.join(map(str, list(value)[:3]))})" if value else "an empty group"
+        fields = ", ".join(map(str, list(value)[:3]))
+        return say("a group of fields ({fields})", fields=fields) if value else say("an empty group")
     if isinstance(value, list | tuple):
-        return f"a list of {len(value)}" if value else "an empty list"
+        return say("a list of {number}", number=len(value)) if value else say("an empty list")
     if isinstance(value, int) and abs(value) >= 10**limit:
-        return "a very large number"
+        return say("a very large number")
     text = json.dumps(value, ensure_ascii=False) if isinstance(value, str | bool) else str(value)
     text = "".join(c if c.isprintable() else "�" for c in text)
     return text if len(text) <= limit else text[: limit - 1] + "…"
@@ -198,13 +205,16 @@ def read_quantity(kind: Kind, value: object) -> float:
     (1.8288, 5.0)
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise ValueError(f"expected {kind.expectation}, got {show_input(value)}")
+        raise ValueError(say("expected {right}, got {given}", right=kind.expectation, given=show_input(value)))
     try:
         number = _read_text(kind, value) if isinstance(value, str) else float(value)
     except OverflowError:
         number = math.inf
     if not math.isfinite(number):
-        raise ValueError(f"expected {kind.expectation}, got {show_input(value)}, which is not a finite number")
+        given = show_input(value)
+        raise ValueError(
+            say("expected {right}, got {given}, which is not a finite number", right=kind.expectation, given=given)
+        )
     return number
 
 
@@ -216,7 +226,8 @@ def _read_text(kind: Kind, text: str) -> float:
     match = re.fullmatch(rf"\s*({NUMBER})\s*(.*?)\s*", text, flags=re.DOTALL) if len(text) <= 80 else None
     unit = re.sub(r"\s+", " ", match[2]).lower() if match else ""
     if match is None or (unit and unit not in kind.spellings):
-        raise ValueError(f"expected {kind.expectation}, got {show_input(text)}{_hint(text)}")
+        given, hint = show_input(text), _hint(text)
+        raise ValueError(say("expected {right}, got {given}{hint}", right=kind.expectation, given=given, hint=hint))
     number = float(match[1].replace("−", "-"))
     if not unit or not math.isfinite(number):
         return number
@@ -227,9 +238,9 @@ def _read_text(kind: Kind, text: str) -> float:
 def _hint(text: str) -> str:
     """Give a further word on the usual slips."""
     if re.search(r"[0-9],[0-9]", text):
-        return "; write 1.5 with a point, and 1500 without a comma"
+        return say("; write 1.5 with a point, and 1500 without a comma")
     if re.fullmatch(r"\s*[+-]?\.?(nan|inf|infinity)\s*", text, flags=re.IGNORECASE):
-        return ", which is not a finite number"
+        return say(", which is not a finite number")
     return ""
 
 
@@ -244,7 +255,13 @@ def _read_special(kind: Kind, text: str) -> float | None:
         return conductor_area(int(numbers[0]))
     if int(numbers[0]) not in CONTAINER_CLASS_L:
         known = ", ".join(f"#{n}" for n in CONTAINER_CLASS_L)
-        raise ValueError(f"no container class {text}; the known classes are {known}; or write the volume in L or gal")
+        raise ValueError(
+            say(
+                "no container class {text}; the known classes are {known}; or write the volume in L or gal",
+                text=text,
+                known=known,
+            )
+        )
     return CONTAINER_CLASS_L[int(numbers[0])]
 
 

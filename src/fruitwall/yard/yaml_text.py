@@ -16,10 +16,42 @@ from ruamel.yaml.error import MarkedYAMLError, YAMLError
 from ruamel.yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 from ruamel.yaml.reader import ReaderError
 
+from fruitwall.speech import marked, say
 from fruitwall.yard.problems import Location, Problem
 
 _CORE = "tag:yaml.org,2002:"
 _SCALARS = ("null", "bool", "int", "float", "str", "timestamp")
+
+GLUED = r"""([A-Za-z_][A-Za-z0-9_-]*):(?=[^\s:/\\])"""
+"""The name of a field with something right after its colon; not an address or a path."""
+
+_INDENT = marked("often the indentation here or a missing quote on the line above")
+_QUOTE = marked("often a missing quote or bracket just before")
+_STUMBLES = (
+    ("'\\t'", marked("a tab stands here"), marked("indent with blanks, not with tabs")),
+    ("mapping values are not allowed", marked("a colon stands where none can"), _INDENT),
+    ("expected <block end>", marked("this does not fit what stands above"), _INDENT),
+    ("could not find expected", marked("the name of a field lacks its colon"), marked("write it as name: value")),
+    ("cannot start any token", marked("no text can begin with this sign"), marked("put the text in quotes")),
+    ("unexpected end of stream", marked("a quote that was opened is not closed"), _QUOTE),
+    ("expected ',' or", marked("a comma or a closing bracket is missing"), _QUOTE),
+    (
+        "alias",
+        marked("this means an alias in YAML"),
+        marked("anchors and aliases (& and *) are not used in yard files; put texts with these signs in quotes"),
+    ),
+    (
+        "anchor",
+        marked("this means an anchor in YAML"),
+        marked("anchors and aliases (& and *) are not used in yard files; put texts with these signs in quotes"),
+    ),
+    (
+        "another document",
+        marked("a second document begins here"),
+        marked("a yard file holds one yard, without '---' in between"),
+    ),
+)
+"""What the YAML reader's own words contain, what they mean to a grower, and the usual cause or mend."""
 
 MAX_DEPTH = 100
 """A yard needs six levels; the YAML reader's time grows with the square of the depth."""
@@ -78,16 +110,18 @@ def composed(text: str) -> Node | None:
         If it cannot be read as YAML at all.
     """
     if _bracket_depth(text) > MAX_DEPTH:
-        raise BrokenYaml(f"is nested too deeply: more than {MAX_DEPTH} brackets are open at once")
+        raise BrokenYaml(say("is nested too deeply: more than {most} brackets are open at once", most=MAX_DEPTH))
     try:
         root: Node | None = YAML(typ="rt", pure=True).compose(text)
     except ReaderError as problem:
         line = text[: problem.position].count("\n") + 1 if isinstance(problem.position, int) else None
-        raise BrokenYaml("contains a character that no text file has; is this a yard file?", line) from problem
+        raise BrokenYaml(say("contains a character that no text file has; is this a yard file?"), line) from problem
     except MarkedYAMLError as problem:
-        raise _broken(problem) from problem
+        raise _broken(problem, text) from problem
     except (YAMLError, RecursionError, ValueError) as problem:
-        raise BrokenYaml("cannot be read as YAML: it is nested too deeply or in a way that has no meaning") from problem
+        raise BrokenYaml(
+            say("cannot be read as YAML: it is nested too deeply or in a way that has no meaning")
+        ) from problem
     return root
 
 
@@ -116,7 +150,7 @@ def plain_document(text: str) -> PlainDocument:
         try:
             document.data = _plain(root, (), document, set())
         except RecursionError as problem:
-            raise BrokenYaml("is nested too deeply") from problem
+            raise BrokenYaml(say("is nested too deeply")) from problem
     return document
 
 
@@ -129,22 +163,48 @@ def _bracket_depth(text: str) -> int:
     return deepest
 
 
-def _broken(problem: MarkedYAMLError) -> BrokenYaml:
+def glued_hint(written: object) -> str:
+    """Give the tail of a message for a text that is a field without the blank after its colon, or nothing.
+
+    Parameters
+    ----------
+    written : object
+        What stands where a group of fields, or the name of a field, was expected.
+    """
+    found = re.fullmatch(rf"\s*{GLUED}(.*)", written, flags=re.DOTALL) if isinstance(written, str) else None
+    return say('; write a blank after the colon: "{field}: {value}"', field=found[1], value=found[2]) if found else ""
+
+
+def _glued(text: str, line: int) -> BrokenYaml | None:
+    """Tell of a sign with no blank after it, on a line or the few before it: the reader stumbles only later."""
+    lines = text.splitlines()
+    for at in range(min(line, len(lines) - 1), max(-1, line - 4), -1):
+        if found := re.match(rf"\s*(?:- +)*{GLUED}", lines[at]):
+            return BrokenYaml(say('cannot be read as YAML; write a blank after "{start}:"', start=found[1]), at + 1)
+        if re.match(r"\s*-[A-Za-z_]+\s*:", lines[at]):
+            return BrokenYaml(say('cannot be read as YAML; write a blank after the "-" that begins an entry'), at + 1)
+    return None
+
+
+def _broken(problem: MarkedYAMLError, text: str) -> BrokenYaml:
     """Say what the YAML reader stumbled over, with a word on the usual cause."""
     mark = problem.problem_mark or problem.context_mark
-    what = re.sub(r"\s+", " ", str(problem.problem or problem.context or "")).strip()
-    if "\\t" in what:
-        hint = "indent with blanks, not with tabs"
-    elif "mapping values are not allowed" in what or "expected <block end>" in what:
-        hint = "often the indentation here or a missing quote on the line above"
-    elif "alias" in what or "anchor" in what:
-        hint = "anchors and aliases (& and *) are not used in yard files; put texts with these signs in quotes"
-    elif "another document" in what:
-        hint = "a yard file holds one yard, without '---' in between"
-    else:
-        hint = "often a missing quote or bracket just before"
-    column = f", column {mark.column + 1}" if mark else ""
-    return BrokenYaml(f"cannot be read as YAML{column}: {what}; {hint}", mark.line + 1 if mark else None)
+    found = str(problem.problem or problem.context or "")
+    if mark and ("mapping values" in found or "could not find expected" in found):
+        glued = _glued(text, mark.line)
+        if glued is not None:
+            return glued
+    if "could not find expected" in found and problem.context_mark:
+        mark = problem.context_mark
+    what, hint = next(
+        ((say(what), say(hint)) for part, what, hint in _STUMBLES if part in found),
+        (re.sub(r"\s+", " ", found).strip(), say(_QUOTE)),
+    )
+    column = say(", column {number}", number=mark.column + 1) if mark else ""
+    return BrokenYaml(
+        say("cannot be read as YAML{column}: {what}; {hint}", column=column, what=what, hint=hint),
+        mark.line + 1 if mark else None,
+    )
 
 
 def _plain(node: Node, loc: Location, document: PlainDocument, seen: set[int]) -> Any:
@@ -153,7 +213,7 @@ def _plain(node: Node, loc: Location, document: PlainDocument, seen: set[int]) -
         return None
     seen.add(id(node))
     if node.anchor:
-        _note(document, loc, node, "anchors and aliases (& and *) are not used in yard files; write it out")
+        _note(document, loc, node, say("anchors and aliases (& and *) are not used in yard files; write it out"))
         return None
     tag = str(node.tag)
     if isinstance(node, MappingNode) and tag == f"{_CORE}map":
@@ -166,7 +226,7 @@ def _plain(node: Node, loc: Location, document: PlainDocument, seen: set[int]) -
         return items
     if isinstance(node, ScalarNode) and tag.removeprefix(_CORE) in _SCALARS:
         return plain_scalar(node)
-    _note(document, loc, node, f'tags are not used in yard files, got "{tag}"')
+    _note(document, loc, node, say('tags are not used in yard files, got "{tag}"', tag=tag))
     return None
 
 
@@ -177,11 +237,11 @@ def _plain_mapping(node: MappingNode, loc: Location, document: PlainDocument, se
     for key, value in node.value:
         line = key.start_mark.line + 1
         if not isinstance(key, ScalarNode):
-            _note(document, loc, key, "expected the name of a field before ':', got a list or group")
+            _note(document, loc, key, say("expected the name of a field before ':', got a list or group"))
             continue
         name = key.value
         if name in met:
-            message = f"given twice: first on line {met[name]}, again here; keep one"
+            message = say("given twice: first on line {line}, again here; keep one", line=met[name])
             document.problems.append(Problem("error", (*loc, name), message, line))
             continue
         met[name] = line

@@ -12,6 +12,7 @@ from functools import cache
 from importlib.resources import files
 from math import asin, cos, radians, sin, sqrt
 
+from fruitwall.speech import say
 from fruitwall.yard.model import Location, Yard
 from fruitwall.yard.problems import Problem
 
@@ -68,8 +69,13 @@ def zone_doubts(yard: Yard) -> Iterator[Problem]:
     near, slip = min((distance_km(place, home), slip) for slip, place in _slips(location))
     exchanged = near < away / 3 and away > FARTHEST_KM / 2
     if away > FARTHEST_KM or exchanged:
-        ask = f"; {slip}?" if near < away / 3 else ""
-        message = f"lies {away:.0f} km from the place that {location.time_zone} is kept for{ask}"
+        ask = say("; {question}?", question=slip) if near < away / 3 else ""
+        message = say(
+            "lies {away:.0f} km from the place that {time_zone} is kept for{ask}",
+            away=away,
+            time_zone=location.time_zone,
+            ask=ask,
+        )
         yield Problem("warning", ("location",), message)
 
 
@@ -77,6 +83,6 @@ def _slips(location: Location) -> Iterator[tuple[str, Place]]:
     """Give where the yard would lie without the usual slips."""
     latitude, longitude = location.latitude_deg, location.longitude_deg
     if abs(longitude) <= 90:
-        yield "are latitude and longitude exchanged", (longitude, latitude)
-    yield "is the sign of the longitude wrong (west is negative)", (latitude, -longitude)
-    yield "is the sign of the latitude wrong (south is negative)", (-latitude, longitude)
+        yield say("are latitude and longitude exchanged"), (longitude, latitude)
+    yield say("is the sign of the longitude wrong (west is negative)"), (latitude, -longitude)
+    yield say("is the sign of the latitude wrong (south is negative)"), (-latitude, longitude)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 from datetime import UTC, datetime
 
 import pytest
@@ -17,6 +18,7 @@ from fruitwall.web.access.qr import qr_picture
 from fruitwall.web.guard import HEADERS
 from tests.web.access.parts import GOOD, logged_in
 from tests.web.markup import read_page
+from tests.web.test_api_guide import sent
 
 # ------------------------------------------------------------ roles
 
@@ -201,6 +203,11 @@ def test_a_key_is_shown_once_and_opens_what_its_scope_says(browser_at, ana, app)
         answer = owner.post("/settings/people/tokens", data={"label": f"{scope} script", "scope": scope})
         keys[scope] = read_page(answer.text).one("p", cls="secret").text
         assert answer.headers["cache-control"] == "no-store"
+        script = TestClient(app, base_url="http://localhost", follow_redirects=False)
+        (*_, shown) = (part.text for part in read_page(answer.text).all("pre", cls="secret"))
+        # The command that stands beside the key does with that very key what it says.
+        words, either = shlex.split(shown)[1:], dict.fromkeys(("helper", "readings"), keys[scope])
+        assert sent(script, words, either).status_code == 200
     assert not any(key in owner.get("/settings/people").text for key in keys.values())
 
     def status(scope, method, address):
@@ -214,7 +221,7 @@ def test_a_key_is_shown_once_and_opens_what_its_scope_says(browser_at, ana, app)
     assert status("helper", "POST", "/log-out") == 403
     assert status("readings", "GET", "/plan.json") == 403
     assert status("readings", "POST", "/changed") == 403
-    assert status("readings", "GET", "/api/readings") == 422  # let through, and nothing named
+    assert status("readings", "GET", "/api/readings") == 403  # it only sends
     assert status("readings", "POST", "/api/readings") == 422  # let through, and nothing sent
 
 

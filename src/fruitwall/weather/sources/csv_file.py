@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.assemble import EVERYTHING, NOTHING, assemble
 from fruitwall.weather.forcing import Forcing, as_datetime
 from fruitwall.weather.place import Place
@@ -66,16 +67,19 @@ def parse_hourly(
     """
     table = parse_table(text, where=where, keys=KEYS, columns=HOURLY_COLUMNS)
     if "t_air_c" not in table.values:
-        raise WeatherError(f'{where}: no column of air temperature; expected one such as "t_air [C]" or "t_air [F]"')
+        raise WeatherError(
+            say('{where}: no column of air temperature; expected one such as "t_air [C]" or "t_air [F]"', where=where)
+        )
     zone = read_zone(table.settings["time zone"], where) if "time zone" in table.settings else None
     times, columns = _by_member(table, zone)
-    notes = [f"columns not used: {', '.join(table.ignored)}"] if table.ignored else []
+    ignored = ", ".join(table.ignored)
+    notes: list[str] = [told("columns not used: {columns}", columns=ignored)] if ignored else []
     height = table.setting("wind height", "height")
     return assemble(
         times,
         columns,
         place=file_place(table, place),
-        source=table.settings.get("source") or f"file {where}",
+        source=table.settings.get("source") or told("file {name}", name=where),
         issued_utc=as_datetime(times[-1]) if is_history else _issued(table, zone, as_datetime(times[0]), now, notes),
         where=where,
         bridge=EVERYTHING if is_history else NOTHING,
@@ -96,18 +100,28 @@ def file_place(table: Table, place: Place | None) -> Place:
     latitude, longitude = table.setting("latitude", "angle"), table.setting("longitude", "angle")
     elevation = table.setting("elevation", "height")
     if (latitude is None) != (longitude is None):
-        raise WeatherError(f'{table.where}: "# latitude:" and "# longitude:" belong together, only one is given')
+        raise WeatherError(
+            say('{where}: "# latitude:" and "# longitude:" belong together, only one is given', where=table.where)
+        )
     if latitude is None or longitude is None:
         if place is None:
             raise WeatherError(
-                f"{table.where}: where was this measured? Add the lines "
-                '"# latitude: 33.9", "# longitude: -117.25" and "# elevation: 462 m" at the top'
+                say(
+                    '{where}: where was this measured? Add the lines "# latitude: 33.9", "# longitude: '
+                    '-117.25" and "# elevation: 462 m" at the top',
+                    where=table.where,
+                )
             )
         return place if elevation is None else Place(place.latitude_deg, place.longitude_deg, elevation)
     if not (-90 <= latitude <= 90 and -180 <= longitude <= 180):
         raise WeatherError(
-            f"{table.where}: latitude must be within -90 and 90 and longitude within -180 and 180 degrees, got "
-            f"{latitude:g} and {longitude:g}"
+            say(
+                "{where}: latitude must be within -90 and 90 and longitude within -180 and 180 degrees, "
+                "got {latitude:g} and {longitude:g}",
+                where=table.where,
+                latitude=latitude,
+                longitude=longitude,
+            )
         )
     if elevation is None:
         elevation = 0.0 if place is None else place.elevation_m
@@ -120,8 +134,12 @@ def _issued(table: Table, zone: ZoneInfo | None, first: datetime, now: datetime 
     if text is not None:
         return as_datetime(read_stamps([text], zone, table.where)[0])
     notes.append(
-        f"{table.where} does not say when it was made; taken as its first hour, {first:%Y-%m-%d %H:%M} UTC "
-        '(a line "# issued: 2026-12-22T14:00-08:00" tells)'
+        told(
+            "{where} does not say when it was made; taken as its first hour, {first} UTC "
+            '(a line "# issued: 2026-12-22T14:00-08:00" tells)',
+            where=table.where,
+            first=f"{first:%Y-%m-%d %H:%M}",
+        )
     )
     return first if now is None else min(first, now.astimezone(UTC))
 
@@ -138,8 +156,15 @@ def _by_member(table: Table, zone: ZoneInfo | None) -> tuple[NDArray[np.datetime
     for name, others in times.items():
         if not np.array_equal(others, times[first]):
             raise WeatherError(
-                f"{table.where}: member {name} has {others.size} hours that are not those of member {first} "
-                f"({times[first].size}); every member needs the same hours"
+                say(
+                    "{where}: member {name} has {count} hours that are not those of member {first} ({others}); "
+                    "every member needs the same hours",
+                    where=table.where,
+                    name=name,
+                    count=others.size,
+                    first=first,
+                    others=times[first].size,
+                )
             )
     order = _member_order(list(rows))
     columns = {column: np.stack([values[rows[name]] for name in order]) for column, values in table.values.items()}

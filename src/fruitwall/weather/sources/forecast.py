@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.fetch import NO_CONTACT, Answer, fetch, host_of
 from fruitwall.weather.forcing import Forcing, as_datetime64
 from fruitwall.weather.place import Place
@@ -41,6 +42,7 @@ def read_forecast(
     client: httpx2.Client | None = None,
     contact: str = NO_CONTACT,
     until_utc: datetime | None = None,
+    heard: Callable[[Answer], None] = lambda _: None,
 ) -> Forcing:
     """Read a forecast and check that it serves this place tonight.
 
@@ -60,6 +62,8 @@ def read_forecast(
         E-mail or web address that the services see.
     until_utc : datetime, aware, optional
         Hour that the forecast must reach; by default the end of the coming night.
+    heard : callable
+        Gets each answer of a service, the forecast itself last.
 
     Returns
     -------
@@ -81,13 +85,21 @@ def read_forecast(
     if text in SERVICES or text in NWS_HOME or text.lower().startswith(("http://", "https://")):
 
         def ask(url: str) -> Answer:
-            return fetch(url, now=now, cache_dir=cache_dir, client=client, contact=contact)
+            answer = fetch(url, now=now, cache_dir=cache_dir, client=client, contact=contact)
+            heard(answer)
+            return answer
 
         forcing = _from_network(_address(text, yard), ask, yard, now)
     else:
         path = Path(place)
         if not path.exists() and path.name == text:
-            raise WeatherError(f"{text}: no such file, nor a service; services are {', '.join(SERVICES)}")
+            raise WeatherError(
+                say(
+                    "{text}: no such file, nor a service; services are {services}",
+                    text=text,
+                    services=", ".join(SERVICES),
+                )
+            )
         forcing = parse_forecast(read_text(path), where=path.name, yard=yard, now=now)
     return check_usable(forcing, yard=yard, now=now, until_utc=until_utc)
 
@@ -117,7 +129,9 @@ def parse_forecast(
     """
     if not text.lstrip().startswith(("{", "[")):
         if text.lstrip()[:1] == "<":
-            raise WeatherError(f"{where}: this is a web page or XML; expected JSON of a weather service, or CSV")
+            raise WeatherError(
+                say("{where}: this is a web page or XML; expected JSON of a weather service, or CSV", where=where)
+            )
         return csv_file.parse_hourly(text, where=where, place=yard, now=now)
     document = _parse_json(text, where)
     kind = recognise(document)
@@ -199,38 +213,54 @@ def _named(forcing: Forcing, notes: list[str]) -> Forcing:
     """Put the age of a kept answer into source and warnings."""
     if not notes:
         return forcing
-    return replace(forcing.with_warnings(*notes), source=f"{forcing.source} (kept copy: {notes[0]})")
+    return replace(
+        forcing.with_warnings(*notes), source=told("{source} (kept copy: {note})", source=forcing.source, note=notes[0])
+    )
 
 
 def _parse_json(text: str, where: str) -> Any:
     """Parse JSON; NaN and Infinity, which JSON does not know, are refused."""
 
     def refuse(word: str) -> NoReturn:
-        raise WeatherError(f"{where}: holds {word}, which is no value; a missing hour is null in JSON")
+        raise WeatherError(
+            say("{where}: holds {word}, which is no value; a missing hour is null in JSON", where=where, word=word)
+        )
 
     try:
         return json.loads(text, parse_constant=refuse)
     except json.JSONDecodeError as error:
         raise WeatherError(
-            f"{where}: no valid JSON (line {error.lineno}, column {error.colno}: {error.msg}); is it cut off?"
+            say(
+                "{where}: no valid JSON (line {lineno}, column {colno}: {msg}); is it cut off?",
+                where=where,
+                lineno=error.lineno,
+                colno=error.colno,
+                msg=error.msg,
+            )
         ) from error
     except RecursionError as error:
-        raise WeatherError(f"{where}: no weather answer is nested this deeply") from error
+        raise WeatherError(say("{where}: no weather answer is nested this deeply", where=where)) from error
 
 
 def _refuse(kind: str, document: Any, where: str) -> NoReturn:
     """Say what a document without a forecast is, and what to give instead."""
     if kind == "error":
-        reason = document.get("reason") or document.get("detail") or document.get("title") or "no reason given"
-        raise WeatherError(f"{where}: the service reports an error: {str(reason)[:200]}")
+        reason = document.get("reason") or document.get("detail") or document.get("title") or say("no reason given")
+        raise WeatherError(
+            say("{where}: the service reports an error: {reason}", where=where, reason=str(reason)[:200])
+        )
     words = {
-        "nws-points": "this is the look-up of a place; give the answer of its forecastGridData address",
-        "observation": "this is one observation, not a forecast",
-        "collection": "this is a collection (stations, alerts), not a forecast",
-        "several": "this holds several places; ask for one",
+        "nws-points": say("this is the look-up of a place; give the answer of its forecastGridData address"),
+        "observation": say("this is one observation, not a forecast"),
+        "collection": say("this is a collection (stations, alerts), not a forecast"),
+        "several": say("this holds several places; ask for one"),
     }
-    what = words.get(kind, "this is no forecast that fruitwall knows")
+    what = words.get(kind) or say("this is no forecast that fruitwall knows")
     raise WeatherError(
-        f"{where}: {what}. Known are the US National Weather Service (forecastGridData, forecastHourly), MET Norway "
-        "Locationforecast, Open-Meteo forecast and ensemble, and CSV"
+        say(
+            "{where}: {what}. Known are the US National Weather Service (forecastGridData, "
+            "forecastHourly), MET Norway Locationforecast, Open-Meteo forecast and ensemble, and CSV",
+            where=where,
+            what=what,
+        )
     )

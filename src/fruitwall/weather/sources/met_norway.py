@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.assemble import ALL_BUT_AIR, assemble, dew_below_lowered_air
 from fruitwall.weather.forcing import HOUR, Forcing, as_datetime64, say_hour
 from fruitwall.weather.humidity import dew_point_from_humidity
@@ -71,7 +72,13 @@ def parse(document: Any, *, where: str, place: Place) -> Forcing:
     units = dig(document, "properties.meta.units", where, kind=dict)
     issued = read_instant(dig(document, "properties.meta.updated_at", where), "properties.meta.updated_at", where)
     if len(steps) < 2:
-        raise WeatherError(f"{where}: properties.timeseries holds {len(steps)} times; at least two are needed")
+        raise WeatherError(
+            say(
+                "{where}: properties.timeseries holds {steps} times; at least two are needed",
+                where=where,
+                steps=len(steps),
+            )
+        )
     stamps = np.array(
         [as_datetime64(read_instant(dig(step, "time", where), "time", where)) for step in steps],
         dtype="datetime64[s]",
@@ -83,7 +90,7 @@ def parse(document: Any, *, where: str, place: Place) -> Forcing:
         if any(value is not None for value in given):
             columns[ours] = read_numbers(given, str(units.get(name, "")), kind, name, where)
     if "t_air_c" not in columns:
-        raise WeatherError(f"{where}: no air_temperature in data.instant.details")
+        raise WeatherError(say("{where}: no air_temperature in data.instant.details", where=where))
     _dew_point(columns)
     hourly = {name: _to_hours(values, stamps, times)[None, :] for name, values in columns.items()}
     before = hourly["t_air_c"].copy()
@@ -106,20 +113,32 @@ def _hours(stamps: TimeArray, where: str) -> TimeArray:
     """Give every hour from the first to the last stamp; the stamps must be whole hours and not too far apart."""
     gaps = np.diff(stamps)
     for wrong, problem in (
-        (gaps <= np.timedelta64(0, "s"), "does not come after the one before it"),
-        (gaps % HOUR != np.timedelta64(0, "s"), "is not a whole hour after the one before it"),
-        (gaps > HOUR * LONGEST_STEP_H, f"comes more than {LONGEST_STEP_H} h after the one before it"),
+        (gaps <= np.timedelta64(0, "s"), say("does not come after the one before it")),
+        (gaps % HOUR != np.timedelta64(0, "s"), say("is not a whole hour after the one before it")),
+        (gaps > HOUR * LONGEST_STEP_H, say("comes more than {hours} h after the one before it", hours=LONGEST_STEP_H)),
     ):
         if wrong.any():
-            raise WeatherError(f"{where}: the time {say_hour(stamps[int(wrong.argmax()) + 1])} {problem}")
+            raise WeatherError(
+                say(
+                    "{where}: the time {hour} {problem}",
+                    where=where,
+                    hour=say_hour(stamps[int(wrong.argmax()) + 1]),
+                    problem=problem,
+                )
+            )
     if (stamps[-1] - stamps[0]) // HOUR > LONGEST_FORECAST_H:
-        raise WeatherError(f"{where}: more hours than any forecast has")
+        raise WeatherError(say("{where}: more hours than any forecast has", where=where))
     # In the hourly part a hole is a missing hour, not a coarse step: coarse steps come last and stay coarse.
     coarse = gaps > HOUR
     if coarse.any() and not coarse[int(coarse.argmax()) :].all():
         first = int(coarse.argmax())
         raise WeatherError(
-            f"{where}: hours are missing between {say_hour(stamps[first])} and {say_hour(stamps[first + 1])}"
+            say(
+                "{where}: hours are missing between {hour} and {until}",
+                where=where,
+                hour=say_hour(stamps[first]),
+                until=say_hour(stamps[first + 1]),
+            )
         )
     return np.arange(stamps[0], stamps[-1] + HOUR, HOUR)
 
@@ -187,6 +206,9 @@ def _coarse_tail(stamps: TimeArray) -> list[str]:
     if not coarse.any():
         return []
     return [
-        f"from {say_hour(stamps[int(coarse.argmax())])} on the forecast has values every six hours only; the hours "
-        "between are interpolated and may miss a night's lowest by 1 or 2 K"
+        told(
+            "from {hour} on the forecast has values every six hours only; the hours between are interpolated and may "
+            "miss a night's lowest by 1 or 2 K",
+            hour=say_hour(stamps[int(coarse.argmax())]),
+        )
     ]

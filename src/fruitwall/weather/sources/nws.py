@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.assemble import ALL_BUT_AIR, assemble, dew_below_lowered_air
 from fruitwall.weather.forcing import HOUR, Forcing, as_datetime64
 from fruitwall.weather.place import Place
@@ -96,13 +97,13 @@ def parse_grid(document: Any, *, where: str, place: Place) -> Forcing:
     layers = {ours: _layer(document, name, kind, where) for name, (ours, kind) in LAYERS.items()}
     present = {name: hours for name, hours in layers.items() if hours is not None}
     if "t_air_c" not in present:
-        raise WeatherError(f"{where}: the layer properties.temperature is missing or empty")
+        raise WeatherError(say("{where}: the layer properties.temperature is missing or empty", where=where))
     if "t_dew_c" in present:
         present.pop("humidity_pct", None)
     start = max(hours.times[0] for hours in present.values())
     end = min(hours.times[-1] for hours in present.values())
     if end - start < HOUR:
-        raise WeatherError(f"{where}: the layers have no two hours in common")
+        raise WeatherError(say("{where}: the layers have no two hours in common", where=where))
     times = np.arange(start, end + HOUR, HOUR)
     columns = {name: _on_hours(hours, times)[None, :] for name, hours in present.items()}
     before = columns["t_air_c"].copy()
@@ -135,7 +136,9 @@ def parse_hourly(document: Any, *, where: str, place: Place) -> Forcing:
     """
     periods = dig(document, "properties.periods", where, kind=list)
     if len(periods) > LONGEST_FORECAST_H:
-        raise WeatherError(f"{where}: {len(periods)} hours are more than any forecast has")
+        raise WeatherError(
+            say("{where}: {periods} hours are more than any forecast has", where=where, periods=len(periods))
+        )
     starts, rows = [], []
     for number, period in enumerate(periods):
         at = f"properties.periods[{number}]"
@@ -143,13 +146,16 @@ def parse_hourly(document: Any, *, where: str, place: Place) -> Forcing:
         end = read_instant(dig(period, "endTime", where), f"{at}.endTime", where)
         if (end - start).total_seconds() != 3600:
             raise WeatherError(
-                f"{where}: this is the forecast by half days; fruitwall needs hours: ask for forecastGridData or "
-                "forecastHourly of the same grid cell"
+                say(
+                    "{where}: this is the forecast by half days; fruitwall needs hours: ask for "
+                    "forecastGridData or forecastHourly of the same grid cell",
+                    where=where,
+                )
             )
         starts.append(as_datetime64(start))
         rows.append([read(period, at, where) for read in _PERIOD_COLUMNS.values()])
     if not rows:
-        raise WeatherError(f"{where}: properties.periods is empty")
+        raise WeatherError(say("{where}: properties.periods is empty", where=where))
     table = np.array(rows, dtype=np.float64).T
     issued = dig(document, "properties.updateTime", where, default=None)
     if issued is None:
@@ -162,7 +168,7 @@ def parse_hourly(document: Any, *, where: str, place: Place) -> Forcing:
         issued_utc=read_instant(issued, "properties.updateTime", where),
         where=where,
         bridge=ALL_BUT_AIR,
-        warnings=["sky cover was read from the forecast's words; the service's raw grid data are better"],
+        warnings=[told("sky cover was read from the forecast's words; the service's raw grid data are better")],
     )
 
 
@@ -181,7 +187,7 @@ def _layer(document: Any, name: str, kind: str, where: str) -> Hours | None:
         times.append(as_datetime64(start) + HOUR * np.arange(hours))
         spread.append(np.full(hours, value))
         if sum(len(part) for part in times) > LONGEST_FORECAST_H:
-            raise WeatherError(f"{where}: {path} has more hours than any forecast")
+            raise WeatherError(say("{where}: {path} has more hours than any forecast", where=where, path=path))
     stamps, order = np.unique(np.concatenate(times), return_index=True)
     return Hours(stamps, np.concatenate(spread)[order])
 
@@ -190,10 +196,24 @@ def _period(text: Any, path: str, where: str) -> tuple[datetime, int]:
     """Read ``2024-02-20T17:00:00+00:00/P1DT3H``: its start and its length in hours, at least one."""
     match = re.fullmatch(r"([^/]+)/P(?:(\d{1,3})D)?(?:T(?:(\d{1,4})H)?(?:\d{1,2}M)?)?", str(text))
     if match is None:
-        raise WeatherError(f"{where}: {path}: expected a time and duration, got {describe(text)}")
+        raise WeatherError(
+            say(
+                "{where}: {path}: expected a time and duration, got {given}",
+                where=where,
+                path=path,
+                given=describe(text),
+            )
+        )
     start = read_instant(match[1], path, where)
     if start.minute or start.second:
-        raise WeatherError(f"{where}: {path}: periods should begin at full hours, got {describe(text)}")
+        raise WeatherError(
+            say(
+                "{where}: {path}: periods should begin at full hours, got {given}",
+                where=where,
+                path=path,
+                given=describe(text),
+            )
+        )
     return start, max(int(match[2] or 0) * 24 + int(match[3] or 0), 1)
 
 
@@ -310,7 +330,14 @@ def _wind(period: Any, at: str, where: str) -> float:
         return float("nan")
     match = re.fullmatch(r"(\d+(?:\.\d+)?)(?:\s*(?:to|-)\s*(\d+(?:\.\d+)?))?\s*([a-z/]+)", str(found).strip().lower())
     if match is None:
-        raise WeatherError(f'{where}: {at}.windSpeed should be like "5 to 10 mph", got {describe(found)}')
+        raise WeatherError(
+            say(
+                '{where}: {at}.windSpeed should be like "5 to 10 mph", got {given}',
+                where=where,
+                at=at,
+                given=describe(found),
+            )
+        )
     middle = (float(match[1]) + float(match[2] or match[1])) / 2
     return float(read_numbers([middle], match[3], "wind", f"{at}.windSpeed", where)[0])
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say, told
 from fruitwall.weather.assemble import ALL_BUT_AIR, NAMES, assemble
 from fruitwall.weather.forcing import HOUR, Forcing, as_datetime, as_datetime64
 from fruitwall.weather.place import Place
@@ -101,7 +102,9 @@ def parse(document: Any, *, where: str, place: Place, now: datetime, fetched_utc
         times,
         columns,
         place=_place(document, place, where),
-        source=f"{CREDIT}, {f'ensemble of {members}' if members > 1 else 'forecast'}",
+        source=told(
+            "{credit}, ensemble of {members}" if members > 1 else "{credit}, forecast", credit=CREDIT, members=members
+        ),
         issued_utc=issued,
         where=where,
         bridge=ALL_BUT_AIR,
@@ -113,7 +116,9 @@ def parse(document: Any, *, where: str, place: Place, now: datetime, fetched_utc
 def _times(document: Any, stamps: list[Any], unit: str, where: str) -> TimeArray:
     """Turn local stamps into UTC by the answer's one offset; unix times are UTC already."""
     if len(stamps) > LONGEST_FORECAST_H:
-        raise WeatherError(f"{where}: {len(stamps)} hours are more than any forecast has")
+        raise WeatherError(
+            say("{where}: {stamps} hours are more than any forecast has", where=where, stamps=len(stamps))
+        )
     if unit == "unixtime":
         seconds = read_numbers(stamps, "m", "height", "hourly.time", where)
         return seconds.astype(np.int64).astype("datetime64[s]")
@@ -121,7 +126,9 @@ def _times(document: Any, stamps: list[Any], unit: str, where: str) -> TimeArray
     try:
         local = np.array([datetime.fromisoformat(stamp) for stamp in stamps], dtype="datetime64[s]")
     except (TypeError, ValueError) as error:
-        raise WeatherError(f"{where}: hourly.time should hold times such as 2026-12-22T18:00 ({error})") from error
+        raise WeatherError(
+            say("{where}: hourly.time should hold times such as 2026-12-22T18:00 ({error})", where=where, error=error)
+        ) from error
     return np.asarray(local - np.timedelta64(int(offset.total_seconds()), "s"))
 
 
@@ -138,13 +145,19 @@ def _columns(
             columns[ours] = np.stack([row for row in rows if row is not None])
     if "t_air_c" not in columns:
         several = [key for key in hourly if key.startswith("temperature_2m_") and "member" not in key]
-        hint = "; it holds several models, ask for one" if several else ""
-        raise WeatherError(f"{where}: no hourly temperature_2m in the answer{hint}")
+        hint = say("; it holds several models, ask for one") if several else ""
+        raise WeatherError(say("{where}: no hourly temperature_2m in the answer{hint}", where=where, hint=hint))
     members = columns["t_air_c"].shape[0]
     for ours, values in columns.items():
         if values.shape[0] not in (1, members):
             raise WeatherError(
-                f"{where}: {NAMES[ours]} has {values.shape[0]} members but air temperature has {members}"
+                say(
+                    "{where}: {what} has {count} members but air temperature has {members}",
+                    where=where,
+                    what=say(NAMES[ours]),
+                    count=values.shape[0],
+                    members=members,
+                )
             )
     if "t_dew_c" in columns:
         columns.pop("humidity_pct", None)
@@ -154,11 +167,21 @@ def _columns(
 def _row(values: Any, unit: str, kind: str, path: str, hours: int, where: str) -> FloatArray | None:
     """Give one member of one variable, short ones filled up as missing; nothing if it is all null."""
     if not isinstance(values, list):
-        raise WeatherError(f"{where}: {path} should be a list, got {describe(values)}")
+        raise WeatherError(
+            say("{where}: {path} should be a list, got {given}", where=where, path=path, given=describe(values))
+        )
     if all(value is None for value in values):
         return None  # the unit of a variable that the model lacks is "undefined"
     if len(values) > hours:
-        raise WeatherError(f"{where}: {path} has {len(values)} values for {hours} times")
+        raise WeatherError(
+            say(
+                "{where}: {path} has {values} values for {hours} times",
+                where=where,
+                path=path,
+                values=len(values),
+                hours=hours,
+            )
+        )
     return read_numbers([*values, *[None] * (hours - len(values))], unit, kind, path, where)
 
 
@@ -178,11 +201,13 @@ def _common_hours(
     start, end = int(np.sort(starts)[half]), int(np.sort(ends)[::-1][half])
     kept = (starts <= start) & (ends >= end)
     if end - start < 2 or not kept.any():
-        raise WeatherError(f"{where}: no hours that half the members have in common")
+        raise WeatherError(say("{where}: no hours that half the members have in common", where=where))
     if end - start < times.size:
-        notes.append(f"{times.size - (end - start)} hours at the ends are missing in the answer and were cut off")
+        lost = int(times.size - (end - start))
+        notes.append(told("{count} hours at the ends are missing in the answer and were cut off", count=lost))
     if not kept.all():
-        notes.append(f"{int((~kept).sum())} of {members} members lack hours and were left out")
+        left = int((~kept).sum())
+        notes.append(told("{count} of {members} members lack hours and were left out", count=left, members=members))
     cut = {}
     for name, values in columns.items():
         cut[name] = values[kept, start:end] if values.shape[0] == members else values[:, start:end]
@@ -197,10 +222,20 @@ def _issued(times: TimeArray, now: datetime, fetched_utc: datetime | None, where
     age_h = (as_datetime64(now, "now") - times[0]) / HOUR
     if age_h > LONGEST_UNDATED_H:
         raise WeatherError(
-            f"{where}: does not say when it was made and begins {age_h:.0f} h ago, so it may be old; fetch a new one, "
-            "or give the address instead of a file"
+            say(
+                "{where}: does not say when it was made and begins {age_h:.0f} h ago, so it may be old; "
+                "fetch a new one, or give the address instead of a file",
+                where=where,
+                age_h=age_h,
+            )
         )
-    notes.append(f"{where} does not say when it was made; taken as its first hour, {first:%Y-%m-%d %H:%M} UTC")
+    notes.append(
+        told(
+            "{where} does not say when it was made; taken as its first hour, {first} UTC",
+            where=where,
+            first=f"{first:%Y-%m-%d %H:%M}",
+        )
+    )
     return min(first, now)
 
 

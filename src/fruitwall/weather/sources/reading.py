@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
+from fruitwall.speech import say
 from fruitwall.weather.units import convert
 
 MISSING = object()
@@ -32,21 +33,30 @@ def dig(document: Any, path: str, where: str, *, kind: type | tuple[type, ...] =
         if not isinstance(found, dict) or step not in found:
             if default is not MISSING:
                 return default
-            raise WeatherError(f"{where}: no {path} in the answer; it is cut off or of another kind")
+            raise WeatherError(
+                say("{where}: no {path} in the answer; it is cut off or of another kind", where=where, path=path)
+            )
         found = found[step]
     if found is None and default is not MISSING:
         return default
     if not isinstance(found, kind):
-        raise WeatherError(f"{where}: {path} holds {describe(found)}, which is not of the expected kind")
+        raise WeatherError(
+            say(
+                "{where}: {path} holds {given}, which is not of the expected kind",
+                where=where,
+                path=path,
+                given=describe(found),
+            )
+        )
     return found
 
 
 def describe(value: Any) -> str:
     """Say what a JSON value is, shortly."""
     if isinstance(value, dict):
-        return "an object"
+        return say("an object")
     if isinstance(value, list):
-        return "a list"
+        return say("a list")
     return repr(value) if len(repr(value)) <= 40 else f"{repr(value)[:37]}..."
 
 
@@ -64,7 +74,14 @@ def read_instant(text: Any, path: str, where: str) -> datetime:
             raise ValueError("no offset")
         return moment.astimezone(UTC)
     except (TypeError, ValueError) as error:
-        raise WeatherError(f"{where}: {path} should be a time with offset, got {describe(text)}") from error
+        raise WeatherError(
+            say(
+                "{where}: {path} should be a time with offset, got {given}",
+                where=where,
+                path=path,
+                given=describe(text),
+            )
+        ) from error
 
 
 def read_numbers(values: Sequence[Any], unit: str, kind: str, path: str, where: str) -> NDArray[np.float64]:
@@ -77,9 +94,16 @@ def read_numbers(values: Sequence[Any], unit: str, kind: str, path: str, where: 
     """
     for value in values:
         if value is not None and (isinstance(value, bool) or not isinstance(value, (int, float))):
-            raise WeatherError(f"{where}: {path} should hold numbers, got {describe(value)}")
+            raise WeatherError(
+                say(
+                    "{where}: {path} should hold numbers, got {given}",
+                    where=where,
+                    path=path,
+                    given=describe(value),
+                )
+            )
     try:
         numbers = np.array([np.nan if value is None else value for value in values], dtype=np.float64)
         return convert(numbers, unit, kind)
     except ValueError as error:
-        raise WeatherError(f"{where}: {path}: {error}") from error
+        raise WeatherError(say("{where}: {path}: {error}", where=where, path=path, error=error)) from error

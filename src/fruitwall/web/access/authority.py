@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fruitwall.errors import FruitwallError
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from cryptography import x509
@@ -142,9 +143,12 @@ class CertificateFolder:
         strange = [str(one.value) for one in wanted if not _within(one, authority)]
         if strange:
             raise FruitwallError(
-                f"the own certificate authority vouches for private names and addresses only, and not for "
-                f"{', '.join(strange)}. For a public name use a reverse proxy with a public certificate, or name the "
-                "server NAME.local or NAME.home.arpa"
+                say(
+                    "the own certificate authority vouches for private names and addresses only, and not for {strange}."
+                    " For a public name use a reverse proxy with a public certificate, or name the server NAME.local "
+                    "or NAME.home.arpa",
+                    strange=", ".join(strange),
+                )
             )
         try:
             present = x509.load_pem_x509_certificates(self.files.certificate.read_bytes())[0]
@@ -173,11 +177,17 @@ class CertificateFolder:
                 key = load_pem_private_key(key_file.read_bytes(), None)
             except ValueError as error:
                 raise FruitwallError(
-                    f"the certificate authority in {self.folder} cannot be read ({error}); take both files away and "
-                    "a new one is made, which phones have to be told to trust anew"
+                    say(
+                        "the certificate authority in {folder} cannot be read ({error}); take both files away and a "
+                        "new one is made, which phones have to be told to trust anew",
+                        folder=self.folder,
+                        error=error,
+                    )
                 ) from error
             if not isinstance(key, EllipticCurvePrivateKey) or key.public_key() != certificate.public_key():
-                raise FruitwallError(f"certificate and key of the authority in {self.folder} do not belong together")
+                raise FruitwallError(
+                    say("certificate and key of the authority in {folder} do not belong together", folder=self.folder)
+                )
             # Near its end a new one is made; phones have to be told anew, and the page says so.
             if self.now() < certificate.not_valid_after_utc - SERVER_LASTS:
                 return certificate, key
@@ -296,7 +306,7 @@ def write_secret(path: Path, content: bytes) -> None:
             os.fsync(file.fileno())
         fresh.replace(path)
     except OSError as error:
-        raise FruitwallError(f"cannot write {path}: {error.strerror}") from error
+        raise FruitwallError(say("cannot write {path}: {reason}", path=path, reason=error.strerror)) from error
 
 
 def cookie_key(folder: Path) -> bytes:
@@ -306,7 +316,9 @@ def cookie_key(folder: Path) -> bytes:
         write_secret(path, secrets.token_bytes(32))
     key = path.read_bytes()
     if len(key) < 32:
-        raise FruitwallError(f"{path} is not whole; take it away and a new one is made, and all devices log in anew")
+        raise FruitwallError(
+            say("{path} is not whole; take it away and a new one is made, and all devices log in anew", path=path)
+        )
     return key
 
 

@@ -4,17 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from math import ceil
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 from anyio import to_thread
 from starlette.requests import Request
-from starlette.responses import JSONResponse, RedirectResponse, Response
+from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from fruitwall.speech import say, speaking
+from fruitwall.speech import say, say_count, speaking
 from fruitwall.web.access.origin import SAFE, made_here
+from fruitwall.web.access.pace import (
+    MOST_BYTES,
+    MOST_BYTES_OF_SENSORS,
+    Pace,
+    address_of,
+    at_most,
+    told_bytes,
+    too_much,
+)
 from fruitwall.web.access.sessions import Known, Sessions, anyone_here, spoken, stranger
+from fruitwall.web.pages import for_programs, problem_document
 from fruitwall.web.who import Who
 
 if TYPE_CHECKING:
@@ -35,7 +46,7 @@ OWN = ("/log-in", "/log-out", "/pair", "/settings/people", "/settings/own")
 """Where a viewer may send something, since it concerns only themselves; the pages there ask who it is."""
 
 READINGS = "/api/readings"
-"""All that a key for readings opens."""
+"""All that a key for readings opens, and only to send some: what hangs in a garden need not read anything."""
 
 LARGEST_OF_STRANGERS = 64 * 1024
 """Bytes that somebody may send who has not logged in: a name and a passphrase. Our judgement."""
@@ -57,6 +68,7 @@ class AccessLayer:
         self.app = app
         self.pages = pages
         self.sessions = sessions
+        self.pace = None if sessions is None else Pace(sessions.reach.seconds)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer in the language of who asks, or send them away."""
@@ -77,6 +89,10 @@ class AccessLayer:
             answer = partial(self._refuse_foreign, request)
         else:
             found, answer = await self._who(request, key)
+        most = MOST_BYTES_OF_SENSORS if found.scope == "readings" else MOST_BYTES
+        if answer is None and told_bytes(request) > most:
+            answer = partial(self._refuse_large, request, most)
+        receive = at_most(receive, most)
         scope.setdefault("state", {})["who"] = found
         # Worker threads get a copy of this context, so plain functions speak the same language.
         with speaking(found.language):
@@ -92,6 +108,10 @@ class AccessLayer:
         if self.sessions is None:
             return anyone_here(request), None
         known = await self._known(self.sessions, request, key)
+        if key is not None and self.pace is not None:
+            wait_s = self.pace.wait_s(f"key:{known.key.id}" if known is not None else f"address:{address_of(request)}")
+            if wait_s > 0:
+                return stranger(request), partial(self._refuse_hasty, request, wait_s)
         if known is not None:
             request.scope["state"]["key"] = known.key
             return spoken(known, request), self._within(request, known.who)
@@ -121,13 +141,17 @@ class AccessLayer:
     def _within(self, request: Request, who: Who) -> Callable[[], Response] | None:
         """Hold who was recognised to what they may do; the routes ask themselves, this is the net below them."""
         path, unsafe = request.url.path, request.method not in SAFE
-        if who.scope == "readings" and not _below(path, READINGS):
+        if who.scope == "readings" and (path, request.method) != (READINGS, "POST"):
             return lambda: self.refusal(request, 403, say("This key only sends readings of sensors."), [])
         if who.scope is not None and any(_below(path, place) for place in OWN):
             return lambda: self.refusal(request, 403, say("Keys of scripts cannot change accounts."), [])
         if unsafe and not who.may("helper") and not any(_below(path, place) for place in OWN):
-            line = say("Your account may look but not change this; ask the owner of the yard.")
-            return lambda: self.refusal(request, 403, say("This was refused"), [line])
+            return lambda: self.refusal(
+                request,
+                403,
+                say("This was refused"),
+                [say("Your account may look but not change this; ask the owner of the yard.")],
+            )
         return None
 
     def _without(self, request: Request, key: str | None) -> Callable[[], Response] | None:
@@ -159,11 +183,20 @@ class AccessLayer:
     def refusal(self, request: Request, status: int, title: str, lines: list[str]) -> Response:
         """Say why somebody is sent away: a page for people, problem JSON (RFC 9457) for programs."""
         if _wants_json(request):
-            told = {"title": title, "status": status, "detail": " ".join(lines), "error": title, "problems": lines}
-            return JSONResponse(told, status, media_type="application/problem+json")
+            return problem_document(status, title, lines)
         answer = self.pages.problem(request, status, title, lines)
         answer.headers["cache-control"] = "no-store"
         return answer
+
+    def _refuse_hasty(self, request: Request, wait_s: float) -> Response:
+        seconds = ceil(wait_s)
+        lines = [say_count("Ask again in a second.", "Ask again in {count} seconds.", seconds)]
+        answer = self.refusal(request, 429, say("This key asks too often"), lines)
+        answer.headers["retry-after"] = str(seconds)
+        return answer
+
+    def _refuse_large(self, request: Request, most: int) -> Response:
+        return self.refusal(request, 413, say("This is too large"), [too_much(most)])
 
     def _refuse_foreign(self, request: Request) -> Response:
         return self.refusal(
@@ -218,5 +251,5 @@ def _below(path: str, place: str) -> bool:
 
 def _wants_json(request: Request) -> bool:
     """Tell a program from a person."""
-    path, accept = request.url.path, request.headers.get("accept", "")
-    return path.endswith(".json") or path.startswith("/api/") or ("json" in accept and "html" not in accept)
+    accept = request.headers.get("accept", "")
+    return for_programs(request.url.path) or ("json" in accept and "html" not in accept)

@@ -7,7 +7,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fruitwall.service.accounts import CODE_DIGITS, ROLE_NAMES, ROLE_WORDS, SCOPES
-from fruitwall.speech import language, say
+from fruitwall.service.household import ago
+from fruitwall.speech import language, marked, say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,12 +17,12 @@ if TYPE_CHECKING:
     from fruitwall.web.who import Who
 
 DONE = {
-    "first": "You are the owner now. From now on everybody has to log in.",
-    "added": "The account is made. Pair their phone, or tell them the passphrase by word of mouth.",
-    "role": "The role is changed.",
-    "closed": "The account is closed and its devices are out. What they entered stays.",
-    "passphrase": "The passphrase is changed. All your other devices have to log in anew.",
-    "ended": "It is out.",
+    "first": marked("You are the owner now. From now on everybody has to log in."),
+    "added": marked("The account is made. Pair their phone, or tell them the passphrase by word of mouth."),
+    "role": marked("The role is changed."),
+    "closed": marked("The account is closed and its devices are out. What they entered stays."),
+    "passphrase": marked("The passphrase is changed. All your other devices have to log in anew."),
+    "ended": marked("It is out."),
 }
 """What is told after something was done, by the word in the address."""
 
@@ -167,13 +168,6 @@ def people_page(
 def grouped(code: str) -> str:
     """Write a code in groups of four, as it is read out."""
     return " ".join(code[start : start + 4] for start in range(0, CODE_DIGITS, 4))
-
-
-def ago(moment: datetime, now: datetime) -> str:
-    """Say how long ago something was."""
-    from babel.dates import format_timedelta
-
-    return format_timedelta(moment - now, add_direction=True, locale=language(), threshold=1.2)
 
 
 def waiting(seconds: float) -> str:

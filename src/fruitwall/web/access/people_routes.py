@@ -130,7 +130,8 @@ def people_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
     @router.post("/own/passphrase")
     def passphrase(request: Request, current: Typed = "", new: Typed = "", again: Typed = "") -> Response:
         account = mine(who(request))
-        name = f"name:{account.name.casefold()}"
+        # Not the name's count: a stranger who guesses at the log-in must not keep its owner from changing it.
+        name = f"own:{account.id}"
         if account.passphrase_hash is not None:
             # Whoever finds an open phone must not get to guess without end.
             wait = waits.try_now([name])

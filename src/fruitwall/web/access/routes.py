@@ -10,6 +10,7 @@ from fastapi.responses import RedirectResponse
 
 from fruitwall.service.accounts_waits import Waits
 from fruitwall.speech import say
+from fruitwall.web.access.pace import address_of
 from fruitwall.web.access.page import grouped, waiting
 from fruitwall.web.access.sessions import Sessions, device_of
 from fruitwall.web.pages import Pages
@@ -44,14 +45,18 @@ def access_routes(pages: Pages, sessions: Sessions, waits: Waits) -> APIRouter:
 
     @router.post("/log-in")
     def log_in(request: Request, name: Typed = "", passphrase: Typed = "", next: Typed = "/") -> Response:
-        of_name, of_address = f"name:{' '.join(name.split()).casefold()[:100]}", f"address:{address_of(request)}"
-        wait = waits.try_now([of_name, of_address])
+        counted = [f"name:{' '.join(name.split()).casefold()[:100]}", f"address:{address_of(request)}"]
+        # A browser that logged in by this name before is counted for itself: who guesses elsewhere cannot lock it out.
+        mark = sessions.mark_of(request, people.named(name))
+        if mark is not None:
+            counted = [f"browser:{mark}"]
+        wait = waits.try_now(counted)
         if wait > 0:
             return asked(request, 429, _wait_words(wait), name=name, next=next, wait=wait)
         made = people.log_in(name, passphrase, device_of(request))
         if made is None:
             return asked(request, 403, say("Name and passphrase do not belong together."), name=name, next=next)
-        waits.right(of_name, not_counted=[of_address])
+        waits.right(counted[0], not_counted=counted[1:])
         answer = RedirectResponse(place_within(next), 303)
         sessions.put(request, answer, made)
         return answer
@@ -163,20 +168,6 @@ def place_within(asked: str) -> str:
     plain = asked.isprintable() and "\\" not in asked and len(asked) <= 2000
     leads_here = plain and asked.startswith("/") and not asked.startswith("//")
     return asked if leads_here and not asked.startswith(("/log-in", "/log-out")) else "/"
-
-
-def address_of(request: Request) -> str:
-    """Name where a request comes from; of an IPv6 address only the network, since a device has all of it."""
-    from ipaddress import IPv6Address, ip_address
-
-    host = request.client.host if request.client else ""
-    try:
-        address = ip_address(host.partition("%")[0])
-    except ValueError:
-        return host
-    if isinstance(address, IPv6Address):
-        return address.exploded[:19] if address.ipv4_mapped is None else str(address.ipv4_mapped)
-    return str(address)
 
 
 def _parts(fingerprint: str) -> list[str]:

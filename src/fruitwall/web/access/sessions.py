@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from secrets import token_urlsafe
 from threading import Lock
 from typing import TYPE_CHECKING
 
@@ -10,7 +11,7 @@ from itsdangerous import BadSignature, Signer
 from starlette.requests import Request
 from starlette.responses import Response
 
-from fruitwall.journal.entries import Key
+from fruitwall.journal.entries import Account, Key
 from fruitwall.service.accounts import Made, People, preferences_of
 from fruitwall.speech import preferred_language, say
 from fruitwall.web.reader import COOKIE, from_cookie
@@ -22,6 +23,9 @@ if TYPE_CHECKING:
 
 REMEMBERED_S = 5.0
 """How long a device is taken for known without looking again; another process may end it meanwhile. Our judgement."""
+
+MARK_LASTS_S = 400 * 86400
+"""How long a browser is known for one in which somebody logged in; browsers keep no cookie longer (RFC 6265bis). [s]"""
 
 MOST_REMEMBERED = 1000
 """Devices remembered at once."""
@@ -56,6 +60,7 @@ class Sessions:
         self.people = people
         self.reach = reach
         self._signer = Signer(reach.cookie_key, salt="fruitwall session", digest_method=_sha256)
+        self._marker = Signer(reach.cookie_key, salt="fruitwall browser", digest_method=_sha256)
         self._remembered: dict[str, tuple[float, Known]] = {}
         self._lock = Lock()
         self._forgot = 0
@@ -82,15 +87,33 @@ class Sessions:
         """
         self.drop_old(request)
         age = None if made.expires is None else int((made.expires - self.reach.now()).total_seconds())
-        response.set_cookie(
-            cookie_name(request),
-            self._signer.sign(made.secret).decode(),
-            max_age=age,
-            path="/",
-            secure=request.url.scheme == "https",
-            httponly=True,
-            samesite="lax",
-        )
+        _set(request, response, cookie_name(request), self._signer.sign(made.secret), age)
+        if self.mark_of(request, made.account) is None:
+            mark = self._marker.sign(f"{made.account.id}.{token_urlsafe(16)}")
+            _set(request, response, f"{cookie_name(request)}-knows", mark, MARK_LASTS_S)
+
+    def mark_of(self, request: Request, account: Account | None) -> str | None:
+        """Give the mark of a browser in which an account logged in before, also long ago; it opens nothing.
+
+        Parameters
+        ----------
+        request : Request
+        account : Account or None
+            Whose log-in it must have been.
+
+        Returns
+        -------
+        str or None
+            Of this browser and account alone; None without one.
+        """
+        signed = request.cookies.get(f"{cookie_name(request)}-knows")
+        if signed is None or account is None:
+            return None
+        try:
+            mark = self._marker.unsign(signed).decode()
+        except (BadSignature, UnicodeDecodeError):
+            return None
+        return mark if mark.split(".")[0] == str(account.id) else None
 
     def take(self, request: Request, response: Response) -> None:
         """End the session of a browser and take its cookie."""
@@ -172,6 +195,12 @@ class Sessions:
         return found
 
 
+def _set(request: Request, response: Response, name: str, signed: bytes, lasts_s: int | None) -> None:
+    """Give the browser a signed cookie for all pages, closed to scripts."""
+    secure = request.url.scheme == "https"
+    response.set_cookie(name, signed.decode(), max_age=lasts_s, path="/", secure=secure, httponly=True, samesite="lax")
+
+
 def sessions_of(settings: WebSettings) -> Sessions | None:
     """Make what recognises devices; None where there is no household, and nobody has to log in."""
     if settings.house is None:
@@ -201,6 +230,7 @@ def anyone_here(request: Request) -> Who:
         temperature=chosen.temperature,
         length=chosen.length,
         mass=chosen.mass,
+        volume=chosen.volume,
     )
 
 
@@ -253,6 +283,7 @@ def _person(key: Key) -> Who:
         temperature=prefers.temperature,
         length=prefers.length,
         mass=prefers.mass,
+        volume=prefers.volume,
         account=account.id,
     )
 

@@ -5,23 +5,31 @@ from __future__ import annotations
 import json
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Body, Depends, FastAPI, HTTPException, Query, Request, Response
-from fastapi.openapi.utils import get_openapi
+from fastapi import APIRouter, Body, Depends, HTTPException, Query, Request, Response
+from fastapi import Path as InPath
 from pydantic import AfterValidator
 
-from fruitwall.journal.entries import LedgerEntry
+from fruitwall.journal.entries import LedgerEntry, YardVersion
+from fruitwall.journal.listing import plans_made
+from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.house import House
 from fruitwall.service.ledger import last_sightings
-from fruitwall.service.moments import WrittenMoment
+from fruitwall.service.moments import WrittenDay, WrittenMoment
 from fruitwall.service.readings import AT_ONCE, NewReading, take_readings
+from fruitwall.service.ticks import ticks_of
 from fruitwall.speech import say
+from fruitwall.web.api.document import api_document
 from fruitwall.web.api.shapes import (
     EntryAnswer,
+    PlanMade,
     Problem,
     ReadingAnswer,
     Refused,
     TakenAnswer,
+    TickAnswer,
+    TicksAnswer,
     TreeAnswer,
+    VersionAnswer,
     YardAnswer,
 )
 from fruitwall.web.pages import Pages
@@ -38,8 +46,13 @@ def _plain(text: str) -> str:
     return text
 
 
+Since = Annotated[WrittenMoment | None, Query(description="Only from then on, such as 2026-12-22T06:30:00Z")]
+Until = Annotated[WrittenMoment | None, Query(description="Only before then")]
+Night = Annotated[WrittenDay, InPath(description="Named by the date of its evening, such as 2026-12-22")]
 Name = Annotated[str, AfterValidator(_plain), Query(max_length=100)]
-PROBLEMS: dict[int | str, dict[str, Any]] = {status: {"model": Problem} for status in (400, 401, 403, 404, 422, 503)}
+PROBLEMS: dict[int | str, dict[str, Any]] = {
+    status: {"model": Problem} for status in (400, 401, 403, 404, 413, 422, 429, 503)
+}
 
 
 def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -64,8 +77,23 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     @router.get("/yard", tags=["yard"])
     def yard() -> YardAnswer:
         """Give the yard file as it stands."""
-        version = house.yard()[1]
-        return YardAnswer(name=version.yard, version=version.number, changed=version.created, text=version.text)
+        return _yard(house.yard()[1])
+
+    @router.get("/yard/versions", tags=["yard"])
+    def versions() -> list[VersionAnswer]:
+        """Give the versions of the yard file, oldest first: every edit made one, and none is ever lost."""
+        return [
+            VersionAnswer(version=one.number, changed=one.created, author=one.author, restores=one.restores)
+            for one in house.journal.yard_steps(house.yard_name)
+        ]
+
+    @router.get("/yard/versions/{number}", tags=["yard"])
+    def version(number: Annotated[int, InPath(ge=1, le=2**31 - 1)]) -> YardAnswer:
+        """Give one version of the yard file, as it was stored."""
+        found = house.journal.yard_version(number, house.yard_name)
+        if found is None:
+            raise HTTPException(404, say("The yard has no version {number}.", number=number))
+        return _yard(found)
 
     @router.get("/yard-schema", tags=["yard"])
     def yard_schema() -> dict[str, Any]:
@@ -98,10 +126,13 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def entries(
         tree: Name | None = None,
         kind: Literal["sighting", "deed", "stage", "note"] | None = None,
-        since: WrittenMoment | None = None,
-        until: WrittenMoment | None = None,
+        since: Since = None,
+        until: Until = None,
     ) -> list[EntryAnswer]:
-        """Give the entries that stand, oldest first: the last 10,000 of those asked for."""
+        """Give the entries of the ledger that stand, oldest first: the last 10,000 of those asked for.
+
+        What was corrected or taken back does not stand; its history is at the address of the entry.
+        """
         found = house.ledger.current(tree=tree, kind=kind, since=since, until=until)
         return [_entry(one) for one in found[-AT_MOST:]]
 
@@ -113,8 +144,48 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             raise HTTPException(404, say("There is no entry {number}", number=number))
         return [_entry(one) for one in found]
 
+    @router.get("/plans", tags=["plans"])
+    def plans(
+        since: Annotated[
+            WrittenDay | None, Query(description="Only of evenings from then on, such as 2026-12-01")
+        ] = None,
+        until: Annotated[WrittenDay | None, Query(description="Of evenings before then")] = None,
+    ) -> list[PlanMade]:
+        """Give which evening plans were made, by night: the last 10,000 of those asked for."""
+        found = plans_made(house.journal, since=since, until=until, yard=house.yard_name)
+        return [PlanMade(night=one.night, made=one.made, yard_version=one.yard_version) for one in found[-AT_MOST:]]
+
+    @router.get("/plans/{night}", tags=["plans"], response_model=EveningPlan)
+    def plan(night: Night) -> Response:
+        """Give the plan of an evening that was made last, as it was stored; none is made anew."""
+        found = house.journal.latest_plan(night, yard=house.yard_name)
+        if found is None:
+            raise HTTPException(404, say("No plan of this night is stored."))
+        return Response(found.document, media_type="application/json")
+
+    @router.get("/plans/{night}/ticks", tags=["plans"])
+    def ticks(night: Night) -> TicksAnswer:
+        """Give what is done of an evening, by whom and when."""
+        found = ticks_of(house.ledger, night)
+        done = [
+            TickAnswer(
+                key=one.key,
+                words=one.deed.words,
+                by=one.by,
+                at=one.at,
+                undo_until=one.undo_until(),
+                entries=[entry.id for entry in one.entries],
+            )
+            for one in found.done.values()
+        ]
+        return TicksAnswer(night=night, done=sorted(done, key=lambda one: one.at), taken_back=sorted(found.taken_back))
+
     @router.get("/readings", tags=["readings"])
-    def readings(since: WrittenMoment, until: WrittenMoment, quantity: Name | None = None) -> list[ReadingAnswer]:
+    def readings(
+        since: Annotated[WrittenMoment, Query(description="From then on, such as 2026-12-22T06:30:00Z")],
+        until: Annotated[WrittenMoment, Query(description="Before then")],
+        quantity: Name | None = None,
+    ) -> list[ReadingAnswer]:
         """Give the readings of a time, oldest first: the last 10,000 of those asked for."""
         found = house.ledger.readings(since=since, until=until, quantity=quantity)
         return [
@@ -147,56 +218,21 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     return router
 
 
-def api_document(app: FastAPI) -> dict[str, Any]:
-    """Describe the interface by OpenAPI 3.1: the addresses under ``/api``, not the pages.
-
-    Parameters
-    ----------
-    app : FastAPI
-
-    Returns
-    -------
-    dict
-        Of JSON values.
-    """
-    document = get_openapi(
-        title="fruitwall",
-        version=_version(),
-        description="What a household's fruitwall knows and takes. Times carry their zone; units stand in names.",
-        routes=app.routes,
-    )
-    document["paths"] = {path: calls for path, calls in document["paths"].items() if path.startswith("/api/")}
-    for calls in document["paths"].values():
-        for call in calls.values():
-            for content in call.get("requestBody", {}).get("content", {}).values():
-                _hoist(content.get("schema", {}), document.setdefault("components", {}).setdefault("schemas", {}))
-    return document
-
-
-def _hoist(schema: dict[str, Any], known: dict[str, Any]) -> None:
-    """Move definitions that a schema brings along to where references of the whole document find them."""
-
-    def renamed(part: Any) -> Any:
-        if isinstance(part, dict):
-            return {key: renamed(value) for key, value in part.items()}
-        if isinstance(part, list):
-            return [renamed(one) for one in part]
-        return part.replace("#/$defs/", "#/components/schemas/") if isinstance(part, str) else part
-
-    known.update(renamed(schema.pop("$defs", {})))
-    schema.update(renamed(dict(schema)))
-
-
-def _version() -> str:
-    from fruitwall import __version__
-
-    return __version__
-
-
 def _plain_or_404(text: str) -> str:
     if "\0" in text:
         raise HTTPException(404)
     return text
+
+
+def _yard(version: YardVersion) -> YardAnswer:
+    return YardAnswer(
+        name=version.yard,
+        version=version.number,
+        changed=version.created,
+        author=version.author,
+        restores=version.restores,
+        text=version.text,
+    )
 
 
 def _entry(one: LedgerEntry) -> EntryAnswer:

@@ -7,7 +7,7 @@ from datetime import datetime
 from hashlib import sha256
 
 from fruitwall.service.evening_document import EveningPlan, Task
-from fruitwall.service.household import Household, minutes
+from fruitwall.service.household import Household, minutes, number
 from fruitwall.service.ticks import AFTER, tick_key
 from fruitwall.service.words import OCCASIONS
 from fruitwall.speech import say
@@ -89,7 +89,7 @@ def groups_of(
             if task.when == when
         ]
         if lines:
-            groups.append(TaskGroup(heading, lines, when not in AFTER))
+            groups.append(TaskGroup(say(heading), lines, when not in AFTER))
     return groups
 
 
@@ -156,7 +156,10 @@ def lifting_words(index: float | None) -> str | None:
     if index is None:
         return None
     if index <= 1:
-        return f"Lifting index {index:.1f}: within the lifting limit"
+        return say("Lifting index {index}: within the lifting limit", index=number(index, 1))
     if index <= 3:
-        return f"Lifting index {index:.1f}: above the lifting limit, raised risk for some backs; take a second person"
-    return f"Lifting index {index:.1f}: far above the lifting limit; do not lift this"
+        return say(
+            "Lifting index {index}: above the lifting limit, raised risk for some backs; take a second person",
+            index=number(index, 1),
+        )
+    return say("Lifting index {index}: far above the lifting limit; do not lift this", index=number(index, 1))

@@ -14,6 +14,8 @@ from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, TreePlan
 from fruitwall.service.household import Household
+from fruitwall.service.words import VERDICT_NAMES
+from fruitwall.speech import say, say_count
 from fruitwall.web.evening.marks import family_of, outline
 from fruitwall.web.evening.spacing import Spot, roomiest, spread
 from fruitwall.web.evening.strip import full_name
@@ -127,7 +129,8 @@ def draw_yard(
         letter = letter_of(len(key))
         labels.append((letter, roomiest(candidates, [*places, *(spot for _, spot in labels)])))
         # "Pond: pond" would say nothing.
-        words = STRUCTURE_WORDS[kind] if STRUCTURE_WORDS[kind].lower() != label.lower() else ""
+        words = say(STRUCTURE_WORDS[kind])
+        words = words if words.lower() != label.lower() else ""
         key.append(KeyEntry(letter, label, words, swatch(kind)))
 
     shapes = [tag("polygon", class_="ground", points=points(frame.all(yard.outline)))]
@@ -191,8 +194,14 @@ def _size(trees: int) -> tuple[str, float]:
 def _mark(tree: TreePlan, spot: Spot, *, tree_number: int) -> Markup:
     """Draw a tree's sign, a link to its entry, with more room around it for a finger."""
     x, y = spot
-    words = f"{tree_number} {full_name(tree)}: {tree.measure_name}; {tree.verdict_with_plan} with the plan"
     verdict = tree.verdict_with_plan
+    words = say(
+        "{number} {name}: {measure}; {verdict} with the plan",
+        number=tree_number,
+        name=full_name(tree),
+        measure=tree.measure_name,
+        verdict=say(VERDICT_NAMES[verdict]),
+    )
     return tag(
         "a",
         tag("circle", class_="touch", cx=x, cy=y, r=15),
@@ -215,7 +224,13 @@ def _summary(plan: EveningPlan, yard: Yard, household: Household) -> str:
     """Tell the drawing in words."""
     xs, ys = [x for x, _ in yard.outline], [y for _, y in yard.outline]
     across, deep = household.length(max(xs) - min(xs)), household.length(max(ys) - min(ys))
-    return (
-        f"{yard.name} from above, {across} from west to east and {deep} from south to north, north at the top, "
-        f"with {len(plan.trees)} numbered trees. The list of trees tells the same in words."
+    return say_count(
+        "{yard} from above, {across} from west to east and {deep} from south to north, north at the top, "
+        "with {count} numbered tree. The list of trees tells the same in words.",
+        "{yard} from above, {across} from west to east and {deep} from south to north, north at the top, "
+        "with {count} numbered trees. The list of trees tells the same in words.",
+        len(plan.trees),
+        yard=yard.name,
+        across=across,
+        deep=deep,
     )

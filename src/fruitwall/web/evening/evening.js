@@ -37,7 +37,7 @@ function count() {
   const evening = boxes.filter((box) => box.closest("#before-dark"));
   if (!progress || evening.length === 0) return;
   const done = evening.filter((box) => box.checked).length;
-  progress.textContent = `${done} of ${evening.length} ticked on this device.`;
+  progress.textContent = progress.dataset.words.replace("{done}", done).replace("{all}", evening.length);
   progress.hidden = false;
 }
 

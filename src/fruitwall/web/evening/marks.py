@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from fruitwall.speech import marked
 from fruitwall.web.svg import points, tag
 
 
@@ -21,13 +22,13 @@ class Family:
     """What the shape says, in words."""
 
 
-LEAVE = Family("leave", "left as it is")
-GROUND = Family("ground", "ground watered")
-COVER = Family("cover", "covered")
-WARM = Family("warm", "covered and warmed")
-SHELTER = Family("shelter", "standing shelter closed")
-MOVE = Family("move", "moved to a warmer place or indoors")
-OTHER = Family("other", "something else, such as fruit picked")
+LEAVE = Family("leave", marked("left as it is"))
+GROUND = Family("ground", marked("ground watered"))
+COVER = Family("cover", marked("covered"))
+WARM = Family("warm", marked("covered and warmed"))
+SHELTER = Family("shelter", marked("standing shelter closed"))
+MOVE = Family("move", marked("moved to a warmer place or indoors"))
+OTHER = Family("other", marked("something else, such as fruit picked"))
 
 FAMILIES = (LEAVE, GROUND, COVER, WARM, SHELTER, MOVE, OTHER)
 
@@ -46,10 +47,10 @@ PARTS: tuple[tuple[str, Family], ...] = (
 """Parts of a measure's key by which its family is known; the first that occurs wins."""
 
 VERDICTS = {
-    "safe": "safe: chance of burnt leaf under 5 %, of fruit lost under 10 %",
-    "watch": "watch: chance of burnt leaf 5 to 30 %, or 10 to 30 % of the fruit lost",
-    "danger": "danger: burnt leaf likelier than 30 %, or over 30 % of the fruit lost",
-    "deadly": "deadly: chance of losing the tree over 10 %",
+    "safe": marked("safe: chance of burnt leaf under 5 %, of fruit lost under 10 %"),
+    "watch": marked("watch: chance of burnt leaf 5 to 30 %, or 10 to 30 % of the fruit lost"),
+    "danger": marked("danger: burnt leaf likelier than 30 %, or over 30 % of the fruit lost"),
+    "deadly": marked("deadly: chance of losing the tree over 10 %"),
 }
 
 

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from hashlib import sha256
+from itertools import count
 from zoneinfo import ZoneInfo
 
 from markupsafe import Markup
 
-from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit, WayOut
-from fruitwall.service.household import Household, ago, long_day, minutes, percent, short_day
+from fruitwall.service.evening_document import AtRisk, EveningPlan, Limit, Task, WayOut
+from fruitwall.service.household import NO_BREAK, Household, ago, long_day, minutes, number, percent, short_day
+from fruitwall.service.kept import Kept
 from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.service.ticks import AFTER, Ticks
+from fruitwall.speech import language, marked, say, say_chain, say_count
 from fruitwall.web.evening.bars import bar
 from fruitwall.web.evening.checklist import TaskGroup, groups_of, sentence
 from fruitwall.web.evening.drawing import Drawing, drawing_of
 from fruitwall.web.evening.marks import FAMILIES, LEAVE, OTHER, VERDICTS, Family, family_of, outline
 from fruitwall.web.evening.strip import Strip, course_picture, strip_of
 from fruitwall.web.evening.ticking import TickedPage, ticked_page
-from fruitwall.web.evening.trees import TreeEntry, entries_of
+from fruitwall.web.evening.trees import TreeEntry, TreeInFull, entries_of, tree_in_full
 from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, SAFE
 from fruitwall.web.svg import tag
 from fruitwall.yard.model import Yard
@@ -138,6 +143,24 @@ class EveningPage:
     calendar_url: str
     ticked: TickedPage | None
     """Ticks of the household; None where there is no household and ticks stay on the device."""
+    serial: int
+    """Another one whenever what only the plan changes was worked out anew."""
+    parts: Kept[Markup]
+    """Parts of the page as they are written, kept with what they show."""
+
+    def keep(self, name: str, caller: Callable[[], Markup]) -> Markup:
+        """Write a part that neither clock nor ticks change: once, by a ``call`` of the template."""
+        return self.parts.of(key=name, make=caller)
+
+    def state(self) -> str:
+        """Tell pages apart that look different: the same text as long as nothing to be seen has changed."""
+        ticked = self.ticked
+        late = [task.late for group in (*self.before_dark, *self.morning) for task in group.tasks]
+        seen = (
+            *(self.is_tonight, self.source, self.warnings, late, self.made),
+            *(() if ticked is None else (ticked.may, ticked.states, ticked.changed, ticked.done, ticked.plan)),
+        )
+        return f"{self.serial}-{sha256(repr(seen).encode()).hexdigest()[:24]}"
 
 
 def evening_page(
@@ -163,15 +186,106 @@ def evening_page(
     -------
     EveningPage
     """
+    steady = _STEADY.of(plan, yard, key=language(), make=lambda: _steady_page(plan, yard))
     household = Household(yard.display, ZoneInfo(plan.time_zone))
     numbers = tree_numbers(plan, yard)
-    before = [task for task in plan.tasks if task.when not in AFTER]
-    after = [*plan.morning, *(task for task in plan.tasks if task.when in AFTER)]
-    morning = plan.night + timedelta(days=1)
+    before, after = _occasions(plan)
+    return replace(
+        steady,
+        is_tonight=tonight and plan.night == tonight_of(yard.location, now),
+        source=_source(plan, household, now),
+        warnings=_age_warning(plan, now),
+        before_dark=_groups(plan, yard, before, household, numbers, now),
+        morning=_groups(plan, yard, after, household, numbers, now),
+        made=_made(plan, household, now),
+        ticked=ticked_page(plan, ticks, household, now, may=may) if ticks is not None else None,
+    )
+
+
+@dataclass(frozen=True)
+class TreePage:
+    """One tree's night in full."""
+
+    yard: str
+    night: str
+    tree: TreeInFull
+    back: str
+    """Address of its line on the evening page."""
+
+
+def tree_page(plan: EveningPlan, yard: Yard, tree: str) -> TreePage | None:
+    """Work out the page of one tree's night.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    yard : Yard
+        As it stands; gives units and the numbers of the trees.
+    tree : str
+        Its id.
+
+    Returns
+    -------
+    TreePage or None
+        None if the plan does not know the tree.
+    """
+    found = next((one for one in plan.trees if one.id == tree), None)
+    if found is None:
+        return None
+    household = Household(yard.display, ZoneInfo(plan.time_zone))
+    return TreePage(
+        yard=plan.yard,
+        night=_night_words(plan),
+        tree=tree_in_full(found, plan.night, household, tree_numbers(plan, yard)[tree]),
+        back=f"/night/{plan.night}#tree-{tree}",
+    )
+
+
+def _night_words(plan: EveningPlan) -> str:
+    """Name the night by its evening and the morning after."""
+    morning = short_day(plan.night + timedelta(days=1))
+    return say("{night}, to the morning of {morning}", night=long_day(plan.night), morning=morning)
+
+
+_STEADY: Kept[EveningPage] = Kept(16)
+"""Pages as they were when their plans had just been made: what clocks and ticks change is worked out anew each time,
+the rest only with the plan, the yard, and who reads."""
+
+_SERIALS = count(1)
+
+_GROUPS: Kept[list[TaskGroup]] = Kept(64)
+
+
+def _groups(
+    plan: EveningPlan, yard: Yard, tasks: list[Task], household: Household, numbers: dict[str, int], now: datetime
+) -> list[TaskGroup]:
+    """Group tasks as `groups_of`, anew only when another one has become late."""
+    late = tuple((task.when, task.order, (task.start_by or task.deadline) < now) for task in tasks)
+    return _GROUPS.of(plan, yard, key=(language(), late), make=lambda: groups_of(plan, tasks, household, numbers, now))
+
+
+def _occasions(plan: EveningPlan) -> tuple[list[Task], list[Task]]:
+    """Part the tasks: before the night, and after it."""
+    return (
+        [task for task in plan.tasks if task.when not in AFTER],
+        [*plan.morning, *(task for task in plan.tasks if task.when in AFTER)],
+    )
+
+
+def _made(plan: EveningPlan, household: Household, now: datetime) -> str:
+    return say("Made {moment} ({ago})", moment=household.moment(plan.made), ago=ago(plan.made, now))
+
+
+def _steady_page(plan: EveningPlan, yard: Yard) -> EveningPage:
+    """Work out the page as of the moment at which its plan was made, with nothing ticked."""
+    household = Household(yard.display, ZoneInfo(plan.time_zone))
+    numbers = tree_numbers(plan, yard)
+    before, after = _occasions(plan)
+    now = plan.made
     return EveningPage(
         yard=plan.yard,
-        night=f"{long_day(plan.night)}, to the morning of {short_day(morning)}",
-        is_tonight=tonight and plan.night == tonight_of(yard.location, now),
+        night=_night_words(plan),
+        is_tonight=False,
         verdict=plan.verdict,
         needs_action=plan.needs_action,
         minimum=_minimum(plan, household),
@@ -185,28 +299,31 @@ def evening_page(
         scale=_scale(household),
         before_dark=groups_of(plan, before, household, numbers, now),
         tasks_count=len(before),
-        occasion="Still tonight" if plan.made >= plan.sunset else "This evening",
+        occasion=say("Still tonight" if plan.made >= plan.sunset else "This evening"),
         morning=groups_of(plan, after, household, numbers, now),
         at_risk=[_risk(risk, numbers) for risk in plan.at_risk],
         limits=[_limit(limit) for limit in sorted(filter(_holds_back, plan.limits), key=_saves, reverse=True)],
         enough=[_limit(limit) for limit in plan.limits if not _holds_back(limit)],
         ways=[_way(way, plan.currency) for way in plan.compare],
-        ways_heads=WAYS_HEADS,
+        ways_heads=[say(head) for head in WAYS_HEADS],
         drawing=drawing_of(plan, yard, household, numbers),
         shapes=_shapes(plan),
-        fills=[Sign(_sample(LEAVE, verdict), words) for verdict, words in VERDICTS.items()],
+        fills=[Sign(_sample(LEAVE, verdict), say(words)) for verdict, words in VERDICTS.items()],
         trees=entries_of(plan, household, numbers),
         cautions=plan.cautions,
-        losses=(
-            f"Expected loss {_money(plan.expected_loss['nothing'], plan.currency)} if nothing is done, "
-            f"{_money(plan.expected_loss['plan'], plan.currency)} with the plan."
+        losses=say(
+            "Expected loss {nothing} if nothing is done, {plan} with the plan.",
+            nothing=_money(plan.expected_loss["nothing"], plan.currency),
+            plan=_money(plan.expected_loss["plan"], plan.currency),
         ),
-        made=f"Made {household.moment(plan.made)} ({ago(plan.made, now)})",
+        made=_made(plan, household, now),
         solver=_solver(plan),
         json_url=f"/plan.json?night={plan.night}",
         sheet_url=f"/evening/sheet?night={plan.night}",
         calendar_url=f"/evening/calendar.ics?night={plan.night}",
-        ticked=ticked_page(plan, ticks, household, now, may=may) if ticks is not None else None,
+        ticked=None,
+        serial=next(_SERIALS),
+        parts=Kept(16),
     )
 
 
@@ -219,15 +336,21 @@ def tree_numbers(plan: EveningPlan, yard: Yard) -> dict[str, int]:
 
 def _minimum(plan: EveningPlan, household: Household) -> str:
     low = plan.forecast.station_minimum_c
-    return f"{household.temperature(low.p50)} (8 chances in 10: {household.temperatures(low.p10, low.p90)})"
+    return say(
+        "{low} (8 chances in 10: {range})",
+        low=household.temperature(low.p50),
+        range=household.temperatures(low.p10, low.p90),
+    )
 
 
 def _sky(plan: EveningPlan, household: Household) -> str:
     """Tell dew point, wind and cloud."""
     forecast = plan.forecast
-    return (
-        f"dew point {household.temperature(forecast.dew_point_c.p50)}, wind {household.wind(forecast.wind_m_s.p50)}, "
-        f"{_cloud_words(forecast.cloud.p50)}"
+    return say(
+        "dew point {dew_point}, wind {wind}, {cloud}",
+        dew_point=household.temperature(forecast.dew_point_c.p50),
+        wind=household.wind(forecast.wind_m_s.p50),
+        cloud=_cloud_words(forecast.cloud.p50),
     )
 
 
@@ -235,19 +358,26 @@ def _cloud_words(share: float) -> str:
     """Name the cloudiness as weather services do in eighths (clear, few, scattered, broken, overcast)."""
     eighths = share * 8
     if eighths < 0.5:
-        return "clear sky"
+        return say("clear sky")
     if eighths < 2.5:
-        return "few clouds"
+        return say("few clouds")
     if eighths < 4.5:
-        return "scattered clouds"
-    return "broken cloud" if eighths < 7.5 else "overcast"
+        return say("scattered clouds")
+    return say("broken cloud" if eighths < 7.5 else "overcast")
 
 
 def _source(plan: EveningPlan, household: Household, now: datetime) -> str:
     """Tell who made the forecast, when, and in how many versions."""
     forecast = plan.forecast
-    members = f", {forecast.members} possible courses" if forecast.members > 1 else ""
-    return f"{forecast.source}; issued {household.moment(forecast.issued)} ({ago(forecast.issued, now)}){members}"
+    return say(
+        "{source}; issued {moment} ({ago}), {members} possible courses"
+        if forecast.members > 1
+        else "{source}; issued {moment} ({ago})",
+        source=forecast.source,
+        moment=household.moment(forecast.issued),
+        ago=ago(forecast.issued, now),
+        members=forecast.members,
+    )
 
 
 def _age_warning(plan: EveningPlan, now: datetime) -> list[str]:
@@ -255,7 +385,8 @@ def _age_warning(plan: EveningPlan, now: datetime) -> list[str]:
     age = now - plan.forecast.issued
     if age <= OLD_FORECAST:
         return []
-    return [f"This forecast was issued {ago(plan.forecast.issued, now)}. Fetch a newer one before you rely on it."]
+    old = ago(plan.forecast.issued, now)
+    return [say("This forecast was issued {ago}. Fetch a newer one before you rely on it.", ago=old)]
 
 
 def _nights(plan: EveningPlan, household: Household) -> list[NightLink]:
@@ -271,30 +402,31 @@ def _effort(plan: EveningPlan) -> str:
     """Tell what the plan asks for."""
     parts = [minutes(plan.minutes)]
     if plan.lifts:
-        parts.append("1 lift" if plan.lifts == 1 else f"{plan.lifts} lifts")
+        parts.append(say_count("{count} lift", "{count} lifts", plan.lifts))
     if plan.kwh >= 0.05:
-        parts.append(f"{plan.kwh:.1f} kWh")
+        parts.append(f"{number(plan.kwh, 1)}{NO_BREAK}kWh")
     if plan.wear >= 0.005:
-        parts.append(f"{plan.wear:.2f} {plan.currency} of wear on gear")
-    return ", ".join(parts)
+        parts.append(say("{amount} {currency} of wear on gear", amount=number(plan.wear, 2), currency=plan.currency))
+    return say_chain(parts, ",")
 
 
 def _money(amount: float, currency: str) -> str:
-    return f"{amount:,.0f} {currency}"
+    return f"{number(amount)}{NO_BREAK}{currency}"
 
 
 def _scale(household: Household) -> list[Sign]:
     """Explain the blocks of the strip."""
     near, far = household.bound(SAFE.from_k), household.bound(BEYOND.from_k)
     words = {
-        SAFE: f"safe: {near} or more to spare",
-        NEAR: f"near: less than {near} to spare",
-        BEYOND: f"beyond what it stands, by up to {far}",
-        FAR: f"far beyond, by more than {far}",
+        SAFE: say("safe: {near} or more to spare", near=near),
+        NEAR: say("near: less than {near} to spare", near=near),
+        BEYOND: say("beyond what it stands, by up to {far}", far=far),
+        FAR: say("far beyond, by more than {far}", far=far),
     }
     samples = {SAFE: SAFE.from_k + 1, NEAR: 1.0, BEYOND: -1.0, FAR: -4.0}
     return [
-        Sign(course_picture([samples[band]], household, label=band.name, width="26"), words[band]) for band in BANDS
+        Sign(course_picture([samples[band]], household, label=say(band.name), width="26"), words[band])
+        for band in BANDS
     ]
 
 
@@ -318,16 +450,20 @@ def _shapes(plan: EveningPlan) -> list[Sign]:
     for family in FAMILIES:
         if family in present:
             names = sorted({tree.measure_name for tree in plan.trees if family_of(tree.measure) is OTHER})
-            words = "; ".join(names) if family is OTHER else family.name
+            words = "; ".join(names) if family is OTHER else say(family.name)
             signs.append(Sign(_sample(family, "safe"), words))
     return signs
 
 
 def _risk(risk: AtRisk, numbers: dict[str, int]) -> RiskLine:
     """Turn a tree at risk into a line."""
-    chances = f"{percent(risk.chance_of_harm)} chance of burnt leaf or worse"
-    if risk.chance_of_death >= 0.005:
-        chances += f", {percent(risk.chance_of_death)} of losing it"
+    chances = say(
+        "{harm} chance of burnt leaf or worse, {death} of losing it"
+        if risk.chance_of_death >= 0.005
+        else "{harm} chance of burnt leaf or worse",
+        harm=percent(risk.chance_of_harm),
+        death=percent(risk.chance_of_death),
+    )
     return RiskLine(risk.id, numbers.get(risk.id, 0), risk.name, chances, risk.why)
 
 
@@ -340,17 +476,22 @@ def _limit(limit: Limit) -> LimitLine:
     """Turn something scarce into a line."""
     share = min(limit.used / limit.available, 1.0) if limit.available > 0 else 1.0
     holds_back = _holds_back(limit)
-    state = "holds the plan back" if holds_back else "all in use" if limit.binding else "enough"
+    state = say("holds the plan back") if holds_back else say("all in use" if limit.binding else "enough")
     return LimitLine(
         name=limit.name,
-        amount=f"{_amount(limit.used)} of {_amount(limit.available)} {limit.unit}".strip(),
+        amount=say(
+            "{used} of {available} {unit}",
+            used=_amount(limit.used),
+            available=_amount(limit.available),
+            unit=limit.unit,
+        ).strip(),
         state=state,
         share=bar(share, "full" if holds_back else "planned"),
         one_more=limit.one_more,
     )
 
 
-WAYS_HEADS = ["Expected loss", "A tree lost", "Trees", "Work", "Lifts", "kWh"]
+WAYS_HEADS = [marked("Expected loss"), marked("A tree lost"), marked("Trees"), marked("Work"), marked("Lifts"), "kWh"]
 """Heads of the figures of a `WayLine`."""
 
 
@@ -365,9 +506,9 @@ def _way(way: WayOut, currency: str) -> WayLine:
             str(len(way.measures)),
             minutes(way.minutes),
             str(way.lifts),
-            f"{way.kwh:.1f}",
+            number(way.kwh, 1),
         ],
-        note=f"{sentence(way.name)}: {way.note}." if way.note else "",
+        note=say("{name}: {note}.", name=sentence(way.name), note=way.note) if way.note else "",
     )
 
 
@@ -377,18 +518,25 @@ def _saves(limit: Limit) -> float:
 
 
 def _amount(value: float) -> str:
-    return f"{value:,.0f}" if abs(value - round(value)) < 0.05 else f"{value:,.1f}"
+    return number(value, 0 if abs(value - round(value)) < 0.05 else 1)
 
 
 def _solver(plan: EveningPlan) -> str:
     """Tell how sure it is that no better plan exists."""
     solver = plan.solver
-    nights = "tonight" if solver.nights == 1 else f"{solver.nights} nights together"
+    nights = (
+        say("tonight")
+        if solver.nights == 1
+        else say_count("{count} night together", "{count} nights together", solver.nights)
+    )
+    seconds = f"{number(solver.seconds, 1)}{NO_BREAK}s"
     if solver.status == "optimal":
-        return f"Best plan proven for {nights}, in {solver.seconds:.1f} s."
-    return (
-        f"Stopped after {solver.seconds:.1f} s over {nights}: "
-        f"a better plan could save at most {percent(solver.gap)} of its cost."
+        return say("Best plan proven for {nights}, in {seconds}.", nights=nights, seconds=seconds)
+    return say(
+        "Stopped after {seconds} over {nights}: a better plan could save at most {gap} of its cost.",
+        seconds=seconds,
+        nights=nights,
+        gap=percent(solver.gap),
     )
 
 

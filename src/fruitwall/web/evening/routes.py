@@ -11,9 +11,11 @@ from fastapi import APIRouter, HTTPException, Query, Request, Response
 from fruitwall.service.calendar import calendar_of
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.household import Household
+from fruitwall.service.kept import Kept
 from fruitwall.service.reader import plan_for_reader
 from fruitwall.service.ticks import keyed, ticks_of
-from fruitwall.web.evening.page import evening_page, night_of
+from fruitwall.speech import say
+from fruitwall.web.evening.page import evening_page, night_of, tree_page
 from fruitwall.web.evening.ticking import ticking_routes
 from fruitwall.web.pages import Pages
 from fruitwall.web.patience import Patience
@@ -35,7 +37,12 @@ def for_reader(plan: EveningPlan, yard: Yard, asking: Who) -> tuple[EveningPlan,
     display = yard.display.model_copy(update={name: unit for name, unit in units.items() if unit is not None})
     zone = ZoneInfo(plan.time_zone)
     said = plan_for_reader(plan, Household(display, zone), Household(yard.display, zone))
-    return said, yard.model_copy(update={"display": display})
+    return said, _YARDS.of(yard, key=display, make=lambda: yard.model_copy(update={"display": display}))
+
+
+_KEYED: Kept[EveningPlan] = Kept(16)
+_YARDS: Kept[Yard] = Kept(16)
+"""Copies that pages are made of. A page is kept for the very plan and yard, so these must stay the same as well."""
 
 
 def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -50,8 +57,8 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/``, ``/night/{evening}``, ``/evening/sheet``, ``/evening/calendar.ics`` and ``/plan.json``, and
-        with a household what `ticking_routes` makes.
+        ``/``, ``/night/{evening}``, ``/night/{evening}/trees/{tree}``, ``/evening/sheet``,
+        ``/evening/calendar.ics`` and ``/plan.json``, and with a household what `ticking_routes` makes.
     """
     router = APIRouter()
     patience = Patience(settings.plan_for, settings.patience_s)
@@ -69,9 +76,19 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             return wait(request)
         ticks = ticks_of(settings.house.ledger, plan.night) if settings.house is not None else None
         may = who(request).may("helper")
-        plan, yard = for_reader(keyed(plan), settings.yard(), who(request))
+        made = plan
+        plan, yard = for_reader(_KEYED.of(made, make=lambda: keyed(made)), settings.yard(), who(request))
         page = evening_page(plan, yard, settings.now(), tonight=night is None, ticks=ticks, may=may)
-        return pages.render(request, "evening/evening.html", page=page)
+        return pages.render(request, "evening/evening.html", state=page.state(), page=page)
+
+    def named(evening: str) -> date:
+        night = night_of(evening)
+        if night is None:
+            raise HTTPException(
+                404,
+                say("“{text}” names no night. A night is named by the date of its evening: 2026-12-22.", text=evening),
+            )
+        return night
 
     # Plain functions: planning computes, so it belongs into a worker thread and not on the event loop.
     @router.api_route("/", methods=["GET", "HEAD"], include_in_schema=False)
@@ -80,26 +97,33 @@ def evening_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
     @router.api_route("/night/{evening}", methods=["GET", "HEAD"], include_in_schema=False)
     def one_night(request: Request, evening: str) -> Response:
-        night = night_of(evening)
-        if night is None:
-            raise HTTPException(
-                404, f"“{evening}” names no night. A night is named by the date of its evening: 2026-12-22."
-            )
-        return show(request, night)
+        return show(request, named(evening))
+
+    @router.api_route("/night/{evening}/trees/{tree}", methods=["GET", "HEAD"], include_in_schema=False)
+    def one_tree(request: Request, evening: str, tree: str) -> Response:
+        plan = patience.plan(named(evening))
+        if plan is None:
+            return wait(request)
+        plan, yard = for_reader(plan, settings.yard(), who(request))
+        page = tree_page(plan, yard, tree)
+        if page is None:
+            raise HTTPException(404, say("No tree has the id “{text}” in the plan of this night.", text=tree))
+        return pages.render(request, "evening/tree.html", page=page, of_house=settings.house is not None)
 
     @router.api_route("/evening/sheet", methods=["GET", "HEAD"], include_in_schema=False)
     def helpers_sheet(request: Request, night: Night = None) -> Response:
         plan = patience.plan(night)
         if plan is None:
             return wait(request)
-        return pages.render(request, "sheet/sheet.html", page=sheet_page(plan, settings.yard()))
+        plan, yard = for_reader(plan, settings.yard(), who(request))
+        return pages.render(request, "sheet/sheet.html", page=sheet_page(plan, yard))
 
     @router.api_route("/evening/calendar.ics", methods=["GET", "HEAD"], include_in_schema=False)
-    def calendar(night: Night = None) -> Response:
+    def calendar(request: Request, night: Night = None) -> Response:
         """Give the plan's deadlines as iCalendar (RFC 5545)."""
-        plan = settings.plan_for(night)
+        plan, yard = for_reader(settings.plan_for(night), settings.yard(), who(request))
         return Response(
-            calendar_of(plan, settings.yard()),
+            calendar_of(plan, yard),
             media_type="text/calendar",
             headers={
                 "cache-control": "no-cache",

@@ -15,6 +15,7 @@ from markupsafe import Markup
 
 from fruitwall.service.evening_document import EveningPlan, TreePlan
 from fruitwall.service.household import Household
+from fruitwall.speech import say, say_count
 from fruitwall.web.evening.marks import does_something
 from fruitwall.web.margins import BANDS, BEYOND, FAR, NEAR, SAFE, Band, band_of
 from fruitwall.web.svg import number, tag
@@ -201,9 +202,9 @@ def _row(
     unknown = float("nan")
     nothing = [Cell(time, by_time[time].margin_if_nothing_k if time in by_time else unknown) for time in times]
     chosen = [Cell(time, by_time[time].margin_k if time in by_time else unknown) for time in times]
-    courses = [_course("alone", "If nothing is done", nothing, household)]
+    courses = [_course(say("alone"), say("If nothing is done"), nothing, household)]
     if does_something(tree.measure):
-        courses.append(_course("plan", "With the plan", chosen, household))
+        courses.append(_course(say("plan"), say("With the plan"), chosen, household))
     return StripRow(
         number=tree_number,
         tree_id=tree.id,
@@ -224,7 +225,7 @@ def full_name(tree: TreePlan) -> str:
 
 def _course(label: str, lead: str, cells: list[Cell], household: Household) -> Course:
     """Draw one course and say it in words."""
-    summary = f"{lead}: {_story(cells, household)}."
+    summary = say("{lead}: {story}.", lead=lead, story=_story(cells, household))
     margins = [cell.margin_k for cell in cells]
     bands = [band_of(margin) for margin in margins]
     numbers = [
@@ -238,17 +239,21 @@ def _story(cells: list[Cell], household: Household) -> str:
     """Tell a course in words: when it goes beyond, until when, and its lowest margin."""
     known = [cell for cell in cells if band_of(cell.margin_k) is not None]
     if not known:
-        return "nothing is known"
+        return say("nothing is known")
     lowest = min(known, key=lambda cell: cell.margin_k)
-    end = f"lowest margin {household.margin(lowest.margin_k)} at {household.clock(lowest.time)}"
+    margin, clock = household.margin(lowest.margin_k), household.clock(lowest.time)
+    end = say("lowest margin {margin} at {clock}", margin=margin, clock=clock)
     beyond = [cell for cell in known if band_of(cell.margin_k) in (BEYOND, FAR)]
     if beyond:
-        return (
-            f"beyond what it stands from {household.clock(beyond[0].time)} to {household.clock(beyond[-1].time)}, {end}"
+        return say(
+            "beyond what it stands from {first} to {last}, {end}",
+            first=household.clock(beyond[0].time),
+            last=household.clock(beyond[-1].time),
+            end=end,
         )
     if band_of(lowest.margin_k) is NEAR:
-        return f"near what it stands, {end}"
-    return f"safe all night, {end}"
+        return say("near what it stands, {end}", end=end)
+    return say("safe all night, {end}", end=end)
 
 
 def _summary(plan: EveningPlan, times: list[datetime], household: Household) -> str:
@@ -265,10 +270,20 @@ def _summary(plan: EveningPlan, times: list[datetime], household: Household) -> 
             first = min(beyond) if first is None else min(first, min(beyond))
     total = len(plan.trees)
     if first is None:
-        return f"With nothing done, none of the {total} trees is likely to go beyond what it stands."
-    return (
-        f"With nothing done, {alone} of {total} trees would more likely than not go beyond what they stand, "
-        f"the first at {household.clock(first)}; with the plan, {planned or 'none'}."
+        return say_count(
+            "With nothing done, the only tree is not likely to go beyond what it stands.",
+            "With nothing done, none of the {count} trees is likely to go beyond what it stands.",
+            total,
+        )
+    return say_count(
+        "With nothing done, {count} of {total} trees would more likely than not go beyond what it stands, "
+        "at {clock}; with the plan, {planned}.",
+        "With nothing done, {count} of {total} trees would more likely than not go beyond what they stand, "
+        "the first at {clock}; with the plan, {planned}.",
+        alone,
+        total=total,
+        clock=household.clock(first),
+        planned=planned or say("none"),
     )
 
 
@@ -287,7 +302,7 @@ def _axis(plan: EveningPlan, times: list[datetime], household: Household) -> Mar
                 y=30,
             )
         )
-    for moment, word in ((plan.sunset, "sunset"), (plan.sunrise, "sunrise")):
+    for moment, word in ((plan.sunset, say("sunset")), (plan.sunrise, say("sunrise"))):
         share = _share(moment, times)
         if share is None:
             continue
@@ -295,7 +310,11 @@ def _axis(plan: EveningPlan, times: list[datetime], household: Household) -> Mar
         late = share > 0.5
         parts.append(tag("text", f"{word} {household.clock(moment)}", class_="sun end" if late else "sun", x=x, y=11))
         parts.append(tag("line", class_="sun", x1=x, x2=x, y1=15, y2=36))
-    label = f"Hours from {household.clock(times[0])} to {household.clock(times[-1])}" if times else "No hours"
+    label = (
+        say("Hours from {first} to {last}", first=household.clock(times[0]), last=household.clock(times[-1]))
+        if times
+        else say("No hours")
+    )
     return tag("svg", *parts, class_="axis", width="100%", height=36, role="img", aria_label=label)
 
 

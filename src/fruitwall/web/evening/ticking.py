@@ -17,7 +17,9 @@ from fruitwall.errors import JournalError
 from fruitwall.service.earlier import latest_plan
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.house import House
-from fruitwall.service.household import Household
+from fruitwall.service.household import Household, author_words
+from fruitwall.service.kept import Kept
+from fruitwall.service.ledger import Deed
 from fruitwall.service.nights import tonight
 from fruitwall.service.ticks import (
     AFTER,
@@ -26,6 +28,10 @@ from fruitwall.service.ticks import (
     ask_again,
     changed_since,
     deed_of,
+    in_vain,
+    leave_standing,
+    no_longer_asked,
+    of_the_evening,
     task_of,
     tick,
     ticks_of,
@@ -41,12 +47,14 @@ Number = Annotated[str, Form(pattern="^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a
 
 @dataclass(frozen=True)
 class DoneLine:
-    """Something that is done and not on the checklist any more, since it was planned with."""
+    """Something that is done and not on the checklist any more."""
 
     key: str
     what: str
     words: str
     undo: bool
+    question: str = ""
+    """What to decide where the plan neither asks for it nor counts with it; empty where it does."""
 
 
 @dataclass(frozen=True)
@@ -89,32 +97,16 @@ def ticked_page(plan: EveningPlan, ticks: Ticks, household: Household, now: date
     TickedPage
     """
     states = states_of(ticks, household, now)
-    tasks = [*plan.tasks, *plan.morning]
-    deeds = [(deed_of(plan, task), task) for task in tasks] if may else []
-    listed = {task.key for task in plan.tasks}
-    done = []
-    for one in plan.done:
-        if one.key not in listed and one.key not in ticks.taken_back:
-            state = states.get(one.key, {})
-            words = str(state.get("words") or say("Done by {clock}.", clock=household.clock(one.at)))
-            done.append(DoneLine(one.key, sentence(one.what), words, bool(state.get("undo"))))
+    bodies = _BODIES.of(plan, make=lambda: _bodies_of(plan)) if may else {}
     return TickedPage(
         night=str(plan.night),
         plan=_knows(plan),
         may=may,
         states=states,
-        numbers={deed.what: str(uuid.uuid4()) for deed, _ in deeds},
-        bodies={
-            deed.what: json.dumps(
-                {
-                    "tree": task.trees[0] if len(task.trees) == 1 else None,
-                    "body": json.loads(deed.model_dump_json(exclude_defaults=True)),
-                }
-            )
-            for deed, task in deeds
-        },
+        numbers={key: str(uuid.uuid4()) for key in bodies},
+        bodies=bodies,
         changed=changed_words(changed_since(plan, ticks)),
-        done=done,
+        done=[*_planned_with(plan, ticks, states, household), *_no_longer_asked(plan, ticks, household, now)],
         words=json.dumps(
             {
                 "waiting": say("Ticked on this device; it is sent once there is a connection."),
@@ -128,13 +120,63 @@ def ticked_page(plan: EveningPlan, ticks: Ticks, household: Household, now: date
     )
 
 
+_BODIES: Kept[dict[str, str]] = Kept(16)
+
+
+def _bodies_of(plan: EveningPlan) -> dict[str, str]:
+    """Write the deeds that the tasks of a plan make, by their keys."""
+    deeds = [(deed_of(plan, task), task) for task in (*plan.tasks, *plan.morning)]
+    return {
+        deed.what: json.dumps(
+            {
+                "tree": task.trees[0] if len(task.trees) == 1 else None,
+                "body": json.loads(deed.model_dump_json(exclude_defaults=True)),
+            }
+        )
+        for deed, task in deeds
+    }
+
+
+def _planned_with(
+    plan: EveningPlan, ticks: Ticks, states: dict[str, dict[str, object]], household: Household
+) -> list[DoneLine]:
+    """Tell what the plan counts as done: it is on the checklist no more."""
+    listed = {task.key for task in plan.tasks}
+    lines = []
+    for one in plan.done:
+        if one.key not in listed and one.key not in ticks.taken_back:
+            state = states.get(one.key, {})
+            words = str(state.get("words") or say("Done by {clock}.", clock=household.clock(one.at)))
+            lines.append(DoneLine(one.key, sentence(one.what), words, bool(state.get("undo"))))
+    return lines
+
+
+def _no_longer_asked(plan: EveningPlan, ticks: Ticks, household: Household, now: datetime) -> list[DoneLine]:
+    """Tell plainly what was done from an older checklist, and ask what becomes of it."""
+    lines = []
+    for one in no_longer_asked(plan, ticks):
+        told = {"clock": household.clock(one.at), "name": author_words(one.by)}
+        question = ""
+        if in_vain(plan, ticks, one.key):
+            words = say("Done at {clock}, {name}. It stays, but tonight’s plan has no use for it.", **told)
+        elif one.key in ticks.left:
+            words = say("Done at {clock}, {name}. It stays, and the next plan counts with it.", **told)
+        elif of_the_evening(one.key):
+            words = say("Done at {clock}, {name}; the newer plan no longer asks for it.", **told)
+            question = say("Leave it, or take it off?")
+        else:
+            words = say("Done at {clock}, {name}; the newer plan no longer asks for it.", **told)
+        lines.append(DoneLine(one.key, sentence(one.deed.words), words, now <= one.undo_until(), question))
+    return lines
+
+
 def states_of(ticks: Ticks, household: Household, now: datetime) -> dict[str, dict[str, object]]:
     """Give what is done by its key, in words, and whether it can still be taken back."""
     return {key: {"words": _words(one, household), "undo": now <= one.undo_until()} for key, one in ticks.done.items()}
 
 
 def _words(one: Tick, household: Household) -> str:
-    return say("Done {clock}, {name}.", clock=household.clock(one.at), name=one.by)
+    return say("Done {clock}, {name}.", clock=household.clock(one.at), name=author_words(one.by))
 
 
 def _knows(plan: EveningPlan) -> str:
@@ -165,7 +207,8 @@ def ticking_routes(
     Returns
     -------
     APIRouter
-        ``POST /evening/tick``, ``/evening/untick``, ``/evening/replan`` and ``GET /evening/ticks.json``.
+        ``POST /evening/tick``, ``/evening/untick``, ``/evening/leave``, ``/evening/take-off``,
+        ``/evening/replan`` and ``GET /evening/ticks.json``.
     """
     router = APIRouter()
 
@@ -185,10 +228,11 @@ def ticking_routes(
         key: Key,
         entry: Number,
         _: Annotated[Who, Depends(need("helper"))],
+        deed: Annotated[str, Form(max_length=20_000)] = "",
     ) -> Response:
         plan = shown(night)
         try:
-            tick(house.ledger, plan, key, signed=signed_by(request, house), number=entry)
+            tick(house.ledger, plan, key, signed=signed_by(request, house), number=entry, shown=_shown_deed(deed))
         except JournalError as error:
             raise HTTPException(409, str(error)) from error
         return back(night, place_of(plan, key))
@@ -202,6 +246,24 @@ def ticking_routes(
         except JournalError as error:
             raise HTTPException(409, str(error)) from error
         return back(night, place_of(shown(night), key))
+
+    @router.post("/evening/leave", include_in_schema=False)
+    def leave(
+        request: Request, night: Annotated[date, Form()], key: Key, _: Annotated[Who, Depends(need("helper"))]
+    ) -> Response:
+        # What was taken back meanwhile does not stay.
+        if key in ticks_of(house.ledger, night).done:
+            leave_standing(house.ledger, night, key, signed=signed_by(request, house))
+        return back(night, "#before-dark")
+
+    @router.post("/evening/take-off", include_in_schema=False)
+    def take_off(
+        request: Request, night: Annotated[date, Form()], key: Key, _: Annotated[Who, Depends(need("helper"))]
+    ) -> Response:
+        """Tell that what was done is undone again: no slip of the finger, so no hour holds it."""
+        if of_the_evening(key):
+            untick(house.ledger, night, key, signed=signed_by(request, house), within=None)
+        return back(night, "#before-dark")
 
     @router.post("/evening/replan", include_in_schema=False)
     def again(request: Request, night: Annotated[date, Form()], _: Annotated[Who, Depends(need("helper"))]) -> Response:
@@ -224,6 +286,14 @@ def ticking_routes(
         )
 
     return router
+
+
+def _shown_deed(text: str) -> Deed | None:
+    """Read what the page said that a form was sent from; None where it cannot be read."""
+    try:
+        return Deed.model_validate(json.loads(text)["body"])
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return None
 
 
 def place_of(plan: EveningPlan, key: str) -> str:

@@ -17,6 +17,7 @@ from fruitwall.service.gear import (
 from fruitwall.service.household import Household
 from fruitwall.service.kind_words import cited
 from fruitwall.service.words import sentence
+from fruitwall.speech import say
 
 
 @dataclass(frozen=True)
@@ -27,6 +28,7 @@ class GearRow:
     words: str
     status: str
     sources: str
+    """As the works call themselves, in their own language."""
 
 
 @dataclass(frozen=True)
@@ -62,18 +64,20 @@ def gear_page_of(document: GearDocument, household: Household) -> GearPage:
     GearPage
     """
     return GearPage(
-        about_containers=ABOUT_CONTAINERS,
-        about_covers=ABOUT_COVERS,
+        about_containers=say(ABOUT_CONTAINERS),
+        about_covers=say(ABOUT_COVERS),
         containers=[
             GearGroup(
-                f"{group.container} ({group.nominal})",
+                f"{say(group.container)} ({say(group.nominal)})",
                 container_figures(group, household),
                 [_row(container_figures(row, household), row.basis, row) for row in group.rows],
             )
             for group in document.containers
         ],
         covers=[
-            GearGroup(material, "", [_row(cover_figures(row, household), row.conditions, row) for row in rows])
+            GearGroup(
+                sentence(say(material)), "", [_row(cover_figures(row, household), row.conditions, row) for row in rows]
+            )
             for material, rows in groupby(document.covers, key=lambda row: row.material)
         ],
     )
@@ -81,4 +85,4 @@ def gear_page_of(document: GearDocument, household: Household) -> GearPage:
 
 def _row(figures: str, words: str, row: ContainerRow | CoverRow) -> GearRow:
     """Lay out one statement. No links: some of the addresses are pages of low authority; the document has them."""
-    return GearRow(figures, sentence(words), row.status, " ".join(cited(origin) for origin in row.origins))
+    return GearRow(figures, sentence(say(words)), say(row.status), " ".join(cited(origin) for origin in row.origins))

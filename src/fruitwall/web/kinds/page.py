@@ -20,8 +20,11 @@ from fruitwall.service.kind_words import (
     heat_words,
     hours,
     mark_words,
+    name_for_reader,
+    our_note,
     subject,
 )
+from fruitwall.speech import capital, language, say, say_count
 from fruitwall.web.kinds.plot import axis_picture, level_picture, mark_picture
 
 
@@ -56,7 +59,9 @@ class KindPage:
     name: str
     scientific: str
     family: str
-    names: list[tuple[str, str]]
+    name_language: str
+    names: list[tuple[str, str, str]]
+    """What they are, the names, and their language."""
     facts: list[str]
     state: str
     unit: str
@@ -75,11 +80,25 @@ class KindPage:
 
 
 @dataclass(frozen=True)
+class Line:
+    """One kind in the list."""
+
+    key: str
+    called: str
+    also: str
+    """Its name in the other language, empty if it is the same."""
+    also_language: str
+    scientific: str
+    known: str
+
+
+@dataclass(frozen=True)
 class Family:
     """The kinds of one family in the list."""
 
     name: str
-    kinds: list[KindLine]
+    latin: bool
+    kinds: list[Line]
 
 
 def kind_page_of(document: KindDocument, household: Household) -> KindPage:
@@ -88,6 +107,7 @@ def kind_page_of(document: KindDocument, household: Household) -> KindPage:
     Parameters
     ----------
     document : KindDocument
+        As the reader reads it.
     household : Household
 
     Returns
@@ -95,23 +115,24 @@ def kind_page_of(document: KindDocument, household: Household) -> KindPage:
     KindPage
     """
     axis = axis_of(document, household, most_ticks=7)
-    english = document.english[0]
+    name = name_for_reader(document.english, document.spanish)
     return KindPage(
         key=document.key,
-        name=english[:1].upper() + english[1:],
+        name=capital(name),
+        name_language="es" if language() == "es" and document.spanish else "en",
         scientific=document.scientific,
         family=document.family,
         names=[
-            (what, alternatives(names))
-            for what, names in (
-                ("English", document.english),
-                ("Spanish", document.spanish),
-                ("Also", document.synonyms),
-                ("Cultivars", document.cultivars),
+            (what, alternatives(names), spoken)
+            for what, names, spoken in (
+                (say("English"), document.english, "en"),
+                (say("Spanish"), document.spanish, "es"),
+                (say("Also"), document.synonyms, "la"),
+                (say("Cultivars"), document.cultivars, language()),
             )
             if names
         ],
-        facts=[household.in_own_units(fact) for fact in document.facts],
+        facts=document.facts,
         state=document.state,
         unit=household.degree,
         axis=axis_picture(axis),
@@ -125,17 +146,17 @@ def kind_page_of(document: KindDocument, household: Household) -> KindPage:
         ],
         marks=[
             Track(
-                f"{s.number}. {subject(s)} ({SHORT_TYPES[s.type]})",
+                f"{s.number}. {subject(s)} ({say(SHORT_TYPES[s.type])})",
                 mark_words(s.mark, household),
                 mark_picture(s.mark, axis, household),
             )
             for s in document.statements
             if s.mark
         ],
-        rests_on=household.in_own_units(document.rests_on),
+        rests_on=document.rests_on,
         others=[
             (
-                household.in_own_units(limit.words),
+                limit.words,
                 household.temperature(limit.middle_c)
                 + (f" ± {household.difference(limit.sd_k)}" if limit.sd_k is not None else ""),
             )
@@ -145,10 +166,12 @@ def kind_page_of(document: KindDocument, household: Household) -> KindPage:
             Figure(
                 number=s.number,
                 value=figure(s, household),
-                words=f"{subject(s)}; {TYPES[s.type]}; {hours(s)}" + ("; from memory" if s.from_memory else ""),
+                words="; ".join(
+                    [subject(s), say(TYPES[s.type]), hours(s), *([say("from memory")] if s.from_memory else [])]
+                ),
                 source=cited(s.origin),
                 address=_address(s.origin.where),
-                note=s.note,
+                note=our_note(s.note) if s.note else "",
                 own=s.own,
             )
             for s in document.statements
@@ -167,8 +190,27 @@ def families_of(kinds: Sequence[KindLine]) -> list[Family]:
     kinds : sequence of KindLine
         Sorted, as `list_kinds` gives them.
     """
-    grouped = groupby(kinds, key=lambda line: "Your own" if line.own else line.family)
-    return [Family(name, list(lines)) for name, lines in grouped]
+    grouped = groupby(kinds, key=lambda line: "" if line.own else line.family)
+    return [Family(name or say("Your own"), bool(name), [_line(one) for one in lines]) for name, lines in grouped]
+
+
+def _line(line: KindLine) -> Line:
+    """Lay out one kind of the list: the reader's name for it first."""
+    spanish = [line.spanish] if line.spanish else []
+    called = name_for_reader([line.name], spanish)
+    names = {"en": line.name, "es": line.spanish}
+    also_language = "en" if called == line.spanish and language() == "es" else "es"
+    also = names[also_language]
+    figures = say_count("{count} figure", "{count} figures", line.statements)
+    sources = say_count("{count} source", "{count} sources", line.sources)
+    return Line(
+        key=line.key,
+        called=called,
+        also="" if also == called else also,
+        also_language=also_language,
+        scientific=line.scientific,
+        known=say("{parts}, {last}", parts=figures, last=sources) if line.statements else say("no figure"),
+    )
 
 
 def _address(where: str) -> str | None:

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from fruitwall.service.household import Household
 from fruitwall.service.kind_document import GradeLimit, Mark
-from fruitwall.service.kind_words import Axis, degrees
+from fruitwall.service.kind_words import Axis
 from fruitwall.web.svg import tag
 
 HEIGHT = 18
@@ -48,7 +48,7 @@ def level_picture(limit: GradeLimit, axis: Axis, household: Household) -> Markup
         In whose degrees the axis is.
     """
     low, middle, high = (
-        axis.share(degrees(limit.middle_c + step, household)) for step in (-limit.sd_k, 0.0, limit.sd_k)
+        axis.share(household.degrees(limit.middle_c + step)) for step in (-limit.sd_k, 0.0, limit.sd_k)
     )
     return _track(
         [
@@ -71,7 +71,7 @@ def mark_picture(mark: Mark, axis: Axis, household: Household) -> Markup:
     household : Household
         In whose degrees the axis is.
     """
-    low, high = axis.share(degrees(mark.low_c, household)), axis.share(degrees(mark.high_c, household))
+    low, high = axis.share(household.degrees(mark.low_c)), axis.share(household.degrees(mark.high_c))
     middle = HEIGHT / 2
     if mark.colder:
         start = max(0.0, high - 0.08)

@@ -10,14 +10,17 @@ from fastapi.responses import RedirectResponse
 
 from fruitwall.errors import UnknownTaxonError
 from fruitwall.service.gear import describe_gear
-from fruitwall.service.kind import describe_kind, list_kinds, look_up, reader
+from fruitwall.service.kind import describe_kind, kind_for_reader, list_kinds, look_up, reader
 from fruitwall.service.kind_document import KindList
-from fruitwall.service.kind_words import guessed_words
+from fruitwall.service.kind_words import guessed_words, name_for_reader
 from fruitwall.service.own_kinds import catalogue_of
+from fruitwall.speech import speaking
 from fruitwall.web.kinds.gear import gear_page_of
 from fruitwall.web.kinds.page import families_of, kind_page_of
 from fruitwall.web.pages import Pages
+from fruitwall.web.reader import as_read_by
 from fruitwall.web.settings import WebSettings
+from fruitwall.web.who import who
 
 
 def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -64,7 +67,8 @@ def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     @router.api_route("/kinds.json", methods=["GET", "HEAD"], include_in_schema=False)
     def kinds_document() -> Response:
         """Give all kinds, with how much is published on each."""
-        return pages.document(KindList(kinds=list_kinds(catalogue_of(settings.yard()))))
+        with speaking("en"):  # documents are for programs, and of one order
+            return pages.document(KindList(kinds=list_kinds(catalogue_of(settings.yard()))))
 
     @router.api_route("/kinds/{key}.json", methods=["GET", "HEAD"], include_in_schema=False)
     def kind_document(key: str) -> Response:
@@ -84,13 +88,20 @@ def kind_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             return listed(request, key, unknown.near, 404)
         if key != taxon.key:  # by a name: one address for each kind
             return RedirectResponse(f"/kinds/{quote(taxon.key)}", 303)
-        page = kind_page_of(describe_kind(key, known), reader(yard))
-        guessed = guessed_words(asked, taxon.name) if asked.strip() else ""
+        household = reader(as_read_by(yard, who(request)))
+        document = kind_for_reader(key, known, household)
+        page = kind_page_of(document, household)
+        name = name_for_reader(document.english, document.spanish)
+        guessed = guessed_words(asked, name) if asked.strip() else ""
         return pages.render(request, "kinds/kind.html", page=page, guessed=guessed)
 
     @router.api_route("/gear", methods=["GET", "HEAD"], include_in_schema=False)
     def gear(request: Request) -> Response:
-        return pages.render(request, "kinds/gear.html", page=gear_page_of(describe_gear(), reader(settings.yard())))
+        return pages.render(
+            request,
+            "kinds/gear.html",
+            page=gear_page_of(describe_gear(), reader(as_read_by(settings.yard(), who(request)))),
+        )
 
     @router.api_route("/gear.json", methods=["GET", "HEAD"], include_in_schema=False)
     def gear_document() -> Response:

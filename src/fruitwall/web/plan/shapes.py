@@ -12,6 +12,7 @@ from typing import assert_never
 from markupsafe import Markup
 
 from fruitwall.service.household import FEET_PER_METRE, NO_BREAK, Household
+from fruitwall.speech import marked, say
 from fruitwall.web.svg import points, tag
 from fruitwall.yard.model import (
     Building,
@@ -35,18 +36,18 @@ EDGE = 14.0
 FOOT = 34.0
 """Height of the strip below the yard that holds scale and north arrow."""
 STRUCTURE_WORDS = {
-    "wall": "wall",
-    "building": "building",
-    "roof": "roof",
-    "paving": "paving",
-    "canopy": "crown of a large tree",
-    "fence": "fence or hedge",
-    "pond": "pond",
-    "hollow": "cold-air hollow",
-    "shelter": "standing shelter",
-    "gear": "where the gear is kept",
-    "indoors": "indoor place",
-    "outlet": "outdoor outlet",
+    "wall": marked("wall"),
+    "building": marked("building"),
+    "roof": marked("roof"),
+    "paving": marked("paving"),
+    "canopy": marked("crown of a large tree"),
+    "fence": marked("fence or hedge"),
+    "pond": marked("pond"),
+    "hollow": marked("cold-air hollow"),
+    "shelter": marked("standing shelter"),
+    "gear": marked("where the gear is kept"),
+    "indoors": marked("indoor place"),
+    "outlet": marked("outdoor outlet"),
 }
 
 
@@ -241,7 +242,7 @@ def letter_of(index: int) -> str:
 
 def fixtures_of(yard: Yard) -> list[tuple[str, str, tuple[float, float]]]:
     """List small fixed things: gear store, indoor places, outlets."""
-    fixtures = [("gear", "Covers and gear", yard.gear_store)]
+    fixtures = [("gear", say("Covers and gear"), yard.gear_store)]
     fixtures += [("indoors", place.name, place.position) for place in yard.indoor_places]
     fixtures += [("outlet", circuit.name, circuit.outlet) for circuit in yard.circuits]
     return fixtures

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 from fruitwall import __version__
 from fruitwall.service.accounts import UNITS
+from fruitwall.service.backups import last_backup
+from fruitwall.service.household import ago
+from fruitwall.service.notify_targets import targets_of
 from fruitwall.speech import LANGUAGES, marked, say
+from fruitwall.web.reader import household_of
 
 if TYPE_CHECKING:
     from fruitwall.service.accounts import Preferences
+    from fruitwall.service.house import House
     from fruitwall.web.who import Who
     from fruitwall.yard.model import Display
 
@@ -21,6 +27,8 @@ UNIT_NAMES = {
     "ft": marked("Feet"),
     "kg": marked("Kilograms"),
     "lb": marked("Pounds"),
+    "L": marked("Litres"),
+    "gal": marked("US gallons"),
 }
 
 NAMES = {
@@ -28,6 +36,7 @@ NAMES = {
     "temperature": marked("Temperatures"),
     "length": marked("Lengths"),
     "mass": marked("Weights"),
+    "volume": marked("Volumes"),
 }
 
 SOURCES = (
@@ -80,6 +89,14 @@ class SettingsPage:
         Whether who asks may take a backup.
     done : str
         What was just done.
+    clock : str
+        By which clock the pages tell the time, and what it shows; empty where there is no yard yet.
+    backup, backup_old : str, bool
+        When the last backup was made, and whether a new one is advised.
+    targets : tuple of (str, str, str)
+        Id, name and the part of the address that may be seen; for the owner alone.
+    typed, wrong : dict of str to str
+        What was typed of a new target, and what is wrong, by field.
     """
 
     choosers: tuple[Chooser, ...]
@@ -88,9 +105,32 @@ class SettingsPage:
     owner: bool
     version: str
     done: str = ""
+    clock: str = ""
+    backup: str = ""
+    backup_old: bool = False
+    targets: tuple[tuple[str, str, str], ...] = ()
+    typed: Mapping[str, str] = field(default_factory=dict)
+    wrong: Mapping[str, str] = field(default_factory=dict)
 
 
-def settings_page(asking: Who, chosen: Preferences, display: Display | None, done: str = "") -> SettingsPage:
+DONE = {
+    "reads": marked("Stored. The pages read like this from now on."),
+    "target": marked("The address is in the list."),
+    "gone": marked("The address is out of the list."),
+}
+"""What was done, by the word of the address."""
+
+
+def settings_page(
+    asking: Who,
+    chosen: Preferences,
+    display: Display | None,
+    done: str = "",
+    *,
+    house: House | None = None,
+    typed: Mapping[str, str] | None = None,
+    wrong: Mapping[str, str] | None = None,
+) -> SettingsPage:
     """Work out the page.
 
     Parameters
@@ -101,7 +141,11 @@ def settings_page(asking: Who, chosen: Preferences, display: Display | None, don
     display : Display or None
         Units of the yard; None where there is none yet.
     done : str
-        Word of the address: ``reads`` after a choice was stored.
+        Word of the address, one of `DONE`.
+    house : House, optional
+        Whose clock, backups and targets are told.
+    typed, wrong : mapping, optional
+        Of a target that was refused.
 
     Returns
     -------
@@ -123,8 +167,37 @@ def settings_page(asking: Who, chosen: Preferences, display: Display | None, don
         tuple((name, url, say(words)) for name, url, words in SOURCES),
         asking.may("owner"),
         __version__,
-        say("Stored. The pages read like this from now on.") if done == "reads" else "",
+        say(DONE[done]) if done in DONE else "",
+        typed=typed or {},
+        wrong=wrong or {},
+        **_of_house(house, asking),
     )
+
+
+def _of_house(house: House | None, asking: Who) -> dict[str, Any]:
+    """Tell clock, last backup and targets."""
+    if house is None or not house.has_yard():
+        return {}
+    yard, _ = house.yard()
+    household, now = household_of(yard, asking), house.clock()
+    told: dict[str, Any] = {
+        "clock": say(
+            "All times are those of the yard, for everybody: {zone}, where it is now {moment}.",
+            zone=yard.location.time_zone,
+            moment=household.moment(now),
+        )
+    }
+    if not asking.may("owner"):
+        return told
+    last = last_backup(house.journal)
+    if last is None:
+        return told | {"backup": say("No backup was made so far."), "backup_old": True, "targets": _targets(house)}
+    made = say("Last made {moment} ({ago}).", moment=household.moment(last.at), ago=ago(last.at, now))
+    return told | {"backup": made, "backup_old": last.is_old(now), "targets": _targets(house)}
+
+
+def _targets(house: House) -> tuple[tuple[str, str, str], ...]:
+    return tuple((one.id, one.name, one.shown) for one in targets_of(house.ledger))
 
 
 def _chooser(name: str, chosen: str | None, otherwise: str, words: dict[str, str]) -> Chooser:

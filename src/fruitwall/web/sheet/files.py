@@ -5,8 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from fruitwall.errors import FruitwallError
+from fruitwall.service.household import Household
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.service.evening_document import EveningPlan
@@ -34,27 +37,51 @@ class Papers:
             if file is None:
                 continue
             if file.suffix.lower() not in SUFFIXES[option]:
-                raise FruitwallError(f"{option}: expected a file that ends in {SUFFIXES[option][0]}, got {file}")
+                raise FruitwallError(
+                    say(
+                        "{option}: expected a file that ends in {suffix}, got {file}",
+                        option=option,
+                        suffix=SUFFIXES[option][0],
+                        file=file,
+                    )
+                )
             if not file.parent.is_dir():
-                raise FruitwallError(f"{option}: there is no folder {file.parent}")
+                raise FruitwallError(say("{option}: there is no folder {folder}", option=option, folder=file.parent))
 
     def write(self, plan: EveningPlan, yard: Yard) -> list[str]:
         """Write what was asked for, over what an earlier plan left there; gives what to tell.
+
+        Both are written in the language in force and in the units of the yard.
+
+        Parameters
+        ----------
+        plan : EveningPlan
+            As it was made.
+        yard : Yard
+
+        Returns
+        -------
+        list of str
+            One line for each file.
 
         Raises
         ------
         FruitwallError
             If a file cannot be written.
         """
+        from fruitwall.service.reader import plan_for_reader
+
+        household = Household(yard.display, ZoneInfo(plan.time_zone))
+        plan = plan_for_reader(plan, household, household)
         told = []
         if self.sheet is not None:
             _write(self.sheet, _sheet(plan, yard))
-            told.append(f"Wrote the helper's sheet to {self.sheet}: open it in a browser and print it.")
+            told.append(say("Wrote the helper's sheet to {file}: open it in a browser and print it.", file=self.sheet))
         if self.ics is not None:
             from fruitwall.service.calendar import calendar_of
 
             _write(self.ics, calendar_of(plan, yard))
-            told.append(f"Wrote the deadlines to {self.ics}: open it with your calendar.")
+            told.append(say("Wrote the deadlines to {file}: open it with your calendar.", file=self.ics))
         return told
 
 
@@ -72,4 +99,4 @@ def _write(file: Path, content: bytes) -> None:
     try:
         file.write_bytes(content)
     except OSError as error:
-        raise FruitwallError(f"cannot write {file}: {error.strerror}") from error
+        raise FruitwallError(say("cannot write {file}: {reason}", file=file, reason=error.strerror)) from error

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.household import Household
 from fruitwall.service.sheet import Sheet, sheet_of
+from fruitwall.speech import language, say
 from fruitwall.web.evening.drawing import Drawing, Sign, draw_yard
 from fruitwall.web.evening.marks import LEAVE, outline
 from fruitwall.web.evening.spacing import Spot
@@ -56,7 +57,10 @@ def sheet_page(plan: EveningPlan, yard: Yard) -> SheetPage:
         for tree in trees
         if tree in where
     ]
-    summary = f"{plan.yard} from above, north at the top, with the places of this sheet numbered as they are walked."
+    summary = say(
+        "{yard} from above, north at the top, with the places of this sheet numbered as they are walked.",
+        yard=plan.yard,
+    )
     return SheetPage(
         sheet=sheet,
         drawing=draw_yard(plan, yard, household, signs, summary, role="img"),
@@ -82,7 +86,9 @@ def sheet_file(plan: EveningPlan, yard: Yard, templates: Environment, folder: Pa
     str
     """
     styles = "\n".join((folder / name).read_text("utf-8") for name in STYLES)
-    return templates.get_template("sheet/file.html").render(page=sheet_page(plan, yard), styles=Markup(styles))
+    return templates.get_template("sheet/file.html").render(
+        page=sheet_page(plan, yard), styles=Markup(styles), language=language()
+    )
 
 
 def _place(number: int, spot: Spot) -> Markup:

@@ -8,7 +8,7 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import RedirectResponse
 
 from fruitwall.errors import YardFileError
-from fruitwall.service.first_yard import begin_yard, demo_is_out, put_demo_away, show_demo
+from fruitwall.service.first_yard import begin_yard, demo_is_out, demo_is_shown, put_demo_away, show_demo
 from fruitwall.web.pages import Pages
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.start.page import StartPage, start_page
@@ -37,7 +37,16 @@ def start_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     assert house is not None
 
     def shown(request: Request, page: StartPage, status: int = 200) -> Response:
-        return pages.render(request, "start/start.html", status=status, page=page, demo_is_out=demo_is_out(house))
+        return pages.render(
+            request,
+            "start/start.html",
+            status=status,
+            page=page,
+            now=house.clock(),
+            fixed=house.yard_name is not None,
+            demo_is_out=demo_is_out(house),
+            demo_is_shown=demo_is_shown(house),
+        )
 
     @router.api_route("/start", methods=["GET", "HEAD"], include_in_schema=False)
     def begin(request: Request, _: Owner) -> Response:

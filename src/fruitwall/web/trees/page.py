@@ -4,46 +4,22 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
-from datetime import datetime
 from math import isfinite
 from urllib.parse import quote
 
 from fruitwall.journal.entries import LedgerEntry
-from fruitwall.service.household import Household, ago, minutes
-from fruitwall.service.ledger import GRADES, STAGES, Body, Deed, Sighting, Stage
-from fruitwall.service.tree_story import Story, Told
-from fruitwall.speech import say
-from fruitwall.web.charts.chart import Band, Chart, DrawnChart, Event, Point, Series, draw
-from fruitwall.web.walk.words import looked
-
-DEEDS = ("watered", "pruned", "fed", "harvested", "sprayed", "moved")
-"""Deeds of a tree that are one touch away."""
-
-
-def deed_words(key: str) -> str:
-    """Name a deed."""
-    return {
-        "watered": say("Watered"),
-        "pruned": say("Pruned"),
-        "fed": say("Fed"),
-        "harvested": say("Harvested"),
-        "sprayed": say("Sprayed"),
-        "moved": say("Moved"),
-    }[key]
-
-
-def stage_words(key: str) -> str:
-    """Name a growth stage."""
-    return {
-        "dormant": say("Dormant"),
-        "bud": say("In bud"),
-        "bloom": say("In bloom"),
-        "fruit_set": say("Fruit set"),
-        "fruit": say("In fruit"),
-        "harvest": say("Being harvested"),
-        "flush": say("New flush"),
-        "shedding": say("Shedding leaves"),
-    }[key]
+from fruitwall.service.evening_document import ReasonPart
+from fruitwall.service.household import Household, ago, author_words, minutes
+from fruitwall.service.kind_words import cited, figure, hours, subject
+from fruitwall.service.ledger import DEED_NAMES, STAGES, says
+from fruitwall.service.reader import part_for_reader
+from fruitwall.service.tree_story import Story, Told, Winter
+from fruitwall.service.words import sentence
+from fruitwall.speech import say, say_count
+from fruitwall.web.charts.chart import DrawnChart
+from fruitwall.web.trees.picture import picture_of
+from fruitwall.web.trees.words import body_words, stage_words
+from fruitwall.web.walk.words import kind_beside
 
 
 @dataclass(frozen=True)
@@ -53,6 +29,7 @@ class TreeLine:
     name: str
     url: str
     kind: str
+    """Kind and cultivar; empty where the name says it."""
     seen: str
     margin: str
 
@@ -61,7 +38,6 @@ class TreeLine:
 class EntryLine:
     """One entry as shown."""
 
-    id: str
     when: str
     words: str
     note: str
@@ -69,9 +45,17 @@ class EntryLine:
     photos: list[str]
     corrected: bool
     rival: bool
-    grade: str | None
-    """Grade as the form of a correction carries it; None for what is no sighting."""
-    history: list[str]
+    url: str
+    """Of the page where it is corrected."""
+
+
+@dataclass(frozen=True)
+class BackLine:
+    """Something that was taken back."""
+
+    url: str
+    words: str
+    told: str
 
 
 @dataclass(frozen=True)
@@ -81,20 +65,30 @@ class TreePage:
     name: str
     url: str
     taxon: str
+    kind: str
+    """Kind and cultivar; empty where the name says it."""
     planned_url: str
     picture: DrawnChart | None
     seen: str
     stage: str
-    believed: list[tuple[str, str, str]]
-    """What it is believed to stand and why: label, value, note."""
+    believed: list[str]
+    """Why it is believed to stand what it stands."""
+    chain: list[tuple[str, str, str]]
+    """How tonight's cold comes about, up to the risk: label, value, note."""
     stands: str
-    costs: list[tuple[str, str]]
+    sources: list[tuple[str, str]]
+    """What is published on its kind: the statement, and who says it."""
+    costs: list[str]
     entries: list[EntryLine]
+    back: list[BackLine]
     number: str
     """Id for the next entry that the page makes."""
     stages: list[tuple[str, str]]
     deeds: list[tuple[str, str]]
-    grades: list[tuple[str, str]]
+    error: str = ""
+    """What is wrong with what was entered; empty for nothing."""
+    note: str = ""
+    """What was typed, where the form is shown again."""
 
 
 def tree_line(story: Story, household: Household) -> TreeLine:
@@ -102,113 +96,115 @@ def tree_line(story: Story, household: Household) -> TreeLine:
     last = story.last_look
     seen = say("Never looked at so far.")
     if last is not None:
-        seen = f"{body_words(last.body)}, {ago(last.entry.at, story.now)}"
+        seen = _lately(last, story, household)
     margin = story.tonight.margin_k["chosen"] if story.tonight is not None else float("nan")
     return TreeLine(
         name=story.tree.name,
-        url=f"/trees/{quote(story.tree.id)}",
-        kind=story.tree.taxon,
+        url=tree_url(story),
+        kind=kind_beside(story.tree),
         seen=seen,
-        margin=say("tonight {margin}", margin=household.margin(margin)) if isfinite(margin) else "",
+        margin=sentence(say("tonight {margin}", margin=household.margin(margin))) if isfinite(margin) else "",
     )
 
 
-def tree_page(story: Story, household: Household, histories: dict[str, list[LedgerEntry]]) -> TreePage:
+def tree_page(story: Story, household: Household, *, error: str = "", note: str = "") -> TreePage:
     """Work out the page of one tree.
 
     Parameters
     ----------
     story : Story
     household : Household
-    histories : dict
-        Earlier versions of the entries that correct another, by id.
+    error, note : str
+        What is wrong with what was entered, and what was typed.
+
+    Returns
+    -------
+    TreePage
     """
-    plan, last, stage = story.tonight, story.last_look, story.stage
+    last, stage = story.last_look, story.stage
+    plan = story.tonight
+    if plan is not None and story.plan is not None:
+        plan = part_for_reader(story.plan, plan, household)
+    believed, chain = _parted(plan.chain) if plan is not None else ([], [])
     return TreePage(
         name=story.tree.name,
-        url=f"/trees/{quote(story.tree.id)}",
+        url=tree_url(story),
         taxon=story.tree.taxon,
+        kind=kind_beside(story.tree),
         planned_url=f"/#tree-{quote(story.tree.id)}",
         picture=picture_of(story, household),
-        seen=f"{body_words(last.body)}, {ago(last.entry.at, story.now)}" if last else say("Never looked at so far."),
-        stage=f"{body_words(stage.body)}, {ago(stage.entry.at, story.now)}" if stage else "",
-        believed=[
-            (part.label, household.in_own_units(part.value), household.in_own_units(part.note)) for part in plan.chain
-        ]
-        if plan
-        else [],
+        seen=_lately(last, story, household) if last else say("Never looked at so far."),
+        stage=_lately(stage, story, household) if stage else "",
+        believed=believed,
+        chain=chain,
         stands=household.temperatures(plan.tolerance_c.p10, plan.tolerance_c.p90) if plan else "",
-        costs=[(name, minutes(spent)) for name, spent in story.winters],
-        entries=[_entry(one, household, story.now, histories.get(one.entry.id, [])) for one in reversed(story.told)],
+        sources=_sources(story, household),
+        costs=[_winter(one) for one in story.winters],
+        entries=[_entry(one, story, household) for one in reversed(story.told)],
+        back=[_back(one, story, household) for one in story.taken_back],
         number=str(uuid.uuid4()),
         stages=[(key, stage_words(key)) for key in STAGES],
-        deeds=[(key, deed_words(key)) for key in DEEDS],
-        grades=[(str(grade), say(GRADES[grade][1])) for grade in range(len(GRADES))],
+        deeds=[(key, say(name)) for key, name in DEED_NAMES.items()],
+        error=error,
+        note=note,
     )
 
 
-def body_words(body: Body) -> str:
-    """Say what an entry says."""
-    match body:
-        case Sighting():
-            return looked(body)
-        case Deed():
-            return deed_words(body.what) if body.what in DEEDS else body.words
-        case Stage():
-            return stage_words(body.stage)
-    return say("Note")
+def tree_url(story: Story) -> str:
+    """Give the address of a tree's page."""
+    return f"/trees/{quote(story.tree.id, safe='')}"
 
 
-def _entry(one: Told, household: Household, now: datetime, history: list[LedgerEntry]) -> EntryLine:
-    body = one.body
-    grade = None
-    if isinstance(body, Sighting):
-        grade = "" if body.grade is None else str(body.grade)
+def _lately(one: Told, story: Story, household: Household) -> str:
+    return f"{body_words(one.body, story, household)}, {ago(one.entry.at, story.now)}"
+
+
+def _parted(chain: list[ReasonPart]) -> tuple[list[str], list[tuple[str, str, str]]]:
+    """Part what is believed of the tree, reasons without a value of their own, from how the cold comes about."""
+    believed = [sentence(part.note) for part in chain if not part.value]
+    return believed, [(part.label, part.value, part.note) for part in chain if part.value]
+
+
+def _sources(story: Story, household: Household) -> list[tuple[str, str]]:
+    """Give each published statement with who says it."""
+    return [
+        (f"{sentence(subject(one))}: {figure(one, household)}, {hours(one)}", cited(one.origin))
+        for one in story.statements
+    ]
+
+
+def _winter(one: Winter) -> str:
+    """Say what a winter cost."""
+    ticked = minutes(one.ticked_min)
+    if one.planned_min is None:
+        return say("Winter {winter}: {ticked} ticked", winter=one.name, ticked=ticked)
+    nights = say_count("{count} plan", "{count} plans", one.nights)
+    return say(
+        "Winter {winter}: {ticked} ticked; {nights} asked for {planned}",
+        winter=one.name,
+        ticked=ticked,
+        nights=nights,
+        planned=minutes(one.planned_min),
+    )
+
+
+def _entry(one: Told, story: Story, household: Household) -> EntryLine:
     return EntryLine(
-        id=one.entry.id,
         when=household.moment(one.entry.at),
-        words=body_words(body),
-        note=body.note,
-        by=one.entry.author,
-        photos=list(body.photos),
+        words=body_words(one.body, story, household),
+        note=one.body.note,
+        by=author_words(one.entry.author),
+        photos=list(one.body.photos),
         corrected=one.corrected,
         rival=one.rival,
-        grade=grade,
-        history=[
-            say("{when}, {name}", when=household.moment(old.received), name=old.author)
-            for old in history
-            if old.id != one.entry.id
-        ],
+        url=f"{tree_url(story)}/{one.entry.id}",
     )
 
 
-def picture_of(story: Story, household: Household) -> DrawnChart | None:
-    """Draw what a tree went through: the margin of each night, alone and with what was planned, and what happened."""
-    scale = 1.8 if household.fahrenheit else 1.0
-    alone = [Point(sunrise, felt.margin_alone_k * scale) for sunrise, felt in story.nights]
-    planned = [Point(sunrise, felt.margin_planned_k * scale) for sunrise, felt in story.nights]
-    signs = {Sighting: "sighting", Deed: "deed"}
-    events = [
-        Event(one.entry.at, body_words(one.body), signs.get(type(one.body), "note"))  # type: ignore[arg-type]
-        for one in story.told
-        if not isinstance(one.body, Stage)
-    ]
-    stages = [one for one in story.told if isinstance(one.body, Stage)]
-    ends = [*(one.entry.at for one in stages[1:]), story.now]
-    bands = [
-        Band(one.entry.at, max(end, one.entry.at), body_words(one.body)) for one, end in zip(stages, ends, strict=False)
-    ]
-    return draw(
-        Chart(
-            title=say("Margin of each night, and what happened"),
-            unit=household.step,
-            zone=story.zone,
-            series=[
-                Series(say("left alone"), alone, look="two"),
-                Series(say("with the plan"), planned),
-            ],
-            events=events,
-            bands=bands,
-            zero=True,
-        )
+def _back(back: LedgerEntry, story: Story, household: Household) -> BackLine:
+    body = says(back)
+    return BackLine(
+        url=f"{tree_url(story)}/{back.id}",
+        words=body_words(body, story, household) if body is not None else say("Note"),
+        told=say("taken back {moment}, {name}", moment=household.moment(back.received), name=author_words(back.author)),
     )

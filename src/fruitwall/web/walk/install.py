@@ -13,7 +13,7 @@ from fastapi import APIRouter, HTTPException, Request, Response
 from fruitwall.speech import language, say
 from fruitwall.web.pages import HERE, Pages
 
-SHELL = ("base.css", "mark.svg", "walk.css", "walk.js", "walk-queue.js", "walk-photo.js")
+SHELL = ("base.css", "mark.svg", "walk.css", "walk.js", "walk-queue.js", "walk-photo.js", "waiting.js")
 """Files without which the walk does not work out of reach."""
 
 ICONS = {"icon-192.png": (192, False), "icon-512.png": (512, False), "icon-mask-512.png": (512, True)}

@@ -38,7 +38,7 @@ KEPT = "private, max-age=31536000, immutable"
 
 _NAME = re.compile(r"([0-9a-f]{64})(-small)?\.jpg")
 
-PROBLEMS: dict[int | str, dict[str, Any]] = {status: {"model": Problem} for status in (400, 401, 403, 413, 422)}
+PROBLEMS: dict[int | str, dict[str, Any]] = {status: {"model": Problem} for status in (400, 401, 403, 413, 422, 429)}
 
 
 class PhotoTaken(BaseModel):

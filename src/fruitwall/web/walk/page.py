@@ -15,7 +15,15 @@ from fruitwall.service.ledger import GRADES, SIGNS
 from fruitwall.service.walk import Stop, Walk
 from fruitwall.speech import say, say_count
 from fruitwall.web.walk.drawings import grade_picture
-from fruitwall.web.walk.words import corrections, last_look, looked, short_margin, waiting_words, went_through
+from fruitwall.web.walk.words import (
+    corrections,
+    kind_beside,
+    last_look,
+    looked,
+    short_margin,
+    waiting_words,
+    went_through,
+)
 
 COMMON = ("pale", "yellow", "brown", "tips", "fallen", "new_growth")
 """Signs that stand open; the others are one touch away. Our judgement."""
@@ -99,13 +107,14 @@ class StopPage:
     """Address of the newest photo, small."""
     photo_large: str | None
     photo_told: str
-    went_through: str
+    went_through: list[str]
     last: str
     same: str | None
     """What "the same as last time" means; None if there was no grade."""
     same_body: str
     """Grade and signs of then, as JSON."""
-    conflict: list[str]
+    conflict: list[tuple[str, str]]
+    """Corrections of one look: id and words of each."""
     grades: list[GradeChoice]
     common: list[SignChoice]
     more: list[SignChoice]
@@ -209,12 +218,12 @@ def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = N
         id=stop.tree.id,
         number=stop.number,
         name=stop.tree.name,
-        kind=_kind(stop),
+        kind=kind_beside(stop.tree),
         place=say("{place} of {count} on this walk", place=at + 1, count=len(walk.stops)),
         photo=f"/photos/{taken[0]}-small.jpg" if taken else None,
         photo_large=f"/photos/{taken[0]}.jpg" if taken else None,
         photo_told=say("Photo of {moment}", moment=household.moment(taken[1])) if taken else say("No photo so far"),
-        went_through=went_through(stop, household),
+        went_through=went_through(stop, walk, household),
         last=last_look(last, walk.now),
         same=looked(last.sighting) if last is not None and last.sighting.grade is not None else None,
         same_body=_same_body(stop),
@@ -249,13 +258,6 @@ def _same_body(stop: Stop) -> str:
         return "{}"
     signs = {"signs": last.sighting.signs} if last.sighting.signs else {}
     return json.dumps({"grade": last.sighting.grade, **signs})
-
-
-def _kind(stop: Stop) -> str:
-    """Name kind and cultivar; nothing where the tree's own name says it."""
-    tree = stop.tree
-    told = [tree.taxon, tree.cultivar or ""]
-    return ", ".join(part for part in told if part and part.lower() not in tree.name.lower())
 
 
 def _urls(walk: Walk) -> list[str]:

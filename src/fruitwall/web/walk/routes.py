@@ -7,13 +7,14 @@ import uuid
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi import APIRouter, Depends, Form, HTTPException, Request, Response
 from fastapi.responses import RedirectResponse
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 
 from fruitwall.errors import JournalError
 from fruitwall.service import pictures
+from fruitwall.service.corrections import let_hold
 from fruitwall.service.house import House
 from fruitwall.service.ledger import GRADES, SIGNS, Sighting
 from fruitwall.service.pictures import PictureRefused, keep_picture
@@ -25,7 +26,7 @@ from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.walk.install import install_routes
 from fruitwall.web.walk.intake import BESIDES_BYTES, intake_routes, read_form, signed_by
-from fruitwall.web.walk.page import Typed, stop_page, walk_page
+from fruitwall.web.walk.page import Typed, stop_page, stop_url, walk_page
 from fruitwall.web.who import Who, need, who
 
 LONGEST_NOTE = 5000
@@ -72,6 +73,20 @@ def walk_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         page = stop_page(found, at, household_of(found.yard, who(request)), typed)
         status = 422 if page.errors else 200
         return pages.render(request, "walk/stop.html", status=status, page=page, may=who(request).may("helper"))
+
+    @router.post("/walk/{tree}/holds", include_in_schema=False)
+    def holds(
+        request: Request,
+        tree: str,
+        which: Annotated[str, Form(pattern="^[0-9a-f-]{36}$")],
+        _: Annotated[Who, Depends(need("helper"))],
+    ) -> Response:
+        found = walk_of(house)
+        at = found.place(tree)
+        if at is None or which not in {look.entry.id for look in found.stops[at].looks}:
+            raise HTTPException(409, say("This does not stand any more: it was corrected or taken back meanwhile."))
+        let_hold(house.ledger, which, signed=signed_by(request, house))
+        return RedirectResponse(stop_url(tree), 303)
 
     @router.post("/walk/{tree}", include_in_schema=False)
     async def look(request: Request, tree: str, _: Annotated[Who, Depends(need("helper"))]) -> Response:

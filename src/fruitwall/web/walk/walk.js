@@ -64,7 +64,7 @@ async function go(path, { push = true, hash = '' } = {}) {
 }
 
 document.addEventListener('click', event => {
-  const link = event.target.closest('main a')
+  const link = event.target.closest('main a, .waiting-line a')
   if (!link || event.defaultPrevented || event.button !== 0 || event.metaKey || event.ctrlKey || event.shiftKey) return
   const url = new URL(link.href)
   if (url.origin !== location.origin || !/^\/walk(\/|$)/.test(url.pathname)) return
@@ -194,8 +194,8 @@ async function show() {
   if (refused) parts.push(fill(refused === 1 ? words.refused_one : words.refused_many, { count: refused }))
   const line = parts.join('; ') || words.none
   for (const place of document.querySelectorAll('.waiting-count')) if (place.textContent !== line) place.textContent = line
-  for (const place of document.querySelectorAll('.waiting-line')) place.hidden = records.length === 0
   const box = document.querySelector('#waiting')
+  for (const place of document.querySelectorAll('.waiting-line')) place.hidden = records.length === 0 || box !== null
   if (box) {
     box.hidden = records.length === 0
     box.querySelector('.waiting-state').textContent = words[queue.state] ?? ''

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from fruitwall.service.household import Household, ago, short_day
+from fruitwall.plants.catalogue import said_taxon
+from fruitwall.service.household import Household, ago, author_words, short_day
 from fruitwall.service.ledger import GRADES, SIGNS, Sighting
-from fruitwall.service.walk import Look, NightFelt, Stop
+from fruitwall.service.nights_felt import NightFelt, deed_words
+from fruitwall.service.walk import Look, Stop, Walk
 from fruitwall.speech import say, say_count
+from fruitwall.yard.model import Tree
 
 SIGN_WORDS = dict(SIGNS)
 
@@ -40,13 +43,52 @@ def last_look(look: Look | None, now: datetime) -> str:
     return say(
         "Last look {ago}, by {author}: {looked}.",
         ago=ago(look.entry.at, now),
-        author=look.entry.author,
+        author=author_words(look.entry.author),
         looked=looked(look.sighting),
     )
 
 
-def went_through(stop: Stop, household: Household) -> str:
-    """Say what a tree went through since the last look, from the plans of those nights."""
+def went_through(stop: Stop, walk: Walk, household: Household) -> list[str]:
+    """Say what a tree went through since the last look: from the plans of those nights, and from what was done.
+
+    Parameters
+    ----------
+    stop : Stop
+    walk : Walk
+        To say what its plans said.
+    household : Household
+
+    Returns
+    -------
+    list of str
+        One sentence on the nights, one on the deeds if there are any.
+    """
+    found = [_nights(stop, walk, household)]
+    if stop.deeds:
+        shown = stop.deeds[-DEEDS_TOLD:][::-1]
+        told = [
+            say(
+                "{deed} ({day})", deed=deed_words(done.deed, walk.nights, household), day=_day(done.entry.at, household)
+            )
+            for done in shown
+        ]
+        more = len(stop.deeds) - len(shown)
+        if more:
+            told.append(say_count("{count} more", "{count} more", more))
+        found.append(say("Done since: {deeds}.", deeds="; ".join(told)))
+    return found
+
+
+DEEDS_TOLD = 4
+"""Deeds that are named at a stop; the tree's page has all. Our judgement."""
+
+
+def _day(at: datetime, household: Household) -> str:
+    return short_day(at.astimezone(household.zone).date())
+
+
+def _nights(stop: Stop, walk: Walk, household: Household) -> str:
+    """Say what the nights were like."""
     night = stop.coldest
     if night is None and stop.last is None:
         return say("Nothing is known of the last nights: no plan was made for them.")
@@ -57,11 +99,11 @@ def went_through(stop: Stop, household: Household) -> str:
         since = say_count(
             "{count} night of the last two weeks", "{count} nights of the last two weeks", len(stop.nights)
         )
-    return say("{since}; the coldest was {night}.", since=since, night=_night(night, household))
+    return say("{since}; the coldest was {night}.", since=since, night=_night(stop, night, walk, household))
 
 
-def _night(night: NightFelt, household: Household) -> str:
-    """Say how one night was for a tree: both ways where something was planned, since nobody knows if it was done."""
+def _night(stop: Stop, night: NightFelt, walk: Walk, household: Household) -> str:
+    """Say how one night was for a tree: both ways where something was planned, and whether it was ticked."""
     tissue = say(TISSUES.get(night.tissue, night.tissue))
     if night.measure == "leave":
         return say(
@@ -71,15 +113,23 @@ def _night(night: NightFelt, household: Household) -> str:
             temperature=household.temperature(night.alone_c),
             margin=household.margin(night.margin_alone_k),
         )
-    return say(
+    read = walk.nights.get(night.night)
+    measure = read.said(night.measure_name, household) if read is not None else say(night.measure_name)
+    told = say(
         "{day}, {tissue} at {temperature} by the forecast with “{measure}”, {margin} ({alone} without)",
         day=short_day(night.night),
         tissue=tissue,
         temperature=household.temperature(night.planned_c),
-        measure=say(night.measure_name),
+        measure=measure,
         margin=household.margin(night.margin_planned_k),
         alone=household.temperature(night.alone_c),
     )
+    ticked = stop.ticked(night)
+    if ticked == "all":
+        return say("{night}, ticked as done", night=told)
+    if ticked == "some":
+        return say("{night}, only in part ticked as done", night=told)
+    return say("{night}, not ticked as done", night=told)
 
 
 def short_margin(stop: Stop, household: Household) -> str | None:
@@ -88,14 +138,23 @@ def short_margin(stop: Stop, household: Household) -> str | None:
     return None if night is None else household.margin(night.margin_planned_k)
 
 
-def corrections(looks: list[Look], household: Household) -> list[str]:
-    """Say each of several corrections of one look."""
+def kind_beside(tree: Tree) -> str:
+    """Name kind and cultivar to stand beside a tree's own name; nothing where that name says it."""
+    told = [said_taxon(tree.taxon), tree.cultivar or ""]
+    return ", ".join(part for part in told if part and part.lower() not in tree.name.lower())
+
+
+def corrections(looks: list[Look], household: Household) -> list[tuple[str, str]]:
+    """Give each of several corrections of one look: its id, and what it says."""
     return [
-        say(
-            "{author}, {moment}: {looked}",
-            author=look.entry.author,
-            moment=household.moment(look.entry.received),
-            looked=looked(look.sighting),
+        (
+            look.entry.id,
+            say(
+                "{author}, {moment}: {looked}",
+                author=author_words(look.entry.author),
+                moment=household.moment(look.entry.received),
+                looked=looked(look.sighting),
+            ),
         )
         for look in looks
     ]

@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import ago, percent, short_day
-from fruitwall.speech import say, say_count
-from fruitwall.web.evening.checklist import sentence
+from fruitwall.speech import capital, marked, say, say_count
+from fruitwall.web.weather.source import SourcePart
 
 if TYPE_CHECKING:
     from fruitwall.service.evening_document import Spread
     from fruitwall.service.household import Household
-    from fruitwall.service.weather_story import MeanError, WeatherStory
+    from fruitwall.service.weather_story import MeanError, PlannedNight, WeatherStory
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,8 @@ class Typed:
     value: str = ""
     at: str = ""
     sensor: str = ""
+    unit: str = ""
+    """°C or °F; empty for that of the reader."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +48,12 @@ class WeatherPage:
     unit : str
         Of temperatures, °C or °F.
     sensors : tuple of str
-        Names of thermometers that were compared, to choose from.
+        Names of thermometers that were compared, and of trees, to choose from.
+    planned : tuple of tuple of str
+        Night; minimum, dew point, wind, cloud; source, and when it was planned.
+    source : SourcePart
+    units : tuple of (str, bool)
+        In which a reading may be entered, and which is chosen.
     """
 
     facts: tuple[tuple[str, str], ...]
@@ -55,13 +63,35 @@ class WeatherPage:
     errors: tuple[str, ...]
     unit: str
     sensors: tuple[str, ...]
+    planned: tuple[tuple[str, ...], ...]
+    source: SourcePart
+    units: tuple[tuple[str, bool], ...]
     typed: Typed
     error: str = ""
     done: str = ""
+    refused: str = ""
+    """Why no forecast was fetched or no source chosen."""
+
+
+DONE = {
+    "taken": marked("The reading is stored."),
+    "fetched": marked("Fetched. Plans are made from it from now on."),
+    "chosen": marked("Chosen. It is asked when the next plan is made, or at once by “Fetch now”."),
+}
+"""What was done, by the word of the address."""
 
 
 def weather_page(
-    story: WeatherStory, household: Household, now: datetime, typed: Typed, *, error: str = "", done: str = ""
+    story: WeatherStory,
+    household: Household,
+    now: datetime,
+    typed: Typed,
+    source: SourcePart,
+    *,
+    spots: Sequence[str] = (),
+    error: str = "",
+    done: str = "",
+    refused: str = "",
 ) -> WeatherPage:
     """Work out the page.
 
@@ -73,8 +103,11 @@ def weather_page(
     now : datetime, aware
     typed : Typed
         What stands in the form.
-    error, done : str
-        What was wrong with it; ``taken`` after a reading was stored.
+    source : SourcePart
+    spots : sequence of str
+        Names of trees, near which a thermometer may hang.
+    error, done, refused : str
+        What was wrong with the form; a word of `DONE`; why asking the service was refused.
 
     Returns
     -------
@@ -82,10 +115,10 @@ def weather_page(
     """
     facts: list[tuple[str, str]] = []
     if story.forecast is not None and story.made is not None:
-        facts.append((say("Source"), story.forecast.source))
-        # Without a forecast of its own in the journal all that is known is when the plan was made from it.
-        last = (say("Fetched"), story.fetched) if story.fetched else (say("Planned"), story.made)
-        moments = ((say("Issued"), story.forecast.issued), last)
+        facts.append((say("Planned with"), story.forecast.source))
+        moments = [(say("Issued"), story.forecast.issued), (say("Plan made"), story.made)]
+        if story.fetched:
+            moments.insert(1, (say("Fetched"), story.fetched))
         facts += [(name, f"{household.moment(one)} ({ago(one, now)})") for name, one in moments]
         facts.append((say("Runs of the model"), str(story.forecast.members)))
         for one in story.coming[:1]:
@@ -97,7 +130,7 @@ def weather_page(
                 ]
     return WeatherPage(
         tuple(facts),
-        tuple(sentence(household.in_own_units(text)) for text in (story.forecast.warnings if story.forecast else ())),
+        tuple(capital(household.in_own_units(text)) for text in (story.forecast.warnings if story.forecast else ())),
         tuple((short_day(one.night), *_spread(one.minimum_c, household)) for one in story.coming),
         tuple(
             (
@@ -111,10 +144,27 @@ def weather_page(
         ),
         tuple(error_words(one, household) for one in story.errors),
         household.degree,
-        tuple(one.sensor for one in story.errors),
+        tuple(dict.fromkeys([*(one.sensor for one in story.errors), *spots])),
+        tuple(_planned(one, household) for one in story.planned),
+        source,
+        tuple((unit, unit == (typed.unit or household.degree)) for unit in ("°C", "°F")),
         typed,
         error,
-        say("The reading is stored.") if done == "taken" else "",
+        say(DONE[done]) if done in DONE else "",
+        refused,
+    )
+
+
+def _planned(one: PlannedNight, household: Household) -> tuple[str, ...]:
+    forecast = one.forecast
+    return (
+        short_day(one.night),
+        household.bare_temperature(forecast.station_minimum_c.p50),
+        household.bare_temperature(forecast.dew_point_c.p50),
+        household.wind(forecast.wind_m_s.p50),
+        percent(forecast.cloud.p50),
+        forecast.source,
+        household.moment(one.made),
     )
 
 

@@ -10,14 +10,17 @@ from fastapi import APIRouter, Depends, Form, Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import ValidationError
 
+from fruitwall.errors import WeatherError
 from fruitwall.service.house import House
 from fruitwall.service.readings import NewReading, take_readings
+from fruitwall.service.weather_desk import TooSoon
 from fruitwall.service.weather_story import weather_story
-from fruitwall.speech import say
+from fruitwall.speech import capital, say
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.weather.page import Typed, weather_page
+from fruitwall.web.weather.source import source_part
 from fruitwall.web.who import Who, need, who
 
 PAGE = "/weather"
@@ -37,25 +40,65 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/weather``, and what is sent to ``/weather/readings``.
+        ``/weather``, and what is sent to ``/weather/readings``, ``/weather/fetch`` and ``/weather/source``.
     """
     if settings.house is None:
         raise ValueError("the weather needs a household")
     house: House = settings.house
     router = APIRouter(prefix=PAGE, include_in_schema=False)
 
-    def show(request: Request, typed: Typed | None = None, error: str = "", done: str = "") -> Response:
+    def show(
+        request: Request,
+        typed: Typed | None = None,
+        error: str = "",
+        done: str = "",
+        refused: str = "",
+        status: int = 200,
+    ) -> Response:
         asking, now = who(request), house.clock()
-        household = household_of(house.yard()[0], asking)
+        yard, _ = house.yard()
+        household = household_of(yard, asking)
         typed = typed or Typed(at=f"{now.astimezone(household.zone):%Y-%m-%dT%H:%M}")
-        page = weather_page(weather_story(house), household, now, typed, error=error, done=done)
-        status = 422 if error else 200
+        page = weather_page(
+            weather_story(house),
+            household,
+            now,
+            typed,
+            source_part(settings.weather, asking, household, now),
+            spots=[tree.name for tree in yard.trees],
+            error=error,
+            done=done,
+            refused=refused,
+        )
         return pages.render(request, "weather/weather.html", status=status, page=page, may=asking.may("helper"))
 
-    # Plain functions: the journal is read, which belongs into a worker thread.
+    # Plain functions: the journal is read and services are asked, which belongs into a worker thread.
     @router.api_route("", methods=["GET", "HEAD"])
     def look(request: Request, done: str = "") -> Response:
         return show(request, done=done)
+
+    @router.post("/fetch")
+    def fetch(request: Request, _: Annotated[Who, Depends(need("helper"))]) -> Response:
+        if settings.weather is None:
+            return show(request, refused=say("The weather is fixed, as in the demo: no service is asked."), status=409)
+        try:
+            settings.weather.fetch_now()
+        except TooSoon as error:
+            return show(request, refused=str(error), status=429)
+        except WeatherError:
+            # Why was noted and stands where the source is told, also for whoever looks later.
+            return show(request, refused=say("No new forecast came; why stands below."), status=503)
+        return RedirectResponse(f"{PAGE}?done=fetched", 303)
+
+    @router.post("/source")
+    def choose(request: Request, asking: Annotated[Who, Depends(need("owner"))], source: Text = "") -> Response:
+        if settings.weather is None or settings.weather.forecast is not None:
+            return show(request, refused=say("The source cannot be changed on this server."), status=409)
+        try:
+            settings.weather.choose(source, author=asking.name)
+        except WeatherError as error:
+            return show(request, refused=str(error), status=422)
+        return RedirectResponse(f"{PAGE}?done=chosen", 303)
 
     @router.post("/readings")
     def take(
@@ -75,12 +118,11 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         else:
             taken = take_readings(house.ledger, [new], now=house.clock())
             if taken.refused:
-                error = taken.refused[0][1]
-                error = error[:1].upper() + error[1:]
+                error = capital(taken.refused[0][1])
             elif not taken.new:
                 error = say("There is a reading of this thermometer at this time already; nothing was stored.")
         if error:
-            return show(request, Typed(value, at, sensor), error)
+            return show(request, Typed(value, at, sensor, "°F" if unit == "°F" else "°C"), error, status=422)
         return RedirectResponse(f"{PAGE}?done=taken", 303)
 
     return router

@@ -2,64 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from fruitwall.service.house import House
-from fruitwall.service.household import Household
-from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, warnings_about, yard_steps
-from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, part_of
+from fruitwall.service.household import Household, author_words, decimal, long_day
+from fruitwall.service.yard_edit import GEAR, OUTLINE, Steps, yard_steps
+from fruitwall.service.yard_form import Field, form_of, kind_of, kinds_to_add, number_text, part_of
 from fruitwall.service.yard_layers import LAYERS, Layer, layer_of
 from fruitwall.service.yard_underlay import Underlay, underlay_of
 from fruitwall.service.yard_words import FIELD_WORDS, KIND_WORDS
 from fruitwall.speech import say
-from fruitwall.web.reader import display_of
+from fruitwall.web.editing import SEEN_AFTER, Asked, Conflict, said_words, warning_words
+from fruitwall.web.reader import household_of
 from fruitwall.web.who import Who
 from fruitwall.web.yard.plan import Plan, plan_of
 from fruitwall.web.yard.values import layer_words, legend_of, value_text
-from fruitwall.yard.display import in_household_unit, unit_symbol
+from fruitwall.yard.display import format_quantity, unit_symbol
 from fruitwall.yard.model import Display, Yard
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What somebody wants to see of the plan.
-
-    Attributes
-    ----------
-    pick : str or None
-        Id of a thing.
-    add : str or None
-        Kind of a thing to add.
-    layer : str or None
-        One of `yard_layers.LAYERS`.
-    said : str or None
-        What was done, as a key of `SAID`.
-    """
-
-    pick: str | None = None
-    add: str | None = None
-    layer: str | None = None
-    said: str | None = None
-
-    @property
-    def kept(self) -> str:
-        """The part of an address that stays when something else is picked."""
-        return f"&layer={self.layer}" if self.layer in LAYERS else ""
-
-
-@dataclass(frozen=True)
-class Conflict:
-    """Two people changed one thing: what each wants of every field that differs."""
-
-    author: str
-    rows: list[tuple[str, str, str, str]]
-    """Name of the field, as it was, theirs, mine."""
-    action: str
-    """Where "take mine" is sent, with `hidden`."""
-    hidden: list[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -76,6 +36,26 @@ class LayerPage:
 
 
 @dataclass(frozen=True)
+class Snap:
+    """How far a key moves what is picked, in round steps of the reader's unit [m], and the same in words."""
+
+    small_m: float
+    large_m: float
+    small: str
+    large: str
+
+
+def snap_of(display: Display) -> Snap:
+    """Give the steps: a quarter foot and 3 ft, or 0.1 m and 1 m."""
+    small_m, large_m = (0.0762, 0.9144) if display.length == "ft" else (0.1, 1.0)
+    small, large = (
+        decimal(format_quantity(one, "length", display, digits=digits))
+        for one, digits in ((small_m, 2 if display.length == "ft" else 1), (large_m, 0))
+    )
+    return Snap(small_m, large_m, small, large)
+
+
+@dataclass(frozen=True)
 class YardPage:
     """All that the page shows."""
 
@@ -84,6 +64,7 @@ class YardPage:
     steps: Steps
     plan: Plan
     may_edit: bool
+    snap: Snap
     asked: Asked
     kinds: list[tuple[str, str]]
     layers: list[tuple[str, str]]
@@ -102,20 +83,6 @@ class YardPage:
     underlay: Underlay | None = None
 
 
-def said_words(key: str | None) -> str:
-    """Say what was done."""
-    return {
-        "added": say("Added."),
-        "changed": say("Changed."),
-        "moved": say("Moved."),
-        "restored": say("Brought back."),
-        "removed": say("Taken out. Undo brings it back; what was noted about it stays."),
-        "undo": say("Undone."),
-        "redo": say("Done again."),
-        "same": say("Nothing was changed."),
-    }.get(key or "", "")
-
-
 def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
     """Work out the page.
 
@@ -132,9 +99,8 @@ def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
     YardPage
     """
     yard, version = house.yard()
-    display = display_of(yard, asking)
-
-    household = Household(display, ZoneInfo(yard.location.time_zone))
+    household = household_of(yard, asking)
+    display = household.display
     layer = layer_of(house, asked.layer, now=house.clock()) if asked.layer else None
     underlay = underlay_of(house)
     pick = asked.pick if asked.pick in (OUTLINE, GEAR) or (asked.pick and kind_of(asked.pick, yard)) else None
@@ -149,8 +115,8 @@ def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
             "form": form_of(asked.add or "", yard, display),
         }
     warnings = []
-    if pick is not None and asked.said in ("added", "changed", "moved", "undo", "redo"):
-        warnings = [text[:1].upper() + text[1:] for text in warnings_about(version, pick, house.clock())]
+    if pick is not None and asked.said in SEEN_AFTER:
+        warnings = warning_words(house, version, pick, household)
     if asked.layer == "margin" and layer is None:
         warnings.append(say("No night was planned yet: there is no margin to show."))
     shown["warnings"] = warnings
@@ -161,6 +127,7 @@ def yard_page(house: House, asked: Asked, asking: Who, **more: Any) -> YardPage:
             "steps": yard_steps(house),
             "plan": plan,
             "may_edit": asking.may("owner"),
+            "snap": snap_of(display),
             "asked": asked,
             "kinds": kinds_to_add(),
             "layers": [(name, layer_words(name)[0]) for name in LAYERS],
@@ -180,7 +147,7 @@ def _thing(pick: str, yard: Yard, display: Display) -> dict[str, Any]:
         return {"thing": pick, "kind": pick, "title": say(KIND_WORDS[pick]), "form": place_form(pick, yard, display)}
     part = part_of(pick, yard)
     words = say(KIND_WORDS[kind])
-    title = str(getattr(part, "name", pick))
+    title = str(getattr(part, "name", words))
     form = form_of(kind, yard, display, part)
     return {"thing": pick, "kind": kind, "kind_words": words if words != title else "", "title": title, "form": form}
 
@@ -188,9 +155,7 @@ def _thing(pick: str, yard: Yard, display: Display) -> dict[str, Any]:
 def place_form(thing: str, yard: Yard, display: Display) -> list[Field]:
     """Give the form of the boundary or of the place of the gear."""
     corners = yard.outline if thing == OUTLINE else [yard.gear_store]
-    texts = tuple(
-        f"{in_household_unit(one, 'length', display):.2f}".rstrip("0").rstrip(".") for at in corners for one in at
-    )
+    texts = tuple(number_text(one, "length", display) for at in corners for one in at)
     unit = unit_symbol("length", display)
     if thing == GEAR:
         return [Field("position", say(FIELD_WORDS["position"]), "point", texts=texts, unit=unit, needed=True)]
@@ -205,7 +170,7 @@ def _layer(layer: Layer, yard: Yard, household: Household) -> LayerPage:
         for number, tree in enumerate(yard.trees, start=1)
         if tree.id in layer.trees
     ]
-    day = layer.day.isoformat() if layer.day is not None else ""
+    day = long_day(layer.day) if layer.day is not None else ""
     return LayerPage(layer.name, words, told, day, legend_of(layer), rows)
 
 
@@ -236,38 +201,10 @@ MOST_LINES = 100
 def history_page(house: House, asking: Who) -> HistoryPage:
     """Work out the page of all versions."""
     yard, version = house.yard()
-    household = Household(display_of(yard, asking), ZoneInfo(yard.location.time_zone))
+    household = household_of(yard, asking)
     steps = house.journal.yard_steps(house.yard_name)[::-1]
     lines = [
-        VersionLine(one.number, household.moment(one.created), one.author, one.restores) for one in steps[:MOST_LINES]
+        VersionLine(one.number, household.moment(one.created), author_words(one.author), one.restores)
+        for one in steps[:MOST_LINES]
     ]
     return HistoryPage(version.number, lines, max(len(steps) - MOST_LINES, 0), asking.may("owner"))
-
-
-def conflict_rows(
-    before: Mapping[str, Any] | None, theirs: Mapping[str, Any] | None, mine: Mapping[str, Any] | None
-) -> list[tuple[str, str, str, str]]:
-    """Give every field in which two changes of a thing differ from each other or from what it was."""
-    sides = [dict(one or {}) for one in (before, theirs, mine)]
-    names = list(dict.fromkeys(name for one in sides for name in one if name not in ("id", "kind")))
-    rows = []
-    for name in names:
-        texts = [_plain(one.get(name)) for one in sides]
-        if len(set(texts)) > 1:
-            words = FIELD_WORDS.get(name, FIELD_WORDS.get(f"{name}.volume", name))
-            rows.append((say(words), texts[0], texts[1], texts[2]))
-    return rows
-
-
-def _plain(value: Any) -> str:
-    """Write a value of the file for reading."""
-    if value is None:
-        return "–"
-    if isinstance(value, Mapping):
-        return ", ".join(_plain(one) for one in value.values())
-    if isinstance(value, list | tuple):
-        inner = [_plain(one) for one in value]
-        return "; ".join(inner) if value and isinstance(value[0], list | tuple) else ", ".join(inner)
-    if isinstance(value, bool):
-        return say("yes") if value else say("no")
-    return f"{value:g}" if isinstance(value, float) else str(value)

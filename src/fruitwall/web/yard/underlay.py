@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from math import hypot
 
-from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi import APIRouter, HTTPException, Request, Response
 from fastapi.responses import RedirectResponse
 from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
@@ -17,17 +15,16 @@ from fruitwall.service.house import House
 from fruitwall.service.pictures import MOST_BYTES, PictureRefused
 from fruitwall.service.yard_underlay import NEAREST_PX, Underlay, set_underlay, take_underlay, underlay_of
 from fruitwall.speech import say
+from fruitwall.web.editing import BESIDES_BYTES, OWNER, limited_form
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import display_of
-from fruitwall.web.who import need, who
+from fruitwall.web.who import who
 from fruitwall.yard.display import in_household_unit, unit_symbol
 from fruitwall.yard.model import Display
 from fruitwall.yard.units import KINDS, read_quantity
 
 SHOWN_WIDTH = 340
 """Width at which the picture is shown to be touched; fits a phone. [CSS pixels]"""
-BESIDES_BYTES = 65_536
-OWNER = Depends(need("owner"))
 
 
 @dataclass(frozen=True)
@@ -156,32 +153,6 @@ def underlay_routes(house: House, pages: Pages) -> APIRouter:
         return RedirectResponse("/yard", 303)
 
     return router
-
-
-@asynccontextmanager
-async def limited_form(request: Request, most: int, *, fields: int = 20) -> AsyncIterator[FormData]:
-    """Read a form that says beforehand how long it is, as every browser does; its files are gone afterwards.
-
-    Parameters
-    ----------
-    request : Request
-    most : int
-        Bytes of the whole form; a longer one would fill the disk.
-    fields : int
-        How many it may have.
-
-    Raises
-    ------
-    HTTPException
-        411 or 413.
-    """
-    told = request.headers.get("content-length", "")
-    if not (told.isascii() and told.isdigit()):
-        raise HTTPException(411)
-    if int(told) > most:
-        raise HTTPException(413, say("This file is too large: at most {most} MB are taken.", most=most // 1_000_000))
-    async with request.form(max_files=1, max_fields=fields, max_part_size=BESIDES_BYTES) as form:
-        yield form
 
 
 def page_of(underlay: Underlay | None, display: Display, *, error: str = "") -> UnderlayPage:

@@ -5,7 +5,8 @@
 const work = document.getElementById('yard-work')
 const said = document.getElementById('yard-said')
 
-const SNAP_M = 0.1
+const SNAP_M = Number(work.dataset.snap) // a round step in the reader's unit
+const STRIDE_M = Number(work.dataset.stride)
 const FAR_PX = 4 // a pointer that moved less was put down, not dragged
 const REACH_PX = 22
 const KEYS_REST_MS = 450
@@ -133,7 +134,7 @@ function pick(name, focus) {
 
 function move(name, corner, to, fresh) {
   return send(() => {
-    const values = { thing: name, x: to[0].toFixed(2), y: to[1].toFixed(2) }
+    const values = { thing: name, x: to[0].toFixed(4), y: to[1].toFixed(4) }
     if (corner !== null) values.corner = corner
     if (fresh) values.new = 'yes'
     return { url: '/yard/move', body: form(values) }
@@ -440,7 +441,7 @@ document.addEventListener('keydown', (event) => {
   if (!one || (corner === null && target !== one)) return
   if (one.dataset.thing === '@outline' && corner === null) return
   event.preventDefault()
-  const size = event.shiftKey ? 1 : SNAP_M
+  const size = event.shiftKey ? STRIDE_M : SNAP_M
   const name = one.dataset.thing
   if (nudge && (nudge.name !== name || nudge.corner !== corner)) flush()
   const by = nudge?.by ?? [0, 0]
@@ -463,7 +464,7 @@ function flush() {
     const one = thing(asked.name)
     if (!one) return null
     const at = corners(one)[asked.corner ?? 0]
-    const values = { thing: asked.name, x: snapped(at[0] + asked.by[0]).toFixed(2), y: snapped(at[1] + asked.by[1]).toFixed(2) }
+    const values = { thing: asked.name, x: snapped(at[0] + asked.by[0]).toFixed(4), y: snapped(at[1] + asked.by[1]).toFixed(4) }
     if (asked.corner !== null) values.corner = asked.corner
     return { url: '/yard/move', body: form(values), focus }
   })
