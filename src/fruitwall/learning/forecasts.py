@@ -191,9 +191,9 @@ def learn_errors(
     correlated (`NEXT_NIGHT`), so that a run of nights counts for (1 - r)/(1 + r) of itself when its neighbours are there
     too; a first-order approximation to whitening, which needs no gaps filled.
     """
-    f, y, sd, c, n = (np.atleast_1d(np.asarray(one, dtype=np.float64)) for one in (
-        forecast_c, observed_c, prior_sd_k, clear, night
-    ))
+    f, y, sd, c, n = (
+        np.atleast_1d(np.asarray(one, dtype=np.float64)) for one in (forecast_c, observed_c, prior_sd_k, clear, night)
+    )
     if not f.shape == y.shape == sd.shape == c.shape == n.shape or f.ndim != 1:
         raise ValueError("forecast, observed, prior_sd_k, clear and night must be of one length")
     if not np.isfinite([f, y, sd, c, n]).all() or (sd <= 0).any():

@@ -24,7 +24,23 @@ LEAST_LIKELIHOOD = 1e-12
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
 def look_terms(  # type: ignore[no-untyped-def]
-    at, worst_of, spread, beyond, scale, log2h, cold, seen, pale, slope, young, dose, needed, width_h, chill_first, chill_step, index
+    at,
+    worst_of,
+    spread,
+    beyond,
+    scale,
+    log2h,
+    cold,
+    seen,
+    pale,
+    slope,
+    young,
+    dose,
+    needed,
+    width_h,
+    chill_first,
+    chill_step,
+    index,
 ):  # numpydoc in `tolerances.Data`: plain arrays of it
     """Give log likelihood, gradient, negative Hessian, and one that can be factored. See `tolerances` for the arrays.
 

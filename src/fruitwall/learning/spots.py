@@ -219,7 +219,9 @@ class _Table:
 def _offset(table: _Table, spot: int, design: Design | None) -> Offset:
     """Read a spot's offset from the design, or from the prior."""
     rows = np.array([table.row(spot, 0.0), table.row(spot, 1.0) - table.row(spot, 0.0)])
-    fits, weights = ((table.fit(np.zeros(HYPER_SD.size)),), np.ones(1)) if design is None else (design.fits, design.weights)
+    fits, weights = (
+        ((table.fit(np.zeros(HYPER_SD.size)),), np.ones(1)) if design is None else (design.fits, design.weights)
+    )
     means = np.array([rows @ one.mean for one in fits])
     mean = weights @ means
     apart = means - mean

@@ -21,8 +21,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.learning.gaussian import Design, Gaussian, around_mode, integrate
-from fruitwall.learning.matching import match
 from fruitwall.learning.looks import CHILL_SHIFTS_K, MISTAKEN, Look
+from fruitwall.learning.matching import match
 from fruitwall.plants.effects import AIR_TO_TISSUE_SD_K, DURATION_SD_K_PER_LOG2H, TREE_SD_K, YOUNG_GAP_SD_K
 from fruitwall.plants.injury import DURATIONS_H
 
@@ -271,9 +271,7 @@ class Data:
         return got
 
 
-def learn(
-    trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequence[float] = DURATIONS_H
-) -> Learned:
+def learn(trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequence[float] = DURATIONS_H) -> Learned:
     """Learn from all looks at all trees of a yard.
 
     Parameters
@@ -362,7 +360,9 @@ def _told(layout: Layout, looks: Sequence[Look], design: Design | None) -> Learn
         scales[name] = (float(np.exp(mean)), float(np.sqrt(design.weights @ (logs - mean) ** 2)))
     return Learned(
         trees={name: shift(layout.shift_of[at]) for at, name in enumerate(layout.kind_of)},
-        chill={name: shift(layout.chill_of[at]) for at, name in enumerate(layout.kind_of) if name in layout.chill_trees},
+        chill={
+            name: shift(layout.chill_of[at]) for at, name in enumerate(layout.kind_of) if name in layout.chill_trees
+        },
         kinds={name: single(at) for name, at in layout.kinds.items()},
         observers={name: single(at) for name, at in layout.observers.items()},
         yard=single(0),
