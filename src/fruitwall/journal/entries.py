@@ -97,6 +97,15 @@ class StoredForecast:
 
 
 @dataclass(frozen=True)
+class ForecastSummary:
+    """A stored forecast without its bytes: its number, when it was made, and when it was asked for."""
+
+    id: int
+    issued: datetime
+    fetched: datetime
+
+
+@dataclass(frozen=True)
 class PlanMark:
     """Which plan is meant, without its document: number, night, and digest of the document."""
 

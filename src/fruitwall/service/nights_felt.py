@@ -84,6 +84,8 @@ class NightRead:
         What its tasks say, in English, by the key under which they are ticked.
     book : Book
         What made these sentences, to say them in another language.
+    standing : frozenset of str
+        Keys of what stood since an earlier night and was used.
     """
 
     night: date
@@ -91,6 +93,7 @@ class NightRead:
     felt: Mapping[str, NightFelt]
     words: Mapping[str, str] = field(default_factory=dict)
     book: Book = field(default_factory=Book)
+    standing: frozenset[str] = frozenset()
 
     def said(self, text: str, household: Household) -> str:
         """Say a sentence of that night's plan in the language and the units of who reads."""
@@ -165,11 +168,12 @@ def _night(stored: StoredPlan) -> NightRead | None:
         words |= {str(task["key"]): str(task["what"]) for task in document.get("done", ())}
         names = {one.measure_name for one in felt.values()}
         book = _book(document.get("phrases", {}), names | set(words.values()))
+        standing = frozenset(str(part["key"]) for part in document.get("standing", ()) if part.get("used", True))
     except (ValueError, KeyError, TypeError, AttributeError, ValidationError):
         return None
     if sunrise.utcoffset() is None:
         return None
-    return NightRead(stored.night, sunrise, felt, words, book)
+    return NightRead(stored.night, sunrise, felt, words, book, standing)
 
 
 def _felt(tree: Mapping[str, Any], night: date, document: Mapping[str, Any]) -> NightFelt:
