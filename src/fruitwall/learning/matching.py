@@ -8,11 +8,11 @@ for approximate Bayesian inference; Rasmussen & Williams (2006), Gaussian proces
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
 
 from fruitwall.learning.gaussian import Gaussian
 
@@ -21,13 +21,50 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-ROUNDS = 60
-DAMPING = 0.8
-SETTLED = 1e-4
+ROUNDS = 100
+DAMPING = 0.9
+SETTLED = 1e-3
 """Largest change of any parameter's mean, over its spread, that counts as none."""
 
 
-def match(data: Data, sd: Array, spread: float, start: Array) -> Gaussian:
+@dataclass(frozen=True, eq=False)
+class Rows:
+    """How each look meets the parameters: through one scalar, in kelvin of its tree's shift.
+
+    Attributes
+    ----------
+    weights : ndarray [look, 6]
+        Coefficients of the scalar over the first six parameters of `Data.index`.
+    offset, rate : ndarray [look, 2, line]
+        The exposures passed the limit of the grade, and of the grade above, by the largest of
+        ``offset + rate · scalar``. [K], [-]
+    lines : ndarray of int [look, 2]
+        How many of the lines there are; -1 where the limit was passed for certain.
+    """
+
+    weights: Array
+    offset: Array
+    rate: Array
+    lines: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Matched(Gaussian):
+    """A normal posterior with the factors it was made of.
+
+    Attributes
+    ----------
+    precision, tilt : ndarray [look, 2]
+        Each look's factor over its shift scalar and over the shift of its chill level.
+    rows : Rows
+    """
+
+    precision: Array
+    tilt: Array
+    rows: Rows
+
+
+def match(data: Data, sd: Array, groups: Array, spread: float, near: Matched | None = None) -> Matched:
     """Match the moments of all looks.
 
     Parameters
@@ -36,38 +73,57 @@ def match(data: Data, sd: Array, spread: float, start: Array) -> Gaussian:
         The looks.
     sd : ndarray [parameter]
         Prior standard deviations, means zero.
+    groups : ndarray of bool [scale, parameter]
+        Which parameters' standard deviations each scale multiplies.
     spread : float
-        Factor on the spread within a tree.
-    start : ndarray [parameter]
-        The mode: it decides which exposure counts for each look.
+        Factor on the spread within a tree, the last scale.
+    near : Matched, optional
+        A result for other scales, to begin with; its rows are kept.
 
     Returns
     -------
-    Gaussian
+    Matched
 
     Notes
     -----
     A look meets the parameters through two scalars, the shift of its tree (with duration and observer) and the shift
-    of its chill level; its factor is a product over the two.
+    of its chill level; its factor is a product over the two. Which tissue and which hours count hangs a little on the
+    parameters; without `near` the rows are made for the prior's means first and then for what came out.
     """
+    if near is not None:
+        return _settled(data, sd, groups, spread, near.rows, near.precision.copy(), near.tilt.copy())
+    none = np.zeros((len(data.slope_k), 2))
+    first = _settled(data, sd, groups, spread, data.rows(np.zeros(sd.size)), none, none.copy())
+    rows = data.rows(first.mean)
+    return _settled(data, sd, groups, spread, rows, first.precision.copy(), first.tilt.copy())
+
+
+def _settled(data: Data, sd: Array, groups: Array, spread: float, rows: Rows, precision: Array, tilt: Array) -> Matched:
+    """Go round with these rows, from these factors, until the means settle. Changes the factors in place."""
     from fruitwall.learning.matching_kernel import joined, match_looks
 
-    weights, offset, rate = data.shift_rows(start)
-    precision, tilt = np.zeros((len(offset), 2)), np.zeros((len(offset), 2))
     prior = sd**-2.0
-    mean, covariance = np.zeros(sd.size), np.diag(sd**2)
+    mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, rows.weights, data.index), prior)
     for _ in range(ROUNDS):
-        new_precision, new_tilt, log_z = match_looks(
-            mean, covariance, precision, tilt, weights, offset, rate, spread, *data.rest
+        new_precision, new_tilt, log_z, by_spread = match_looks(
+            mean, covariance, precision, tilt, rows.weights, rows.offset, rows.rate, rows.lines, spread, *data.rest
         )
         precision += DAMPING * (new_precision - precision)
         tilt += DAMPING * (new_tilt - tilt)
-        whole, pull = joined(sd.size, precision, tilt, weights, data.index)
-        factor = cho_factor(whole + np.diag(prior), lower=True, check_finite=False)
-        before, mean = mean, cho_solve(factor, pull, check_finite=False)
-        covariance = cho_solve(factor, np.eye(sd.size), check_finite=False)
+        before = mean
+        mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, rows.weights, data.index), prior)
         if (np.abs(mean - before) < SETTLED * np.sqrt(np.diag(covariance))).all():
             break
-    log_det = 2.0 * float(np.log(np.diag(factor[0])).sum())
     evidence = float(log_z.sum()) + 0.5 * float(mean @ pull) + 0.5 * (float(np.log(prior).sum()) - log_det)
-    return Gaussian(mean, covariance, evidence)
+    moved = prior * (mean**2 + np.diag(covariance)) - 1.0
+    slope = np.array([*(float(moved[group].sum()) for group in groups), by_spread])
+    return Matched(mean, covariance, evidence, slope, precision, tilt, rows)
+
+
+def _posterior(factors: tuple[Array, Array], prior: Array) -> tuple[Array, Array, Array, float]:
+    """Mean, covariance, the factors' pull, and the log determinant of the precision."""
+    whole, pull = factors
+    whole[np.diag_indices_from(whole)] += prior
+    lower = np.linalg.cholesky(whole)
+    covariance = np.linalg.inv(whole)
+    return covariance @ pull, covariance, pull, 2.0 * float(np.log(np.diag(lower)).sum())

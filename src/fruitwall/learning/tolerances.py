@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from fruitwall.learning.gaussian import Design, Gaussian, around_mode, integrate
 from fruitwall.learning.looks import CHILL_SHIFTS_K, MISTAKEN, Look
-from fruitwall.learning.matching import match
+from fruitwall.learning.matching import Matched, match
 from fruitwall.plants.effects import AIR_TO_TISSUE_SD_K, DURATION_SD_K_PER_LOG2H, TREE_SD_K, YOUNG_GAP_SD_K
 from fruitwall.plants.injury import DURATIONS_H
 
@@ -97,6 +97,9 @@ class Learned:
         Factor on the prior scale of kinds, trees, and spread, with the standard deviation of its logarithm.
     looks : dict
         Number of graded looks by tree.
+    pulls : dict
+        By look, how far it alone moved the shift of its tree's limits, and that of its chill level (0 where there is
+        none). [K]
     """
 
     trees: dict[str, Shift]
@@ -107,6 +110,7 @@ class Learned:
     young: Shift
     scales: dict[str, tuple[float, float]]
     looks: dict[str, int]
+    pulls: dict[str, tuple[float, float]]
 
 
 class Layout:
@@ -369,4 +373,19 @@ def _told(layout: Layout, looks: Sequence[Look], design: Design | None) -> Learn
         young=single(1),
         scales=scales,
         looks={name: sum(look.tree == name for look in looks) for name in layout.kind_of},
+        pulls=_pulls(layout, looks, design),
     )
+
+
+def _pulls(layout: Layout, looks: Sequence[Look], design: Design | None) -> dict[str, tuple[float, float]]:
+    """Give how far each look moved its own tree, at the likeliest scales."""
+    near = design.fits[0] if design is not None else None
+    if not isinstance(near, Matched):
+        return {}
+    rows = {name: at for at, name in enumerate(layout.kind_of)}
+    found = {}
+    for at, look in enumerate(sorted(looks, key=lambda one: one.id)):
+        row = rows[look.tree]
+        chill = near.pull(at, layout.chill_of[row]) if look.tree in layout.chill_trees else 0.0
+        found[look.id] = near.pull(at, layout.shift_of[row]), chill
+    return found

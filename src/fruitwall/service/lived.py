@@ -320,7 +320,7 @@ class _Stands:
 
 
 def _acclimation(stretch: PastWeather, evening: Evening) -> float | None:
-    """Give the mean air temperature of the weeks before a night, to half a kelvin; None if less than a week is known."""
+    """Give the mean air temperature of the weeks before a night, to half a kelvin; None if too little is known."""
     forcing = stretch.forcing
     end = as_datetime64(evening.sunset)
     start = end - np.timedelta64(ACCLIMATION_DAYS * 86400, "s")

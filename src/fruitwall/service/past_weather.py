@@ -34,9 +34,9 @@ AIR = VARIABLES.index("t_air_c")
 DEW = VARIABLES.index("t_dew_c")
 
 FORECAST_SD_K, HISTORY_SD_K, READ_SD_K = 1.3, 0.8, 0.4
-"""What is not known of the air of an hour: from a forecast of the day before, from past weather of a grid cell, from the
-yard's own thermometer. The first is the spread of forecasts at 12 to 24 h in bench/data/nws_city_lows; the others are
-our judgement. [K]"""
+"""What is not known of the air of an hour: from a forecast of the day before, from past weather of a grid cell, from
+the yard's own thermometer. The first is near the spread at 12 to 24 h in weather/data/dressing_prior.json; the others
+are our judgement. [K]"""
 
 READING_COUNTS = 1.5
 """A reading counts for the hours that are no further off. Our judgement. [h]"""
