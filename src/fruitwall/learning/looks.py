@@ -130,6 +130,7 @@ def reduce_look(
     young: float = 0.0,
     paled: float = 0.0,
     exposure_sd_k: float = 0.0,
+    at_most: bool = False,
     durations_h: Sequence[float] = DURATIONS_H,
 ) -> Look:
     """Reduce the nights between two looks to what the grade can say about the tree.
@@ -146,6 +147,8 @@ def reduce_look(
         As in `Look`, each 0 to 1.
     exposure_sd_k : float
         What is not known of the tissue's temperature in these nights. [K]
+    at_most : bool
+        The tree was as bad before these nights: they brought it to this grade or to a lesser one, nobody can tell.
     durations_h : sequence of float
         Durations of the exposures. [h]
 
@@ -175,7 +178,7 @@ def reduce_look(
                 continue  # grade 0 or worse is certain, whatever the night
             limit = _warmest_limit(night.tolerance.threshold_c, least)
             beyond[row] = np.fmax(beyond[row], limit[:, None] - felt)
-    if grade == 0:
+    if grade == 0 or at_most:
         beyond[0] = np.inf
     return Look(
         id=id,
