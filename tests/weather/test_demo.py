@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from fruitwall.weather.demo import demo_forcing, demo_now
+from fruitwall.weather.demo import demo_forcing, demo_now, demo_winters
 
 
 def test_the_demo_moment_is_the_afternoon_of_the_23rd_in_california():
@@ -56,3 +56,25 @@ def test_a_moment_outside_the_spell_is_refused(moment):
 def test_the_place_is_the_air_base():
     forcing = demo_forcing()
     assert (forcing.latitude_deg, forcing.longitude_deg, forcing.elevation_m) == (33.9, -117.25, 462.0)
+
+
+def test_two_winters_of_real_hours_lie_before_it():
+    first, second = demo_winters()
+
+    for winter, autumn in ((first, 2024), (second, 2025)):
+        assert winter.start_utc == datetime(autumn, 11, 1, 9, tzinfo=UTC)
+        assert winter.end_utc == datetime(autumn + 1, 4, 1, 7, tzinfo=UTC)
+        assert winter.n_members == 1
+        assert winter.n_history == winter.n_times == 3623
+    # Read in the TMY3 files: -3 °C, at Thermal on 7 January 1998 and at Riverside on 22 December 1998.
+    assert first.t_air_c.min() == second.t_air_c.min() == -3.0
+    assert not np.array_equal(first.t_air_c, second.t_air_c)
+
+
+def test_where_months_of_two_stations_meet_there_is_no_step():
+    for winter in demo_winters():
+        local = winter.time_utc - np.timedelta64(8, "h")
+        steps = np.abs(np.diff(winter.t_air_c[0]))
+        seams = (local[1:].astype("datetime64[M]") != local[:-1].astype("datetime64[M]")).nonzero()[0]
+        # No larger than what an ordinary sunrise does.
+        assert steps[seams].max() < np.quantile(steps, 0.98)

@@ -1,7 +1,8 @@
-"""A real cold spell to show the product on: March air base, California, December 1998.
+"""Real weather to show the product on: a cold spell, and two winters before it.
 
-Its hours are played back on the same days of December 2026, as if everything after the afternoon of the 23rd were a
-forecast issued then. Nothing is made up but the year. Provenance: ``data/README.md``.
+The hours of March air base, California, December 1998 are played back on the same days of December 2026, as if
+everything after the afternoon of the 23rd were a forecast issued then. Nothing is made up but the year. The winters are
+months of three stations near by, put together. Provenance: ``data/README.md``.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ HISTORY = timedelta(days=10)
 FORECAST = timedelta(days=5)
 
 SOURCE = marked("March AFB, California, December 1998 (TMY3, NREL), played back as if it were a forecast")
+
+WINTERS_SOURCE = marked("Southern California, real months of several years (TMY3, NREL), played back as one winter")
 
 
 def demo_now() -> datetime:
@@ -74,3 +77,23 @@ def _full_hour(now: datetime) -> datetime:
     if now.tzinfo is None:
         raise ValueError(f"now needs a time zone, got {now.isoformat()} without one")
     return now.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+
+
+def demo_winters() -> tuple[Forcing, Forcing]:
+    """Give the two winters before the demo evening, November to March of 2024/25 and of 2025/26.
+
+    Returns
+    -------
+    tuple of Forcing
+        One member each, all of it history. Their months are real months of stations near by, put together and moved
+        to these years; provenance in ``data/README.md``.
+    """
+    return _winter("winter_2024_2025.csv.gz"), _winter("winter_2025_2026.csv.gz")
+
+
+def _winter(name: str) -> Forcing:
+    from gzip import decompress
+
+    packed = files("fruitwall.weather").joinpath(f"data/{name}").read_bytes()
+    winter = parse_history(decompress(packed).decode("utf-8"), where=name, place=None)
+    return replace(winter, source=WINTERS_SOURCE, n_history=winter.n_times)
