@@ -89,10 +89,10 @@ def main() -> None:
     stations = {name: hours_of(folder / f"{name}.csv") for name in NAMES}
     for autumn in WINTERS:
         lines, told = winter(autumn, stations)
+        names = ", ".join(dict.fromkeys(NAMES[one] for one in WINTERS[autumn].values()))
         head = [
             f"# A winter put together of real months, played back in {autumn}/{autumn + 1}: {'; '.join(told)}",
-            f"# source: a winter of real months, {', '.join(dict.fromkeys(NAMES[one] for one in WINTERS[autumn].values()))}"
-            " (TMY3, NREL), played back in another year",
+            f"# source: a winter of real months, {names} (TMY3, NREL), played back in another year",
             "# latitude: 33.9",
             "# longitude: -117.25",
             "# elevation: 462 m",
