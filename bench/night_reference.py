@@ -98,7 +98,7 @@ class Reference:
     def surroundings(self, t: float, p: FloatArray, phase: int) -> tuple[Surroundings, float, float]:
         """Interpolate the weather, and what walls send from above and below."""
         at = {name: float(np.interp(t, self.times, self.rows[:, i])) for i, name in enumerate(ROWS)}
-        air = at["air"] + p[k.P_COOLING] * at["cooling"]
+        air = at["air"] + p[k.P_WARMER] + p[k.P_COOLING] * at["cooling"]
         above = below = walls = bounce = 0.0
         for i, face in enumerate(self.cases.face_ids[self.case]):
             if face >= 0:

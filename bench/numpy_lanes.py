@@ -82,7 +82,7 @@ def walls(x: State, temperature: FloatArray, thrown: FloatArray, shares: FloatAr
 
 def surround(x: State, f: State, p: FloatArray, visible: FloatArray) -> None:
     """Make the station's weather into the spot's surroundings."""
-    ta = f[k.F_AIR] + p[k.P_COOLING] * f[k.F_COOLING]
+    ta = f[k.F_AIR] + p[k.P_WARMER] + p[k.P_COOLING] * f[k.F_COOLING]
     kelvin = ta + ZERO
     ea = SIGMA * kelvin * kelvin * kelvin * kelvin
     u = p[k.P_WIND] * (f[k.F_WIND] * (1.0 - STABLE_WIND * f[k.F_COOLING]))

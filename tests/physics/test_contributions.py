@@ -38,6 +38,7 @@ def rich_spot(**changes):
     values = {"sky": 0.4, "roof": 0.2, "wall": 0.3, "wall_ids": ("wall/1/right", "fence/back")}
     values |= {"wall_shares": (0.2, 0.1), "wall_below": 0.2, "wall_below_shares": (0.15, 0.05), "ground": "turf"}
     values |= {"paving_share": 0.3, "colder_k": 1.5, "wind_share": 0.5, "stillness": 0.3, "diffuse_share": 0.5}
+    values |= {"learned_k": 0.4, "learned_clear_k": -0.6}
     return open_spot(**values | changes)
 
 
@@ -74,6 +75,7 @@ def spots(draw):
         ground=draw(st.sampled_from(["bare", "turf", "mulch"])), paving_share=draw(st.sampled_from([0.0, 0.4, 1.0])),
         height_m=draw(st.floats(0.3, 4.0)), wind_share=draw(shares), stillness=draw(shares),
         colder_k=draw(st.sampled_from([0.0, 2.0])), side_sky=draw(st.floats(0.0, 0.5)), diffuse_share=draw(shares),
+        learned_k=draw(st.sampled_from([0.0, -0.8])), learned_clear_k=draw(st.sampled_from([0.0, 1.4])),
     )  # fmt: skip
 
 
@@ -136,8 +138,10 @@ def test_the_air_parts_are_the_air_s_own_differences():
     assert "height" not in chain.keys
     assert 1.2 < part(chain, "offset") <= 2.0
     assert -1.5 <= part(chain, "hollow") < -0.9
+    assert -0.2 < part(chain, "learned") < 0.05  # 0.4 at all hours, -0.6 on top of it when it is clear
     overcast = apart(rich_spot(), offset=2.0, weather=frost_weather(members=4, cloud=1.0, wind=6.0))
     assert abs(part(overcast, "offset")) < 0.2
+    assert 0.3 < part(overcast, "learned") <= 0.4
 
 
 @pytest.mark.parametrize(

@@ -185,6 +185,21 @@ def test_a_hollow_is_colder_by_what_it_is_said_to_be_on_a_night_of_full_cooling(
     assert air(open_spot(), windy) - air(open_spot(colder_k=3.0), windy) < 0.6
 
 
+def test_what_thermometers_taught_moves_the_air_at_all_hours_and_more_on_clear_nights():
+    def air(weather, **changes):
+        return simulate(weather, [open_spot(**changes)], [TREE], [[Treatment()]], [LAST]).air_minimum_c[0, 0, 0, 0]
+
+    still, grey = frost_weather(), frost_weather(cloud=1.0, wind=6.0)
+    assert air(still, learned_clear_k=-3.0) == air(still, colder_k=3.0)
+    assert 0.85 < air(still, learned_k=1.0) - air(still) < 1.0
+    assert 0.9 < air(grey, learned_k=1.0) - air(grey) < 1.0
+    assert air(grey, learned_clear_k=1.0) - air(grey) < 0.2
+    told = explain(grey, open_spot(learned_k=1.25), TREE, Treatment(), LAST)
+    assert told.spot_air_c - told.station_c - 1.25 == pytest.approx(
+        explain(grey, open_spot(), TREE, Treatment(), LAST).spot_air_c - told.station_c, abs=1e-9
+    )
+
+
 def test_a_yard_warmer_on_clear_nights_is_warmer_on_clear_nights_only():
     clear, cloudy = frost_weather(), frost_weather(cloud=1.0, wind=4.0)
     gains = [

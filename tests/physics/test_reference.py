@@ -35,7 +35,7 @@ PLACES = {
         Body(leaf_area_index=0.0, height_m=3.0),
     ),
     "fruit that freezes over bare ground": (
-        open_spot(sky=0.95, colder_k=3.0),
+        open_spot(sky=0.95, colder_k=3.0, learned_k=-0.7, learned_clear_k=1.1),
         Body(fruit_diameter_m=0.04, fruit_freezing_c=-1.5, leaf_area_index=1.0),
     ),
 }  # fmt: skip

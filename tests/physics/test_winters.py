@@ -267,6 +267,8 @@ def test_no_uncovered_plant_gets_colder_than_the_bound(data):
             wind_share=number(0.29, 1.0),
             colder_k=one_of(0.0, 4.0),
             stillness=number(0.0, 1.0),
+            learned_k=one_of(0.0, -2.0, 1.5),
+            learned_clear_k=one_of(0.0, -1.5, 2.0),
         )
 
     bodies = [

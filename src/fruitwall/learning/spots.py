@@ -4,18 +4,19 @@ What a thermometer read at a spot, less what physics gave for it that night with
 
     difference = yard + spot + clear · (yard + spot) + night + noise
 
-A spot's part is constant and grows with how clear and calm the night is (cold air pools on such nights, walls and
-roofs matter more). Spots share what the yard has in common; all spots share a night's error, which is the weather's and
-not theirs. Everything is normal, so the posterior is exact given the four scales; these are integrated over.
+A spot's part is constant and grows with how clear and calm the night is (`physics.cooling.cooling_strength`: cold air
+pools on such nights, walls and roofs matter more). Spots share what the yard has in common; all spots share a night's
+error, which is the weather's and not theirs. Everything is normal, so the posterior is exact given the five scales;
+these are integrated over.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from fruitwall.learning.gaussian import Design, Gaussian, integrate
@@ -23,7 +24,7 @@ from fruitwall.learning.gaussian import Design, Gaussian, integrate
 Array = NDArray[np.float64]
 
 YARD_SD_K = 0.7
-"""How far physics and forecast cell are off for a whole yard. Our judgement. [K]"""
+"""How far physics and forecast cell are off for a whole yard, always and on clear nights. Our judgement. [K]"""
 
 SPOT_SD_K, SPOT_CLEAR_SD_K = 0.4, 0.8
 """How far single spots are off, on every night and by how much more on a clear calm one.
@@ -35,8 +36,9 @@ cloudy ones. [K]
 NIGHT_SD_K, NOISE_SD_K = 0.6, 0.4
 """A night's error common to all spots, and what is left of a single reading (sensor, placing). Our judgement. [K]"""
 
-HYPER_SD = np.array([0.5, 0.5, 0.5, 0.4])
-"""Doubt of the scales of spots, their clear parts, nights and noise, as sd of their logarithms. Our judgement."""
+HYPER_SD = np.array([0.7, 0.5, 0.5, 0.5, 0.4])
+"""Doubt of the scales of the yard, of spots, their clear parts, nights and noise, as sd of their logarithms. Our
+judgement: that of the yard is widest, since a single yard says little of it (a weather cell may lie on a mountain)."""
 
 
 @dataclass(frozen=True)
@@ -51,11 +53,14 @@ class Offset:
         Of the two.
     nights : int
         On how many nights it was read.
+    scatter_k : float
+        How far a single night's reading lies about it. [K]
     """
 
     mean: tuple[float, float]
     covariance: tuple[tuple[float, float], tuple[float, float]]
     nights: int
+    scatter_k: float = float(np.hypot(NIGHT_SD_K, NOISE_SD_K))
 
     def at(self, clear: float) -> tuple[float, float]:
         """Give mean and standard deviation on a night so clear and calm, 0 to 1. [K]"""
@@ -107,13 +112,13 @@ def learn_spots(spots: Sequence[str], readings: SpotReadings) -> dict[str, Offse
         If columns differ in length, values are missing, or a spot is not in `spots`.
     """
     names = sorted(set(spots))
-    table = _Table(names, readings)
+    table = _Table(_read_ones(names, readings), readings)
     design = integrate(lambda scales, _: table.fit(scales), HYPER_SD) if table.count else None
-    return {name: _offset(table, at, design) for at, name in enumerate(names)}
+    return {name: _offset(table, name, design) for name in names}
 
 
 def next_logger(
-    spots: Sequence[str], readings: SpotReadings, *, weight: dict[str, float], nights: int = 10, clear: float = 0.7
+    spots: Sequence[str], readings: SpotReadings, *, weight: Mapping[str, float], nights: int = 10, clear: float = 0.7
 ) -> list[tuple[str, float]]:
     """Tell where the next logger would teach most.
 
@@ -122,7 +127,7 @@ def next_logger(
     spots : sequence of str
     readings : SpotReadings
         What is known so far.
-    weight : dict
+    weight : mapping
         What a spot's uncertainty matters, by spot: the worth at risk there. Missing ones count 0.
     nights : int
         How long it would hang, at least one.
@@ -146,12 +151,13 @@ def next_logger(
     if nights < 1:
         raise ValueError(f"nights must be at least 1, got {nights}")
     names = sorted(set(spots))
+    read = _Table(_read_ones(names, readings), readings)
+    scales = integrate(lambda at, _: read.fit(at), HYPER_SD).points[0] if read.count else np.zeros(HYPER_SD.size)
     table = _Table(names, readings)
-    scales = integrate(lambda at, _: table.fit(at), HYPER_SD).points[0] if table.count else np.zeros(HYPER_SD.size)
     now = table.fit(scales).covariance
     sd = table.scales_k(scales)
     # Each night brings a reading with its own night's error, which nothing else measures.
-    variance = (sd[2] ** 2 + sd[3] ** 2) / nights
+    variance = (sd[3] ** 2 + sd[4] ** 2) / nights
     target = np.array([table.row(at, 1.0) for at in range(len(names))])
     worth = np.array([weight.get(name, 0.0) for name in names])
     gains = []
@@ -163,6 +169,13 @@ def next_logger(
     return sorted(gains, key=lambda one: (-one[1], one[0]))
 
 
+def _read_ones(names: list[str], readings: SpotReadings) -> list[str]:
+    """Give the spots that were read: the others follow from these without being carried through every fit."""
+    if unknown := sorted(set(readings.spot) - set(names)):
+        raise ValueError(f"readings name spots that are not given: {', '.join(unknown)}")
+    return sorted(set(readings.spot))
+
+
 class _Table:
     """Readings as arrays. Parameters: two of the yard, two of each spot; nights are marginalised."""
 
@@ -170,21 +183,21 @@ class _Table:
         columns = [readings.spot, readings.night, readings.clear, readings.difference_k, readings.extra_sd_k]
         if len({len(one) for one in columns}) != 1:
             raise ValueError("the columns of the readings must be of one length")
-        if unknown := sorted(set(readings.spot) - set(names)):
-            raise ValueError(f"readings name spots that are not given: {', '.join(unknown)}")
         values = np.array([readings.clear, readings.difference_k, readings.extra_sd_k], dtype=np.float64)
         if not np.isfinite(values).all():
             raise ValueError("readings must not miss values")
         self.names = names
         self.size = 2 + 2 * len(names)
+        place = {name: at for at, name in enumerate(names)}
         together: dict[tuple[int, int], list[Array]] = {}
-        for at in range(len(readings.spot)):
-            key = (int(readings.night[at]), names.index(readings.spot[at]))
-            together.setdefault(key, []).append(values[:, at])
+        for at, name in enumerate(readings.spot):
+            together.setdefault((int(readings.night[at]), place[name]), []).append(values[:, at])
         keys = sorted(together)
+        # Sorted before the mean, so that the order of entry does not even change the last digit.
         means = np.array([np.mean(sorted(map(tuple, together[key])), axis=0) for key in keys]).reshape(-1, 3)
         self.count = len(keys)
-        self.night = np.array([key[0] for key in keys])
+        night = np.array([key[0] for key in keys], dtype=np.int64)
+        self.first = np.flatnonzero(np.diff(night, prepend=night[:1] - 1))
         self.spot = np.array([key[1] for key in keys], dtype=np.intp)
         self.y, self.extra = means[:, 1], means[:, 2]
         self.x = np.array([self.row(at, clear) for at, clear in zip(self.spot, means[:, 0], strict=True)])
@@ -197,59 +210,55 @@ class _Table:
         return row
 
     def scales_k(self, scales: Array) -> Array:
-        """Spread of spots, of their clear parts, of nights, of noise. [K]"""
-        return np.array([SPOT_SD_K, SPOT_CLEAR_SD_K, NIGHT_SD_K, NOISE_SD_K]) * np.exp(scales)
+        """Spread of the yard, of spots, of their clear parts, of nights, of noise. [K]"""
+        return np.array([YARD_SD_K, SPOT_SD_K, SPOT_CLEAR_SD_K, NIGHT_SD_K, NOISE_SD_K]) * np.exp(scales)
 
     def fit(self, scales: Array) -> Gaussian:
-        """Give the exact posterior under scales."""
+        """Give the exact posterior under scales.
+
+        Readings of one night share its error: their precision is diagonal less one outer product for each night
+        (Sherman & Morrison 1950), so that a winter of ten loggers costs no matrix of all readings.
+        """
         sd = self.scales_k(scales)
-        prior = np.concatenate([[YARD_SD_K, YARD_SD_K], np.tile(sd[:2], len(self.names))]) ** -2.0
-        noise = np.diag(sd[3] ** 2 + self.extra**2) + sd[2] ** 2 * (self.night[:, None] == self.night)
-        factor = cho_factor(noise, lower=True)
-        weighed = cho_solve(factor, self.x)
-        precision = self.x.T @ weighed + np.diag(prior)
+        prior = np.concatenate([[sd[0], sd[0]], np.tile(sd[1:3], len(self.names))]) ** -2.0
+        if not self.count:
+            return Gaussian(np.zeros(self.size), np.diag(1.0 / prior), 0.0)
+        weight = 1.0 / (sd[4] ** 2 + self.extra**2)
+        of_night = np.add.reduceat(weight, self.first)
+        shared = sd[3] ** 2 / (1.0 + sd[3] ** 2 * of_night)
+        weighed = weight[:, None] * self.x
+        x_night = np.add.reduceat(weighed, self.first, axis=0)
+        y_night = np.add.reduceat(weight * self.y, self.first)
+        precision = self.x.T @ weighed - (x_night * shared[:, None]).T @ x_night + np.diag(prior)
         whole = cho_factor(precision, lower=True)
-        mean = cho_solve(whole, weighed.T @ self.y)
-        rest = float(self.y @ cho_solve(factor, self.y) - mean @ precision @ mean)
-        log_det = np.log(np.diag(factor[0])).sum() + np.log(np.diag(whole[0])).sum() - 0.5 * np.log(prior).sum()
-        evidence = -0.5 * rest - float(log_det) - 0.5 * self.count * np.log(2.0 * np.pi)
+        mean = cho_solve(whole, weighed.T @ self.y - x_night.T @ (shared * y_night))
+        rest = float(weight @ self.y**2 - shared @ y_night**2 - mean @ precision @ mean)
+        log_det = 0.5 * float(np.log1p(sd[3] ** 2 * of_night).sum() - np.log(weight).sum())
+        log_det += float(np.log(np.diag(whole[0])).sum() - 0.5 * np.log(prior).sum())
+        evidence = -0.5 * rest - log_det - 0.5 * self.count * np.log(2.0 * np.pi)
         return Gaussian(mean, cho_solve(whole, np.eye(self.size)), float(evidence))
 
 
-def _offset(table: _Table, spot: int, design: Design | None) -> Offset:
-    """Read a spot's offset from the design, or from the prior."""
-    rows = np.array([table.row(spot, 0.0), table.row(spot, 1.0) - table.row(spot, 0.0)])
-    fits, weights = (
-        ((table.fit(np.zeros(HYPER_SD.size)),), np.ones(1)) if design is None else (design.fits, design.weights)
+def _offset(table: _Table, name: str, design: Design | None) -> Offset:
+    """Read a spot's offset from the design, or from the prior; a spot that was not read has the yard's."""
+    points, fits, weights = (
+        (np.zeros((1, HYPER_SD.size)), (table.fit(np.zeros(HYPER_SD.size)),), np.ones(1))
+        if design is None
+        else (design.points, design.fits, design.weights)
     )
+    sds = np.array([table.scales_k(point) for point in points])
+    if name in table.names:
+        spot = table.names.index(name)
+        rows = np.array([table.row(spot, 0.0), table.row(spot, 1.0) - table.row(spot, 0.0)])
+        own, nights = np.zeros((len(fits), 2, 2)), int((table.spot == spot).sum())
+    else:
+        rows = np.eye(2, table.size)
+        own, nights = sds[:, 1:3, None] ** 2 * np.eye(2), 0
     means = np.array([rows @ one.mean for one in fits])
     mean = weights @ means
     apart = means - mean
-    covariance = np.einsum("f,fij->ij", weights, [rows @ one.covariance @ rows.T for one in fits])
+    covariance = np.einsum("f,fij->ij", weights, own + [rows @ one.covariance @ rows.T for one in fits])
     covariance = covariance + np.einsum("f,fi,fj->ij", weights, apart, apart)
     (a, b), (c, d) = covariance.tolist()
-    nights = len(set(table.night[table.spot == spot].tolist()))
-    return Offset((float(mean[0]), float(mean[1])), ((a, b), (c, d)), nights)
-
-
-def clear_and_calm(cloud: ArrayLike, wind_m_s: ArrayLike) -> Array:
-    """Give how clear and calm a night is, 0 to 1: the strength of radiative cooling.
-
-    Parameters
-    ----------
-    cloud : array_like
-        Cover, 0 to 1.
-    wind_m_s : array_like
-        At 10 m, mean of the night. [m/s]
-
-    Returns
-    -------
-    ndarray
-
-    Notes
-    -----
-    Longwave loss falls with cloud about as 1 - 0.76 c² (a usual form for low and middle cloud; from memory), and mixing
-    by wind halves an inversion near 2 m/s (our judgement).
-    """
-    c, u = np.asarray(cloud, dtype=np.float64), np.asarray(wind_m_s, dtype=np.float64)
-    return np.asarray((1.0 - 0.76 * c**2) / (1.0 + (u / 2.0) ** 2))
+    scatter = float(np.sqrt(weights @ (sds[:, 3] ** 2 + sds[:, 4] ** 2)))
+    return Offset((float(mean[0]), float(mean[1])), ((a, b), (c, d)), nights, scatter)

@@ -36,8 +36,9 @@ COLDEST_SLOPE = 2.5
     N_COOL, N_WIND_LO, N_WIND_HI, N_CALM_LO, N_CALM_HI, N_SKY, N_ROOFED, N_FOLIAGE, N_GAP,
     N_LEAF_A, N_LEAF_B, N_BODY_A, N_BODY_B, N_SOIL_A, N_SOIL_B, N_EXCHANGE0, N_EXCHANGE1, N_WALL,
     N_RECOVER, N_FREEZES, N_MELT, N_POTTED, N_SKIN, N_ROOT_SURFACE, N_ROOT_LESS, N_FREEZING, N_WETTED, N_DEPTHS,
-) = range(28)  # fmt: skip
-NUMBERS = 28
+    N_WARMER,
+) = range(29)  # fmt: skip
+NUMBERS = 29
 (G_DECAY, G_OLD, G_NEW, G_WEIGHT, G_REST, G_LAG, G_READ) = range(7)
 (OUT_LEAF, OUT_BODY, OUT_ROOT) = range(3)
 
@@ -147,7 +148,7 @@ def march(
         own, night = owns[g], night_of[t]
         for j in range(width):
             strength = cooling[t, j]
-            ta = air[t, j] + n[N_COOL] * strength
+            ta = air[t, j] + n[N_WARMER] + n[N_COOL] * strength
             u = wind[t, j] * (1.0 - STABLE_WIND * strength)
             lo2, hi2 = u * n[N_WIND_LO], u * n[N_WIND_HI]
             root_lo = sqrt(sqrt(lo2 * lo2 + n[N_CALM_LO]))

@@ -207,7 +207,8 @@ def open_air(spot: Spot, body: Body, setting: Setting) -> FloatArray:
     known_low = spot.wall_below
     p[k.P_SKY], p[k.P_ROOF], p[k.P_AIR_VIEW] = spot.sky, spot.roof, spot.canopy
     p[k.P_WALL_LOW] = known_low
-    p[k.P_COOLING] = setting.offset_k - spot.colder_k + float(inversion_k(spot.height_m, 1.0))
+    p[k.P_COOLING] = setting.offset_k - spot.colder_k + spot.learned_clear_k + float(inversion_k(spot.height_m, 1.0))
+    p[k.P_WARMER] = spot.learned_k
     p[k.P_WIND] = spot.wind_share * wind_profile(spot.height_m)
     enclosed = 1.0 - (1.0 - ENCLOSED_LEFT) * spot.stillness
     p[k.P_CALM2] = (CALM_DRIFT_M_S * enclosed) ** 2

@@ -26,7 +26,7 @@ from fruitwall.weather.forcing import Forcing
 
 FloatArray = NDArray[np.float64]
 
-AIR_PARTS = ("offset", "hollow", "height")
+AIR_PARTS = ("offset", "hollow", "height", "learned")
 """What makes the air at a crown differ from that at the station."""
 
 SPOT_PARTS = ("sky", "wind", "canopy", "roof", "walls", "wall_warmth", "ground", "paving", "shade")
@@ -135,12 +135,13 @@ def contributions(
     Notes
     -----
     The order of the chain is a choice: processes do not simply add up (a roof matters less where walls hide the sky
-    already), and another order would divide the same whole differently. Ours goes from what is farthest from the tree
-    to what is nearest, as somebody would build the yard up: the air of the yard (clear-night offset, hollow, height of
-    the crown); the crown under the whole open sky, in the open yard's wind, over ground that gives no heat; then
-    shelter from the wind; crowns and hills, roofs and walls that hide sky, walls taken to be as warm as the air; the
-    warmth that walls keep; the heat of the real ground; paving and water; the sun that all this keeps away by day; and
-    at last what is done for the tree. So each part answers what it changes where the ones before it are there.
+    already), and another order would divide the same whole differently. Ours goes from what is farthest from the
+    tree to what is nearest, as somebody would build the yard up: the air of the yard (clear-night offset, hollow,
+    height of the crown, what thermometers taught); the crown under the whole open sky, in the open yard's wind,
+    over ground that gives no heat; then shelter from the wind; crowns and hills, roofs and walls that hide sky,
+    walls taken to be as warm as the air; the warmth that walls keep; the heat of the real ground; paving and water;
+    the sun that all this keeps away by day; and at last what is done for the tree. So each part answers what it
+    changes where the ones before it are there.
 
     Coldest running means are compared, each at its own time, not values at one moment: the plan judges by them, and
     tissues that lag behind the air (limbs, root balls) have no moment in common with it.
@@ -170,11 +171,11 @@ def contributions(
         first += len(of_tree)
         length = round(duration * 3600.0 / steps.step_s)
         on_the_way = _air(spot, clear_night_offset_k)
-        through_air = [coldest_mean(air + k_full * cooling, length) for _, k_full in on_the_way]
+        through_air = [coldest_mean(air + k_all + k_full * cooling, length) for _, k_all, k_full in on_the_way]
         of_tissue = result.coldest_c[rows, 0, :, 0, TISSUES.index(tissue), DURATIONS_H.index(duration)]
         chains.append(
             Chain(
-                keys=(*(key for key, _ in on_the_way), *(stage.key for stage in of_tree)),
+                keys=(*(key for key, *_ in on_the_way), *(stage.key for stage in of_tree)),
                 start_c=coldest_mean(air, length),
                 after_c=np.vstack([*through_air, of_tissue]),
             )
@@ -219,11 +220,18 @@ def coldest_mean(values: FloatArray, length: int) -> FloatArray:
     return np.asarray(np.lib.stride_tricks.sliding_window_view(values, length, axis=1).mean(axis=2).min(axis=1))
 
 
-def _air(spot: Spot, offset_k: float) -> list[tuple[str, float]]:
-    """What exists of `AIR_PARTS`, each with the difference to the station that all up to it make at full cooling."""
-    parts = (offset_k, -spot.colder_k, float(inversion_k(spot.height_m, 1.0)))
-    sums = np.cumsum(parts)
-    return [(key, float(total)) for key, part, total in zip(AIR_PARTS, parts, sums, strict=True) if part != 0.0]
+def _air(spot: Spot, offset_k: float) -> list[tuple[str, float, float]]:
+    """What exists of `AIR_PARTS`, each with the difference to the station that all up to it make.
+
+    At all hours, and on top of it at full cooling.
+    """
+    always = (0.0, 0.0, 0.0, spot.learned_k)
+    cooled = (offset_k, -spot.colder_k, float(inversion_k(spot.height_m, 1.0)), spot.learned_clear_k)
+    return [
+        (key, sum(always[: at + 1]), sum(cooled[: at + 1]))
+        for at, key in enumerate(AIR_PARTS)
+        if always[at] != 0.0 or cooled[at] != 0.0
+    ]
 
 
 def stages_of(spot: Spot, treatment: Treatment, stores: set[str]) -> list[Stage]:

@@ -162,7 +162,7 @@ def _at(march: _March, row: NDArray[np.float64], case: int, member: int, step: i
     leaf = (
         (shown - p[k.P_CONTACT_COVER] * cover - p[k.P_CONTACT_AIR] * air) / p[k.P_CONTACT_LEAF] if phase >= 0 else shown
     )
-    spot_air = station + p[k.P_COOLING] * cooling
+    spot_air = station + p[k.P_WARMER] + p[k.P_COOLING] * cooling
     drift = float(np.hypot(wind * p[k.P_WIND] * (1.0 - STABLE_WIND * cooling), p[k.P_CALM2] ** 0.5))
     fluxes = dict.fromkeys(
         ("sky", "roof", "walls", "canopy", "cover", "ground", "foliage", "air", "frost", "lamps", "sun"), 0.0

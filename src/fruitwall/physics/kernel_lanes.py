@@ -122,10 +122,11 @@ def add_wall(x: Any, w: int, temperature: Any, thrown: Any, share: float, share_
 @apart
 def surround(x: Any, w: int, f: Any, p: Any, visible: float) -> None:
     """Make the station's weather into the spot's surroundings."""
-    cooling, wind, calm2, diffuse = p[k.P_COOLING], p[k.P_WIND], p[k.P_CALM2], p[k.P_DIFFUSE]
+    cooling, warmer = p[k.P_COOLING], p[k.P_WARMER]
+    wind, calm2, diffuse = p[k.P_WIND], p[k.P_CALM2], p[k.P_DIFFUSE]
     sky, roof, air_view, air_low = p[k.P_SKY], p[k.P_ROOF], p[k.P_AIR_VIEW], p[k.P_AIR_VIEW_LOW]
     for j in range(w):
-        ta = f[k.F_AIR + j] + cooling * f[k.F_COOLING + j]
+        ta = f[k.F_AIR + j] + warmer + cooling * f[k.F_COOLING + j]
         kelvin = ta + ZERO
         ea = SIGMA * kelvin * kelvin * kelvin * kelvin
         u = f[k.F_WIND + j] * wind * (1.0 - STABLE_WIND * f[k.F_COOLING + j])

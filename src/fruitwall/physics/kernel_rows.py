@@ -57,7 +57,7 @@ HISTORY_SIZE = HISTORY_ROWS * LANES
 # Parameters of one case in one phase.
 (
     P_COVERED, P_SKY, P_ROOF, P_AIR_VIEW, P_AIR_VIEW_LOW, P_WALL_LOW,
-    P_COOLING, P_WIND, P_CALM2, P_DIFFUSE,
+    P_COOLING, P_WARMER, P_WIND, P_CALM2, P_DIFFUSE,
     P_FOLIAGE, P_LEAF_A, P_LEAF_B, P_IN_WIND_MUL, P_IN_WIND_ADD,
     P_SOIL_A, P_SOIL_B, P_COVER_IN_A, P_COVER_IN_B, P_COVER_OUT_A, P_COVER_OUT_B,
     P_COVER_AREA, P_EXCHANGE0, P_EXCHANGE1, P_WALL_AIR, P_WALL_SHARE,
@@ -71,7 +71,7 @@ HISTORY_SIZE = HISTORY_ROWS * LANES
     P_BARREL,  # exchange of water in barrels with the covered air [W/(m² K)]
     P_DIRECT, P_OWN,  # heat into the ground per kelvin of its surface: at once, and over a step
     P_DECAY,  # first of the ground's terms: share left, response to old and new surface, weight, rest; each TERMS long
-) = range(58)  # fmt: skip
+) = range(59)  # fmt: skip
 P_OLD = P_DECAY + TERMS
 P_NEW = P_OLD + TERMS
 P_WEIGHT = P_NEW + TERMS

@@ -171,7 +171,7 @@ def _kind(march: _March, case: int) -> tuple[Any, ...]:
     body = cases.bodies[case]
     reading = body[k.B_ROOT_SOIL : k.B_ROOT_Z + k.TERMS].tobytes()
     wetted = _wetted_from(march, case)
-    air = round(float(cases.params[case, phases[0], k.P_COOLING]))
+    air = tuple(round(float(cases.params[case, phases[0], row])) for row in (k.P_COOLING, k.P_WARMER))
     potted = bool(body[k.B_POTTED])
     return np.unique(ground, axis=0).tobytes(), wetted, potted, reading, air, cases.room_of[case] >= 0
 
@@ -211,6 +211,7 @@ def _least(march: _March, cases: Sequence[int]) -> tuple[FloatArray, FloatArray,
     b = march.cases.bodies[list(cases)]
     n = np.zeros(m.NUMBERS)
     n[m.N_COOL], n[m.N_SKY] = p[:, k.P_COOLING].min(), p[:, k.P_SKY].max()
+    n[m.N_WARMER] = p[:, k.P_WARMER].min()
     n[m.N_WIND_LO], n[m.N_WIND_HI] = p[:, k.P_WIND].min(), p[:, k.P_WIND].max()
     n[m.N_CALM_LO], n[m.N_CALM_HI] = p[:, k.P_CALM2].min(), p[:, k.P_CALM2].max()
     n[m.N_ROOFED] = float(p[:, k.P_ROOF].max() > 0.0)

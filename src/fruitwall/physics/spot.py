@@ -97,6 +97,9 @@ class Spot:
     side_sky : float
         Share of sky that an upright surface sees, mean over all directions in which it could look; 0.5 on open flat
         ground. [0-1]
+    learned_k, learned_clear_k : float
+        How much warmer the air is than all the rest says, as thermometers here taught: at all hours, and on top of it
+        on a night of full radiative cooling. A survey leaves them at 0. [K]
     """
 
     id: str
@@ -122,6 +125,8 @@ class Spot:
     colder_k: float
     stillness: float
     side_sky: float = 0.5
+    learned_k: float = 0.0
+    learned_clear_k: float = 0.0
 
 
 def sun_visibility(spot: Spot | Face, azimuth_deg: ArrayLike, elevation_deg: ArrayLike) -> FloatArray:

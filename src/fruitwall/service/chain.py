@@ -58,6 +58,16 @@ def _air(outlook: Outlook, at: int, hours: TreeHours, household: Household) -> l
         notes.append(
             say("cold air gathers here: up to {difference} colder", difference=household.difference(spot.colder_k))
         )
+    taught = spot.learned_k + spot.learned_clear_k
+    if abs(taught) > 0.05:
+        notes.append(
+            say(
+                "thermometers taught that it is {difference} warmer here on clear still nights"
+                if taught > 0
+                else "thermometers taught that it is {difference} colder here on clear still nights",
+                difference=household.difference(taught),
+            )
+        )
     notes.append(say("crown at {length}", length=household.length(spot.height_m)))
     air = next(h.air_c for h in hours.hours if h.time == hours.coldest_at)
     return [

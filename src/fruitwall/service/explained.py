@@ -190,6 +190,10 @@ def _words(outlook: Outlook, at: int, chosen: int, tissue: str, household: House
                 height=household.length(STATION_HEIGHT_M),
             ),
         ),
+        "learned": (
+            say("What thermometers taught"),
+            say("readings here against what was worked out for the same nights"),
+        ),
         "sky": sky,
         "wind": (
             say("Shelter from the wind"),
