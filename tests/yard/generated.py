@@ -114,9 +114,14 @@ def yards(draw: st.DrawFn) -> Yard:
     data["outline"] = [[0, 0], [100, 0], [100, 100], [0, 100]]
     gear = data.get("gear", {})
     things = [data["trees"], *gear.values()]
-    things += [data.get(name, []) for name in ("structures", "circuits", "indoor_places", "people", "kinds")]
+    things += [data.get(name, []) for name in ("structures", "circuits", "indoor_places", "sensors", "people", "kinds")]
     for number, thing in enumerate(thing for group in things for thing in group):
         thing["id"] = f"t{number}"
+    for number, sensor in enumerate(data.get("sensors", [])):
+        sensor |= {"name": f"Thermometer {number}", "station": False}
+        sensor.pop("position" if draw(st.booleans()) else "tree", None)
+        if "position" not in sensor:
+            sensor["tree"] = data["trees"][0]["id"]
     for cover in gear.get("covers", []):
         cover["length"] = 50.0
     if draw(st.booleans()):

@@ -15,6 +15,7 @@ from fruitwall.yard.model import (
     LampString,
     Person,
     Pond,
+    Sensor,
     Shelter,
     Wall,
 )
@@ -192,6 +193,24 @@ def test_a_potted_tree_too_tall_for_every_door_is_a_warning():
     ]
     assert told("warning", a_yard(trees=[tree])) == []  # there is no door at all
     assert told("warning", a_yard(trees=[a_tree(height_m=2.3)], indoor_places=[shed])) == []  # not potted
+
+
+def test_a_thermometer_hangs_in_one_place_under_a_name_of_its_own():
+    good = Sensor(id="logger-1", name="Logger at the mango", tree="mango-1")
+    assert told("error", a_yard(sensors=[good, Sensor(id="post", name="Post", position=(1, 1), station=True)])) == []
+    wrong = [
+        Sensor(id="a", name="A", station=True),
+        Sensor(id="b", name="B", tree="mango-1", position=(1, 1), station=True),
+        Sensor(id="c", name="Mango", tree="mango1"),
+    ]
+    assert told("error", a_yard(sensors=wrong)) == [
+        "sensors[0].tree: give either the tree in which it hangs or its position",
+        "sensors[1].tree: give either the tree in which it hangs or its position",
+        'sensors[1].station: "A" is the station already; there can be one',
+        'sensors[2].tree: there is no tree "mango1"; did you mean mango-1?',
+        'sensors[2].name: the name "Mango" is also that of a tree or another thermometer; readings could not be told '
+        "apart",
+    ]
 
 
 @pytest.mark.parametrize(

@@ -51,6 +51,7 @@ def check_yard(yard: Yard, *, today: date | None = None) -> list[Problem]:
         _covers,
         _electricity,
         _indoor_places,
+        _sensors,
     )
     found = [problem for check in checks for problem in check(yard)]
     if today is not None:
@@ -79,6 +80,7 @@ def _things(yard: Yard) -> Iterator[tuple[Location, Part]]:
         ("gear", "trolleys"): yard.gear.trolleys,
         ("circuits",): yard.circuits,
         ("indoor_places",): yard.indoor_places,
+        ("sensors",): yard.sensors,
         ("people",): yard.people,
         ("kinds",): yard.kinds,
     }
@@ -373,6 +375,30 @@ def _indoor_places(yard: Yard) -> Iterator[Problem]:
                 highest=_m(highest),
             )
             yield _warning(message, "trees", number, "height")
+
+
+def _sensors(yard: Yard) -> Iterator[Problem]:
+    """A thermometer hangs in one place, there is one station, and a name belongs to one thing that is read."""
+    trees = {tree.id for tree in yard.trees}
+    met = {name.casefold() for tree in yard.trees for name in (tree.id, tree.name)}
+    station: str | None = None
+    for number, sensor in enumerate(yard.sensors):
+        if (sensor.tree is None) == (sensor.position is None):
+            yield _error(say("give either the tree in which it hangs or its position"), "sensors", number, "tree")
+        elif sensor.tree is not None and sensor.tree not in trees:
+            hint = did_you_mean(sensor.tree, trees)
+            yield _error(say('there is no tree "{tree}"{hint}', tree=sensor.tree, hint=hint), "sensors", number, "tree")
+        if sensor.name.casefold() in met:
+            message = say(
+                'the name "{name}" is also that of a tree or another thermometer; readings could not be told apart',
+                name=sensor.name,
+            )
+            yield _error(message, "sensors", number, "name")
+        met |= {sensor.id.casefold(), sensor.name.casefold()}
+        if sensor.station and station is not None:
+            message = say('"{name}" is the station already; there can be one', name=station)
+            yield _error(message, "sensors", number, "station")
+        station = sensor.name if sensor.station and station is None else station
 
 
 def _planting_days(yard: Yard, today: date) -> Iterator[Problem]:

@@ -1,7 +1,7 @@
 """What is there: the yard as data.
 
 One frozen pydantic model per thing that a grower would name when showing a visitor round: trees and their
-containers, structures, standing shelters, gear, circuits, indoor places, people and prices.
+containers, structures, standing shelters, gear, circuits, indoor places, thermometers, people and prices.
 
 Every quantity is kept in SI, with the unit in the field's name. In the yard file the same field is written
 without the unit suffix and may carry the grower's own unit (``height: 6 ft``); a bare number is taken in the
@@ -466,6 +466,27 @@ class IndoorPlace(Part):
     )
 
 
+class Sensor(Part):
+    """A thermometer of the yard, left in its place or read by hand; what it reads teaches how cold its spot gets."""
+
+    id: Identifier = Field(description=_ID + "; readings come under it or under the name")
+    name: Label = Field(description=_NAME)
+    kind: Literal["logger", "min_max", "hand"] = Field(
+        default="logger",
+        description="Reads by itself all night; keeps the lowest until somebody reads it once a day; or is read by "
+        "hand for the moment",
+    )
+    tree: Identifier | None = Field(default=None, description="Identifier of the tree in whose crown it hangs")
+    position: Point | None = Field(default=None, description="Where it hangs if not in a tree, as [x, y]")
+    height_m: Metres | None = Field(
+        default=None, alias="height", gt=0, le=40, description="Above the ground; if left out 1.5 m, or amid the crown"
+    )
+    shield: YesNo = Field(default=True, description="Whether a screen keeps sun and open sky off it")
+    station: YesNo = Field(
+        default=False, description="Whether it stands for the yard's own station, against which forecasts are held"
+    )
+
+
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 WEEKDAYS: tuple[Weekday, ...] = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
@@ -526,6 +547,7 @@ class Yard(Part):
     gear: Gear = Field(default=Gear(), description="What can be carried to the trees")
     circuits: list[Circuit] = Field(default=[], description="Electricity outdoors")
     indoor_places: list[IndoorPlace] = Field(default=[], description="Where pots can be brought in")
+    sensors: list[Sensor] = Field(default=[], description="Thermometers, and where they hang")
     people: list[Person] = Field(default=[], description="Who helps")
     kinds: list[OwnKind] = Field(default=[], description="Kinds and cultivars that the catalogue does not have")
     prices: Prices = Field(default=Prices(), description="What effort and energy cost")
