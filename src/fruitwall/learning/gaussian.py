@@ -1,9 +1,8 @@
-"""A Gaussian around the mode: the inner step of the nested approximation.
+"""A normal posterior for given scales, and the integral over the scales: the nested approximation.
 
-Parameters have independent normal priors; the data reach them only through a few scalars per look, linear in the
-parameters. Rue, Martino & Chopin (2009), Approximate Bayesian inference for latent Gaussian models by using integrated
-nested Laplace approximations, J. R. Stat. Soc. B 71: the hyperparameters are integrated outside by a design of
-points around their own mode.
+Rue, Martino & Chopin (2009), Approximate Bayesian inference for latent Gaussian models by using integrated nested
+Laplace approximations, J. R. Stat. Soc. B 71: the few scales (hyperparameters) are integrated by a design of points
+around their own mode, the many parameters at each point are normal.
 """
 
 from __future__ import annotations
@@ -11,131 +10,65 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import product
+from typing import Generic, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import LinAlgError, cho_factor, cho_solve
 
 Array = NDArray[np.float64]
 
-Terms = Callable[[Array], tuple[float, Array, Array, Array]]
-"""From the parameters to the log likelihood, its gradient, the negative of its Hessian, and a matrix near that which is
-positive everywhere. The matrices may be written over."""
+STEPS = 8
+"""Most steps to the mode of the scales. Not to reach it costs accuracy only: the design's weights are of the true
+density."""
 
-STEPS = 60
-TOLERANCE = 1e-8
+NEAR = 0.1
+"""A step so small, in standard deviations, counts as none."""
+
+SPHERE = 1.1
+"""Radius of the design over the root of the number of scales; Rue et al. take it a little above one."""
 
 
 @dataclass(frozen=True, eq=False)
 class Gaussian:
-    """The posterior of the parameters for given hyperparameters, as a normal.
+    """The posterior of the parameters for given scales, as a normal.
 
     Attributes
     ----------
     mean : ndarray [parameter]
-        The mode too, where it comes from `around_mode`.
     covariance : ndarray [parameter, parameter]
     log_evidence : float
         Logarithm of the data's probability.
+    slope : ndarray [scale] or None
+        Its derivative by the scales, where it is known.
     """
 
     mean: Array
     covariance: Array
     log_evidence: float
+    slope: Array | None = None
 
 
-def around_mode(terms: Terms, sd: Array, start: Array | None = None) -> Gaussian:
-    """Find the mode of the posterior and the Gaussian around it.
-
-    Parameters
-    ----------
-    terms : callable
-        The data, see `Terms`.
-    sd : ndarray [parameter]
-        Standard deviations of the priors, all with mean zero; each greater than zero.
-    start : ndarray [parameter], optional
-        Where to begin; zero if left out. The result does not depend on it beyond `TOLERANCE`.
-
-    Returns
-    -------
-    Gaussian
-
-    Raises
-    ------
-    ValueError
-        If a standard deviation is not positive.
-    ArithmeticError
-        If the mode is not found.
-    """
-    if not (sd > 0).all():
-        raise ValueError("sd must be greater than zero for every parameter")
-    precision = sd**-2.0
-
-    def look(there: Array) -> tuple[float, Array, Array, Array]:
-        value, slope, bend, safe = terms(there)
-        return value - 0.5 * float(precision @ there**2), slope - precision * there, bend, safe
-
-    at = np.zeros(sd.size) if start is None else start.copy()
-    value, slope, bend, safe = look(at)
-    for _ in range(STEPS):
-        factor = _factor(bend, safe, precision)
-        step = cho_solve(factor, slope, check_finite=False)
-        gain = float(slope @ step)
-        if gain < TOLERANCE:
-            break
-        share = 1.0
-        while True:
-            there = at + share * step
-            new = look(there)
-            if new[0] >= value + 1e-4 * share * gain:
-                break
-            share *= 0.5
-            if share < 1e-9:
-                raise ArithmeticError("no mode found: no step goes upwards")
-        at, (value, slope, bend, safe) = there, new
-    else:
-        raise ArithmeticError("no mode found: the steps do not settle")
-    covariance = cho_solve(factor, np.eye(sd.size), check_finite=False)
-    log_det = 2.0 * float(np.log(np.diag(factor[0])).sum())
-    evidence = value + 0.5 * float(np.log(precision).sum()) - 0.5 * log_det
-    return Gaussian(at, covariance, evidence)
-
-
-def _factor(bend: Array, safe: Array, precision: Array) -> tuple[Array, bool]:
-    """Cholesky factor of the posterior's precision, by the second Hessian where the first has none."""
-    for hessian in (bend, safe):
-        hessian[np.diag_indices_from(hessian)] += precision
-        try:
-            return cho_factor(hessian, lower=True, check_finite=False)
-        except LinAlgError:
-            continue
-    raise ArithmeticError("no mode found: the curvature is not positive")
+Fit = TypeVar("Fit", bound=Gaussian)
 
 
 @dataclass(frozen=True, eq=False)
-class Design:
-    """Points of the hyperparameters with their weights, which sum to one, and the posterior at each."""
+class Design(Generic[Fit]):
+    """Points of the scales with their weights, which sum to one, and the posterior at each; the mode first."""
 
     points: Array
     weights: Array
-    fits: tuple[Gaussian, ...]
+    fits: tuple[Fit, ...]
 
 
-def integrate(
-    fit: Callable[[Array, Array | None], Gaussian],
-    prior_sd: Array,
-    refined: Callable[[Array, Gaussian], Gaussian] = lambda _, near: near,
-) -> Design:
-    """Integrate over hyperparameters with normal priors of mean zero.
+def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array) -> Design[Fit]:
+    """Integrate over scales with normal priors of mean zero.
 
     Parameters
     ----------
     fit : callable
-        From hyperparameters and a start to the Gaussian of the parameters.
-    prior_sd : ndarray [hyperparameter]
+        From scales, and a result for other scales to begin with, to the posterior of the parameters.
+    prior_sd : ndarray [scale]
         Standard deviations of their priors.
-    refined : callable
-        From hyperparameters and the Gaussian there to a better one, for the points of the design.
 
     Returns
     -------
@@ -143,55 +76,70 @@ def integrate(
 
     Notes
     -----
-    The mode by Newton steps on differences; then the centre, the corners and the axes of a sphere of radius
-    1.1 sqrt(d) in standardised directions, with weights that give the right mass and variance to a Gaussian
-    (Rue et al. 2009, section 6.5), times the ratio of the true density to the Gaussian's.
+    The mode by Newton steps, on the fit's own slopes or on differences; then the centre, the corners and the axes of a
+    sphere of radius `SPHERE` sqrt(d) in standardised directions, with weights that give the right mass and variance to
+    a Gaussian (Rue et al. 2009, section 6.5), times the ratio of the true density to the Gaussian's.
     """
     d = prior_sd.size
-    starts: list[Array | None] = [None]
-
-    def density(at: Array) -> float:
-        got = fit(at, starts[0])
-        starts[0] = got.mean
-        return got.log_evidence - 0.5 * float(((at / prior_sd) ** 2).sum())
-
-    centre, bend = _mode(density, prior_sd)
+    ascent = _Ascent(fit, prior_sd)
+    centre, bend = ascent.mode()
     values, vectors = np.linalg.eigh(bend)
     axes = vectors / np.sqrt(values)
-    f0 = 1.1
     unit = [np.zeros(d)]
-    unit += [sign * np.sqrt(d) * f0 * np.eye(d)[i] for i in range(d) for sign in (-1.0, 1.0)]
+    unit += [sign * np.sqrt(d) * SPHERE * np.eye(d)[i] for i in range(d) for sign in (-1.0, 1.0)]
     if d > 1:  # in one dimension the corners are the axes
-        unit += [f0 * np.array(corner, dtype=np.float64) for corner in product((-1.0, 1.0), repeat=d)]
+        unit += [SPHERE * np.array(corner, dtype=np.float64) for corner in product((-1.0, 1.0), repeat=d)]
     points = np.array([centre + axes @ one for one in unit])
-    fits = [refined(point, fit(point, starts[0])) for point in points]
+    middle = fit(centre, ascent.last)
+    fits = (middle, *(fit(point, middle) for point in points[1:]))
     log_density = np.array([one.log_evidence for one in fits]) - 0.5 * ((points / prior_sd) ** 2).sum(axis=1)
     on_sphere = len(unit) - 1
-    # A Gaussian's mass 1 and variance d along the radius: sphere weight w with on_sphere * w * d * f0² = d.
-    weight = 1.0 / (on_sphere * f0**2)
+    # A Gaussian's mass 1 and variance d along the radius: sphere weight w with on_sphere * w * d * SPHERE² = d.
+    weight = 1.0 / (on_sphere * SPHERE**2)
     base = np.array([1.0 - on_sphere * weight] + [weight] * on_sphere)
     gaussian = np.array([-0.5 * float(one @ one) for one in unit])
     tilt = np.exp(np.clip(log_density - log_density[0] - gaussian, -5.0, 2.0))
     weights = base * tilt
-    return Design(points, weights / weights.sum(), tuple(fits))
+    return Design(points, weights / weights.sum(), fits)
 
 
-def _mode(density: Callable[[Array], float], prior_sd: Array) -> tuple[Array, Array]:
-    """Mode of the hyperparameters and the negative Hessian there, made no flatter than the prior's tenth."""
-    d = prior_sd.size
-    step = 0.3 * prior_sd
-    at = np.zeros(d)
-    bend = np.diag(prior_sd**-2.0)
-    for _ in range(4):
-        here = density(at)
-        slope, curve = np.zeros(d), np.zeros(d)
-        for i in range(d):
-            ahead, behind = (density(at + sign * step[i] * np.eye(d)[i]) for sign in (1.0, -1.0))
-            slope[i] = (ahead - behind) / (2.0 * step[i])
-            curve[i] = -(ahead - 2.0 * here + behind) / step[i] ** 2
-        bend = np.diag(np.maximum(curve, 0.3 * prior_sd**-2.0))
-        move = np.clip(slope / np.diag(bend), -1.5 * prior_sd, 1.5 * prior_sd)
-        if (np.abs(move) < 0.1 / np.sqrt(np.diag(bend))).all():
-            break
-        at = at + move
-    return at, bend
+class _Ascent(Generic[Fit]):
+    """The way to the mode of the scales; each fit begins at the last one."""
+
+    def __init__(self, fit: Callable[[Array, Fit | None], Fit], prior_sd: Array) -> None:
+        self.fit, self.prior_sd = fit, prior_sd
+        self.last: Fit | None = None
+
+    def mode(self) -> tuple[Array, Array]:
+        """Give the mode and the negative Hessian near it, nowhere flatter than three tenths of the prior's."""
+        at = np.zeros(self.prior_sd.size)
+        for _ in range(STEPS):
+            slope, bend = self._bent(at)
+            move = np.clip(np.linalg.solve(bend, slope), -1.5 * self.prior_sd, 1.5 * self.prior_sd)
+            if float(move @ bend @ move) < NEAR**2:
+                break
+            at = at + move
+        return at, bend
+
+    def _density(self, at: Array) -> tuple[float, Array | None]:
+        """Log density of the scales, and its slope where the fit knows it."""
+        got = self.last = self.fit(at, self.last)
+        slope = None if got.slope is None else got.slope - at / self.prior_sd**2
+        return got.log_evidence - 0.5 * float(((at / self.prior_sd) ** 2).sum()), slope
+
+    def _bent(self, at: Array) -> tuple[Array, Array]:
+        """Slope and negative Hessian of the log density."""
+        sizes = 0.3 * self.prior_sd
+        here, slope = self._density(at)
+        ahead = [self._density(at + step) for step in np.diag(sizes)]
+        if slope is None:
+            behind = [self._density(at - step)[0] for step in np.diag(sizes)]
+            before, after = np.array(behind), np.array([value for value, _ in ahead])
+            slope = (after - before) / (2.0 * sizes)
+            curve = np.diag((2.0 * here - after - before) / sizes**2)
+        else:
+            curve = (slope - np.array([one for _, one in ahead])) / sizes[:, None]
+            curve = 0.5 * (curve + curve.T)
+        values, vectors = np.linalg.eigh(curve * np.outer(self.prior_sd, self.prior_sd))
+        unit = vectors @ np.diag(np.maximum(values, 0.3)) @ vectors.T
+        return slope, unit / np.outer(self.prior_sd, self.prior_sd)

@@ -21,11 +21,15 @@ Array = NDArray[np.float64]
 CHILL_SHIFTS_K = np.linspace(-9.0, 9.0, 37)
 """Shifts of the chill level at which a look's dose is worked out; between them it is a straight line. [K]"""
 
-MISTAKEN = 0.02
-"""Chance that a grade says nothing of this tree: the wrong tree touched, the wrong row, a slip. Our judgement.
+MISTAKEN = 0.05
+"""Chance that a grade says nothing of this tree, any of the eight being as likely: the wrong tree touched, the wrong
+row, a slip, a night that was not as told. Our judgement.
 
 It keeps one absurd entry from dragging a tree, its kind and its age group along.
 """
+
+LEFT_BY_MISTAKES = 1.0 - MISTAKEN + MISTAKEN / len(GRADES)
+"""Likelihood of a look that excludes nothing: a mistake would have brought this grade in one case of eight."""
 
 SEEN_AFTER_DAYS = ((0.0, 0.1), (2.0, 0.35), (7.0, 0.6), (14.0, 0.8), (28.0, 1.0))
 """Share of the lasting damage that shows so many days after the night.

@@ -48,7 +48,7 @@ class Rows:
     lines: NDArray[np.int64]
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, kw_only=True)
 class Matched(Gaussian):
     """A normal posterior with the factors it was made of.
 
@@ -62,6 +62,33 @@ class Matched(Gaussian):
     precision: Array
     tilt: Array
     rows: Rows
+
+    def pulls(self, index: NDArray[np.int64], shift: Array, chill: Array) -> Array:
+        """Give how far each look moves what is believed of its tree.
+
+        Parameters
+        ----------
+        index : ndarray of int [look, part]
+            As `Data.index`.
+        shift, chill : ndarray [look, parameter]
+            Coefficients of the shift of its tree's limits, and of that of its chill level (zeros where there is none).
+
+        Returns
+        -------
+        ndarray [look, 2]
+            For shift and chill: mean less what it would be if the look's factor over that scalar were taken away. [K]
+        """
+        looks = np.arange(len(index))[:, None]
+        through = np.zeros((2, *shift.shape))
+        np.add.at(through[0], (looks, index[:, :6]), self.rows.weights)
+        np.add.at(through[1], (looks, np.maximum(index[:, 6:], 0)), 1.0 * (index[:, 6:] >= 0))
+        pulls = np.zeros((len(index), 2))
+        for at, wanted in enumerate((shift, chill)):
+            spread = through[at] @ self.covariance
+            left = 1.0 - self.precision[:, at] * (spread * through[at]).sum(axis=1)
+            told = self.tilt[:, at] - self.precision[:, at] * (through[at] @ self.mean)
+            pulls[:, at] = (spread * wanted).sum(axis=1) * told / left
+        return pulls
 
 
 def match(data: Data, sd: Array, groups: Array, spread: float, near: Matched | None = None) -> Matched:
@@ -117,7 +144,9 @@ def _settled(data: Data, sd: Array, groups: Array, spread: float, rows: Rows, pr
     evidence = float(log_z.sum()) + 0.5 * float(mean @ pull) + 0.5 * (float(np.log(prior).sum()) - log_det)
     moved = prior * (mean**2 + np.diag(covariance)) - 1.0
     slope = np.array([*(float(moved[group].sum()) for group in groups), by_spread])
-    return Matched(mean, covariance, evidence, slope, precision, tilt, rows)
+    return Matched(
+        mean=mean, covariance=covariance, log_evidence=evidence, slope=slope, precision=precision, tilt=tilt, rows=rows
+    )
 
 
 def _posterior(factors: tuple[Array, Array], prior: Array) -> tuple[Array, Array, Array, float]:

@@ -2,33 +2,63 @@
 
 from __future__ import annotations
 
-from math import erfc, exp, isfinite, log, sqrt
+from math import erfc, exp, log, sqrt
 
 import numba
 import numpy as np
+from numpy.typing import NDArray
+
+REACH = 5.6
+"""How many spreads the nodes reach on either side; beyond lies a mass of 2e-8."""
+
+RULES = (13, 19, 27, 39, 57, 81)
+"""Numbers of equally spaced nodes to choose from: for smooth curves such sums converge fast once the steps are finer
+than the sharpest bend."""
+
+FINE = 1.2
+"""Most step over the spread that cavity and look have together: the sum is then off by exp(-2 (π / 1.2)²), 1e-6."""
 
 _ROOT_HALF = sqrt(0.5)
+_DENSITY = 1.0 / sqrt(2.0 * np.pi)
 
-SHIFT_NODES, SHIFT_REACH = 49, 6.0
-CHILL_NODES, CHILL_REACH = 15, 4.0
-"""Equally spaced nodes and how many spreads they reach on either side: such sums converge fast for smooth curves."""
 
-LEAST_LIKELIHOOD = 1e-12
+def _rules() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Nodes and weights of all rules. [rule, node]"""
+    nodes, weights = np.zeros((len(RULES), max(RULES))), np.zeros((len(RULES), max(RULES)))
+    for rule, count in enumerate(RULES):
+        nodes[rule, :count] = np.linspace(-REACH, REACH, count)
+        weight = np.exp(-0.5 * nodes[rule, :count] ** 2)
+        weights[rule, :count] = weight / weight.sum()
+    return nodes, weights
+
+
+_NODES, _WEIGHTS = _rules()
+_COUNTS = np.array(RULES)
+_STEPS = 2.0 * REACH / (_COUNTS - 1.0)
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
 def match_looks(  # type: ignore[no-untyped-def]
-    mean, covariance, precision, tilt, weights, offset, rate, spread,
-    cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
+    mean, covariance, precision, tilt, weights, offset, rate, lines, spread,
+    certain, cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
 ):  # fmt: skip
     """Give each look's new factors (precision and tilt, for shift and chill) and its part of the log evidence.
 
     `weights` [look, 6] are the coefficients of the shift scalar over the first six parameters of `index`; the exposures
-    passed the limits by the largest of ``offset + rate · scalar`` [look, grade or above, line].
+    passed the limits by the largest of the first `lines` [look, grade or above] of ``offset + rate · scalar``
+    [look, grade or above, line]; with -1 lines they passed for certain. The likelihood of a look is::
+
+        certain - cold · fine(grade) - seen · (1 - fine(grade above))
+        fine = Φ(-passed / width) · spared by chill · not paled
+
+    a sum of products over the two scalars, so that each is integrated for itself. The last result is the derivative of
+    the log evidence by the logarithm of `spread`.
     """
     count = slope.size
     new_precision, new_tilt = np.zeros((count, 2)), np.zeros((count, 2))
     log_z = np.zeros(count)
+    by_spread = 0.0
+    part, chill_part = np.zeros((2, 4)), np.zeros((2, 4))
     for look in range(count):
         ids = index[look]
         chilled = ids[6] >= 0
@@ -38,7 +68,15 @@ def match_looks(  # type: ignore[no-untyped-def]
             for j in range(6):
                 v += weights[look, i] * covariance[ids[i], ids[j]] * weights[look, j]
         cavity_m, cavity_v = _without(m, v, precision[look, 0], tilt[look, 0])
+        width = slope[look] * spread
+        for column in range(2):
+            _shift_moments(
+                cavity_m, cavity_v, offset[look, column], rate[look, column], lines[look, column], width, part[column]
+            )
         chill_m, chill_v = 0.0, 0.0
+        chill_part[:] = 0.0
+        chill_part[:, 0] = 1.0
+        chill_part[:, 2] = 1.0
         if chilled:
             a, b = ids[6], ids[7]
             chill_m, chill_v = _without(
@@ -47,45 +85,26 @@ def match_looks(  # type: ignore[no-untyped-def]
                 precision[look, 1],
                 tilt[look, 1],
             )
-        width = slope[look] * spread
-        z = z1 = z2 = c1 = c2 = 0.0
-        total = 0.0
-        steps = CHILL_NODES if chilled else 1
-        for k in range(steps):
-            at_chill, chill_weight, kept0, kept1 = 0.0, 1.0, 1.0, 1.0
-            if chilled:
-                node = CHILL_REACH * (2.0 * k / (CHILL_NODES - 1) - 1.0)
-                chill_weight = exp(-0.5 * node * node)
-                at_chill = chill_m + sqrt(chill_v) * node
-                place = min(max((at_chill - chill_first) / chill_step, 0.0), dose.shape[1] - 1.001)
-                low = int(place)
-                carried = dose[look, low] + (dose[look, low + 1] - dose[look, low]) * (place - low)
-                if carried > 0.0:
-                    kept0 = _phi((needed[look, 0] - carried) / (width_h * width))
-                    kept1 = _phi((needed[look, 1] - carried) / (width_h * width))
-            for i in range(SHIFT_NODES):
-                node = SHIFT_REACH * (2.0 * i / (SHIFT_NODES - 1) - 1.0)
-                weight = exp(-0.5 * node * node) * chill_weight
-                there = cavity_m + sqrt(cavity_v) * node
-                fine0 = _phi(-_most(offset[look, 0], rate[look, 0], there) / width) * kept0 * pale[look, 0]
-                fine1 = _phi(-_most(offset[look, 1], rate[look, 1], there) / width) * kept1 * pale[look, 1]
-                like = max(1.0 - cold[look] * fine0 - seen[look] * (1.0 - fine1), LEAST_LIKELIHOOD)
-                part = weight * like
-                total += weight
-                z += part
-                z1 += part * there
-                z2 += part * there * there
-                c1 += part * at_chill
-                c2 += part * at_chill * at_chill
-        z1, z2, c1, c2 = z1 / z, z2 / z, c1 / z, c2 / z
-        constant = log(z / total)
-        new_precision[look, 0], new_tilt[look, 0] = _factor(z1, z2 - z1 * z1, cavity_m, cavity_v)
-        constant -= _log_product(cavity_m, cavity_v, new_precision[look, 0], new_tilt[look, 0])
+            for column in range(2):
+                _chill_moments(
+                    chill_m, chill_v, dose[look], needed[look, column], width_h * width, chill_first, chill_step,
+                    chill_part[column],
+                )  # fmt: skip
+        low, high = -cold[look] * pale[look, 0], seen[look] * pale[look, 1]
+        flat = certain - seen[look]
+        z = flat + low * part[0, 0] * chill_part[0, 0] + high * part[1, 0] * chill_part[1, 0]
+        z1 = (low * part[0, 1] * chill_part[0, 0] + high * part[1, 1] * chill_part[1, 0]) / z
+        z2 = (flat + low * part[0, 2] * chill_part[0, 0] + high * part[1, 2] * chill_part[1, 0]) / z
+        new_precision[look, 0], new_tilt[look, 0] = _factor(z1, z2, cavity_m, cavity_v)
+        by_spread += low * (part[0, 3] * chill_part[0, 0] + part[0, 0] * chill_part[0, 3]) / z
+        by_spread += high * (part[1, 3] * chill_part[1, 0] + part[1, 0] * chill_part[1, 3]) / z
+        log_z[look] = log(z) - _log_product(cavity_m, cavity_v, new_precision[look, 0], new_tilt[look, 0])
         if chilled:
-            new_precision[look, 1], new_tilt[look, 1] = _factor(c1, c2 - c1 * c1, chill_m, chill_v)
-            constant -= _log_product(chill_m, chill_v, new_precision[look, 1], new_tilt[look, 1])
-        log_z[look] = constant
-    return new_precision, new_tilt, log_z
+            c1 = (low * part[0, 0] * chill_part[0, 1] + high * part[1, 0] * chill_part[1, 1]) / z
+            c2 = (flat + low * part[0, 0] * chill_part[0, 2] + high * part[1, 0] * chill_part[1, 2]) / z
+            new_precision[look, 1], new_tilt[look, 1] = _factor(c1, c2, chill_m, chill_v)
+            log_z[look] -= _log_product(chill_m, chill_v, new_precision[look, 1], new_tilt[look, 1])
+    return new_precision, new_tilt, log_z, by_spread
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
@@ -107,18 +126,75 @@ def joined(size, precision, tilt, weights, index):  # type: ignore[no-untyped-de
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
-def _most(offset, rate, at):  # type: ignore[no-untyped-def]
-    """Largest of some lines at a point."""
-    most = offset[0] + rate[0] * at
-    for line in range(1, offset.size):
-        most = max(most, offset[line] + rate[line] * at)
-    return most
+def _shift_moments(m, v, offset, rate, lines, width, moments):  # type: ignore[no-untyped-def]
+    """Mass, first and second moment (in spreads from the mean) of what is fine, and the mass's slope by log width."""
+    if lines <= 0:
+        moments[:] = 0.0
+        if lines == 0:
+            moments[0] = 1.0
+            moments[2] = 1.0
+        return
+    moments[:] = 0.0
+    sd = sqrt(v)
+    if _most(offset, rate, lines, m + REACH * sd) < -7.0 * width:
+        moments[0] = 1.0
+        moments[2] = 1.0
+        return
+    steep = rate[0]
+    for line in range(1, lines):
+        steep = max(steep, rate[line])
+    rule = _rule(steep * sd / width)
+    for i in range(_COUNTS[rule]):
+        node = _NODES[rule, i]
+        u = -_most(offset, rate, lines, m + sd * node) / width
+        part = _WEIGHTS[rule, i] * 0.5 * erfc(-u * _ROOT_HALF)
+        moments[0] += part
+        moments[1] += part * node
+        moments[2] += part * node * node
+        moments[3] -= _WEIGHTS[rule, i] * _DENSITY * exp(-0.5 * u * u) * u
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
-def _phi(x):  # type: ignore[no-untyped-def]
-    """Standard normal distribution function."""
-    return 0.5 * erfc(-x * _ROOT_HALF) if isfinite(x) else (1.0 if x > 0 else 0.0)
+def _chill_moments(m, v, dose, needed, width, first, step, moments):  # type: ignore[no-untyped-def]
+    """Do the same for what chilling spares; left as it is where chilling does not cause the grade."""
+    if not needed < np.inf:
+        return
+    moments[:] = 0.0
+    sd = sqrt(v)
+    steepest = (dose[-1] - dose[-2]) / step
+    rule = _rule(steepest * sd / width)
+    for i in range(_COUNTS[rule]):
+        node = _NODES[rule, i]
+        place = min(max((m + sd * node - first) / step, 0.0), dose.size - 1.001)
+        low = int(place)
+        carried = dose[low] + (dose[low + 1] - dose[low]) * (place - low)
+        part = _WEIGHTS[rule, i]
+        if carried > 0.0:
+            u = (needed - carried) / width
+            moments[3] -= part * _DENSITY * exp(-0.5 * u * u) * u
+            part *= 0.5 * erfc(-u * _ROOT_HALF)
+        moments[0] += part
+        moments[1] += part * node
+        moments[2] += part * node * node
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy")
+def _rule(sharpness):  # type: ignore[no-untyped-def]
+    """The coarsest rule that is fine enough for a bend so many times as sharp as the cavity."""
+    finest = FINE / sqrt(1.0 + sharpness * sharpness)
+    rule = 0
+    while rule < _STEPS.size - 1 and _STEPS[rule] > finest:
+        rule += 1
+    return rule
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy")
+def _most(offset, rate, lines, at):  # type: ignore[no-untyped-def]
+    """Largest of the first lines at a point."""
+    most = offset[0] + rate[0] * at
+    for line in range(1, lines):
+        most = max(most, offset[line] + rate[line] * at)
+    return most
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
@@ -129,9 +205,10 @@ def _without(m, v, precision, tilt):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
-def _factor(m, v, cavity_m, cavity_v):  # type: ignore[no-untyped-def]
-    """Factor that turns the cavity's moments into the tilted ones; never one that widens."""
-    v = min(v, cavity_v)
+def _factor(first, second, cavity_m, cavity_v):  # type: ignore[no-untyped-def]
+    """Factor that turns the cavity's moments into the tilted ones (in spreads from its mean); never one that widens."""
+    shrunk = min(second - first * first, 1.0)
+    m, v = cavity_m + sqrt(cavity_v) * first, cavity_v * shrunk
     return 1.0 / v - 1.0 / cavity_v, m / v - cavity_m / cavity_v
 
 

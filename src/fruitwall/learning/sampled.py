@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fruitwall.learning.looks import Look
-from fruitwall.learning.tolerances import HYPER_SD, TreePrior, prepare
+from fruitwall.learning.looks import CHILL_SHIFTS_K, LEFT_BY_MISTAKES, Look
+from fruitwall.learning.tolerances import CHILL_WIDTH_H, HYPER_SD, Data, Layout, TreePrior, prepare
 from fruitwall.plants.injury import DURATIONS_H
 
 Array = NDArray[np.float64]
@@ -25,15 +25,22 @@ class Sampled:
 
     Attributes
     ----------
-    trees : dict of ndarray [chain, draw]
-        Shift of each tree's limits. [K]
+    trees, chill : dict of ndarray [chain, draw]
+        Shift of each tree's limits, and of its chill level. [K]
+    kinds : dict of ndarray [chain, draw]
+        The kinds' parts. [K]
+    yard : ndarray [chain, draw]
+        What all trees share. [K]
     scales : ndarray [chain, draw, scale]
         Logarithms of the factors of kinds, trees and spread.
     worst_rhat : float
-        Largest split R-hat of trees and scales (Gelman et al. 2013, Bayesian data analysis, section 11.4).
+        Largest split R-hat of trees, kinds, yard and scales (Gelman et al. 2013, Bayesian data analysis, section 11.4).
     """
 
     trees: dict[str, Array]
+    chill: dict[str, Array]
+    kinds: dict[str, Array]
+    yard: Array
     scales: Array
     worst_rhat: float
 
@@ -68,14 +75,23 @@ def sample(
     Raises
     ------
     ModuleNotFoundError
-        Without JAX and BlackJAX.
+        Without JAX and BlackJAX; says how to get them.
+    ValueError
+        As `learn`, and without looks.
     """
-    import blackjax
-    import jax
+    layout, data = prepare(trees, looks, durations_h)
+    if data is None:
+        raise ValueError("looks must hold at least one look; without any the prior is the answer")
+    try:
+        import blackjax
+        import jax
+    except ModuleNotFoundError as missing:
+        raise ModuleNotFoundError(
+            f"sampling needs {missing.name}, which is not installed: pip install 'fruitwall[bayes]'", name=missing.name
+        ) from missing
 
     jax.config.update("jax_enable_x64", True)
-    layout, data = prepare(trees, looks, durations_h)
-    density = _log_density(layout, data.arrays)
+    density = _log_density(layout, data)
 
     def chain(key: Any) -> Any:
         warm, run = jax.random.split(key)
@@ -91,53 +107,52 @@ def sample(
 
     drawn = np.asarray(jax.lax.map(jax.jit(chain), jax.random.split(jax.random.key(seed), chains)))
     scales = HYPER_SD * drawn[..., layout.size :]
-    factor = _factors(layout, np)(scales)
-    shifts = (drawn[..., : layout.size] * layout.sd * factor) @ layout.shift_of.T
-    worst = max(float(_split_rhat(one).max()) for one in (shifts, scales))
-    return Sampled({name: shifts[..., at] for at, name in enumerate(layout.kind_of)}, scales, worst)
+    parts = drawn[..., : layout.size] * layout.sd * np.exp(scales[..., :2] @ layout.groups)
+    shifts, chills = parts @ layout.shift_of.T, parts @ layout.chill_of.T
+    kinds = parts[..., list(layout.kinds.values())]
+    worst = max(float(_split_rhat(one).max()) for one in (shifts, kinds, parts[..., :1], scales))
+    return Sampled(
+        trees={name: shifts[..., at] for at, name in enumerate(layout.kind_of)},
+        chill={name: chills[..., at] for at, name in enumerate(layout.kind_of) if name in layout.chill_trees},
+        kinds={name: kinds[..., at] for at, name in enumerate(layout.kinds)},
+        yard=parts[..., 0],
+        scales=scales,
+        worst_rhat=worst,
+    )
 
 
-def _factors(layout: Any, xp: Any) -> Any:
-    """Factor on each parameter's prior spread, from the logarithms of the scales."""
-
-    def factors(scales: Any) -> Any:
-        kinds = xp.where(layout.of_kinds, xp.exp(scales[..., :1]), 1.0)
-        return kinds * xp.where(layout.of_trees, xp.exp(scales[..., 1:2]), 1.0)
-
-    return factors
-
-
-def _log_density(layout: Any, arrays: tuple[Any, ...]) -> Any:
+def _log_density(layout: Layout, data: Data) -> Any:
     """Log density over standardised parameters and scales: each is standard normal before the data."""
     import jax
     import jax.numpy as jnp
     from jax.scipy.special import ndtr
 
-    beyond, scale, log2h, cold, seen, pale, slope, young, dose, needed, width_h, chill_first, step, index = (
-        jnp.asarray(one) for one in arrays
-    )
-    beyond = jnp.where(jnp.isfinite(beyond), beyond, jnp.sign(beyond) * 1e3)
-    needed = jnp.where(jnp.isfinite(needed), needed, 1e9)
-    chilled = index[:, 6] >= 0
-    factors = _factors(layout, jnp)
-    sd, rows = jnp.asarray(layout.sd), jnp.arange(slope.size)
+    big = 1e3  # K; stands for infinity, whose derivatives are no numbers
+    beyond = jnp.asarray(np.clip(data.beyond_k, -big, big))
+    needed = jnp.asarray(np.minimum(data.needed_k_h, 1e9))
+    first, step = CHILL_SHIFTS_K[0], CHILL_SHIFTS_K[1] - CHILL_SHIFTS_K[0]
+    index, dose, young, slope = data.index, jnp.asarray(data.dose_k_h), data.young, data.slope_k
+    chilled, rows = index[:, 6] >= 0, np.arange(len(index))
 
     def density(x: Any) -> Any:
         scales = HYPER_SD * x[layout.size :]
-        at = x[: layout.size] * sd * factors(scales)
+        at = x[: layout.size] * layout.sd * jnp.exp(scales[:2] @ layout.groups)
         width = slope * jnp.exp(scales[2])
         part = at[index]
         shift = part[:, 0] + young * part[:, 1] + part[:, 3] + part[:, 4] + part[:, 5]
-        passed = (beyond + (scale * shift[:, None] + log2h * at[2])[:, None, :]).max(axis=2)
+        by_shift = (data.scale * shift[:, None])[:, None, :, None]
+        passed = (beyond + by_shift + data.log2h * at[2]).max(axis=(2, 3))
         spared = ndtr(-passed / width[:, None])
         chill = jnp.where(chilled, part[:, 6] + part[:, 7], 0.0)
-        place = jnp.clip((chill - chill_first) / step, 0.0, dose.shape[1] - 1.001)
+        place = jnp.clip((chill - first) / step, 0.0, dose.shape[1] - 1.001)
         low = place.astype(int)
         carried = dose[rows, low] + (dose[rows, low + 1] - dose[rows, low]) * (place - low)
-        kept = jnp.where(carried[:, None] > 0, ndtr((needed - carried[:, None]) / (width_h * width[:, None])), 1.0)
-        fine = spared * kept * pale
-        like = 1.0 - cold * fine[:, 0] - seen * (1.0 - fine[:, 1])
-        return jnp.log(jnp.maximum(like, 1e-12)).sum() - 0.5 * (x**2).sum()
+        kept = jnp.where(
+            carried[:, None] > 0, ndtr((needed - carried[:, None]) / (CHILL_WIDTH_H * width[:, None])), 1.0
+        )
+        fine = spared * kept * data.pale
+        like = LEFT_BY_MISTAKES - data.cold * fine[:, 0] - data.seen * (1.0 - fine[:, 1])
+        return jnp.log(like).sum() - 0.5 * (x**2).sum()
 
     return jax.jit(density)
 

@@ -13,6 +13,7 @@ entered by mistake (`looks`). The scales are learned too.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -20,9 +21,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fruitwall.learning.gaussian import Design, Gaussian, around_mode, integrate
-from fruitwall.learning.looks import CHILL_SHIFTS_K, MISTAKEN, Look
-from fruitwall.learning.matching import Matched, match
+from fruitwall.learning.gaussian import Design, integrate
+from fruitwall.learning.looks import CHILL_SHIFTS_K, LEFT_BY_MISTAKES, MISTAKEN, Look
+from fruitwall.learning.matching import Matched, Rows, match
 from fruitwall.plants.effects import AIR_TO_TISSUE_SD_K, DURATION_SD_K_PER_LOG2H, TREE_SD_K, YOUNG_GAP_SD_K
 from fruitwall.plants.injury import DURATIONS_H
 
@@ -35,11 +36,8 @@ between neighbouring grades of leaf burn."""
 CHILL_WIDTH_H = 8.0
 """Spread of the dose of chilling over the spread of the limits: the same as in `plants.injury`. [h]"""
 
-REACHES_K = (-4.0, -1.5, 0.0, 1.5, 4.0)
-"""Shifts from the mode at which the counting exposures of a look are picked for the matching of moments. [K]"""
-
-ROUNDS = 4
-"""How often the counting exposures are looked at again."""
+LEAST_SCALE = 1e-3
+"""Least scale of a tissue's limits that a duration's effect is divided by: only such have less as have no limits."""
 
 HYPER_SD = np.array([0.35, 0.35, 0.3])
 """Doubt of the scales, as standard deviations of their logarithms: of the kinds' parts, of the trees' parts, of the
@@ -98,8 +96,9 @@ class Learned:
     looks : dict
         Number of graded looks by tree.
     pulls : dict
-        By look, how far it alone moved the shift of its tree's limits, and that of its chill level (0 where there is
-        none). [K]
+        By look, how far it alone moves the shift of its tree's limits, and that of its chill level (0 where there is
+        none): what is believed less what would be without it, the other looks read as they are with it, at the
+        likeliest scales. [K]
     """
 
     trees: dict[str, Shift]
@@ -145,7 +144,7 @@ class Layout:
                 sd[self.chill_trees[tree.id]] = TREE_SD_K
                 of_trees[self.chill_trees[tree.id]] = True
         sd[first_observer:first_chill_kind] = OBSERVER_SD_K
-        self.sd, self.of_kinds, self.of_trees = sd, of_kinds, of_trees
+        self.sd, self.groups = sd, np.array([of_kinds, of_trees])
         self.shift_of = np.zeros((len(trees), self.size))
         self.chill_of = np.zeros((len(trees), self.size))
         for at, tree in enumerate(trees):
@@ -155,68 +154,54 @@ class Layout:
                 self.chill_of[at, [self.chill_kinds[tree.kind], self.chill_trees[tree.id]]] = 1.0
 
     def sd_at(self, scales: Array) -> Array:
-        """Prior standard deviations under hyperparameters."""
-        return np.asarray(
-            self.sd * np.where(self.of_kinds, np.exp(scales[0]), 1.0) * np.where(self.of_trees, np.exp(scales[1]), 1.0)
-        )
+        """Prior standard deviations under scales (their logarithms, as in `HYPER_SD`)."""
+        return np.asarray(self.sd * np.exp(scales[:2] @ self.groups))
 
 
+@dataclass(frozen=True, eq=False)
 class Data:
     """The looks as arrays.
 
-    ``beyond`` [look, grade or above, line] and ``scale`` [look, line] hold `Look.beyond_k` and `Look.scale` with
-    tissues and durations in one axis of lines, ``log2h`` [line] the logarithm of the durations; ``pale`` [look, grade or
-    above] is the chance that cool nights alone have not brought grade 1 (one for all other grades); ``index``
-    [look, part] tells which parameters a look meets, -1 for none.
+    Attributes
+    ----------
+    beyond_k : ndarray [look, grade or above, tissue, duration]
+    scale : ndarray [look, tissue]
+    log2h : ndarray [duration]
+        Logarithm of the durations.
+    cold, seen : ndarray [look]
+        As in `Look`, times the chance that the entry is no mistake.
+    pale : ndarray [look, grade or above]
+        Chance that cool nights alone have not brought grade 1; one for all other grades.
+    slope_k, young : ndarray [look]
+    dose_k_h : ndarray [look, shift]
+    needed_k_h : ndarray [look, grade or above]
+    index : ndarray of int [look, part]
+        Which parameters a look meets: yard, young, duration, kind, tree, observer, chill of kind and of tree; -1 for
+        none.
     """
 
-    def __init__(self, looks: Sequence[Look], layout: Layout, hours: Array) -> None:
-        count = len(looks)
-        kind_of = layout.kind_of
-        self.arrays = (
-            np.array([one.beyond_k for one in looks]).reshape(count, 2, -1),
-            np.repeat(np.array([one.scale for one in looks]), hours.size, axis=1),
-            np.tile(np.log2(hours), looks[0].scale.size),
-            np.array([one.cold for one in looks]) * (1.0 - MISTAKEN),
-            np.array([one.seen for one in looks]) * (1.0 - MISTAKEN),
-            np.array([[1.0 - one.paled if at == 1 else 1.0 for at in (one.grade, one.grade + 1)] for one in looks]),
-            np.array([one.slope_k for one in looks]),
-            np.array([one.young for one in looks]),
-            np.array([one.chill_dose_k_h for one in looks]),
-            np.array([one.chill_needed_k_h for one in looks]),
-            CHILL_WIDTH_H,
-            float(CHILL_SHIFTS_K[0]),
-            float(CHILL_SHIFTS_K[1] - CHILL_SHIFTS_K[0]),
-            np.array(
-                [
-                    (
-                        0,
-                        1,
-                        2,
-                        layout.kinds[kind_of[one.tree]],
-                        layout.tree_at[one.tree],
-                        layout.observers[one.observer],
-                        layout.chill_kinds[kind_of[one.tree]] if one.tree in layout.chill_trees else -1,
-                        layout.chill_trees.get(one.tree, -1),
-                    )
-                    for one in looks
-                ],
-                dtype=np.int64,
-            ),
-        )
-
-    @property
-    def index(self) -> NDArray[np.int64]:
-        """Which parameters each look meets. [look, part]"""
-        return self.arrays[13]
+    beyond_k: Array
+    scale: Array
+    log2h: Array
+    cold: Array
+    seen: Array
+    pale: Array
+    slope_k: Array
+    young: Array
+    dose_k_h: Array
+    needed_k_h: Array
+    index: NDArray[np.int64]
 
     @property
     def rest(self) -> tuple[Any, ...]:
-        """What `matching` needs besides the shift's rows."""
-        return tuple(self.arrays[at] for at in (3, 4, 5, 6, 8, 9, 10, 11, 12, 13))
+        """What `matching` needs besides the rows."""
+        return (
+            LEFT_BY_MISTAKES, self.cold, self.seen, self.pale, self.slope_k, self.dose_k_h, self.needed_k_h,
+            CHILL_WIDTH_H, float(CHILL_SHIFTS_K[0]), float(CHILL_SHIFTS_K[1] - CHILL_SHIFTS_K[0]), self.index,
+        )  # fmt: skip
 
-    def shift_rows(self, at: Array) -> tuple[Array, Array, Array]:
-        """Give each look's shift scalar with the exposures that count at some parameters.
+    def rows(self, at: Array) -> Rows:
+        """Give how each look meets the parameters, for the duration's effect at some parameters.
 
         Parameters
         ----------
@@ -224,55 +209,64 @@ class Data:
 
         Returns
         -------
-        weights : ndarray [look, 6]
-            Coefficients of the scalar, in kelvin of the tree's shift.
-        offset, rate : ndarray [look, 2, line]
-            The exposures passed the limit of the grade, and of the grade above, by the largest of
-            ``offset + rate · scalar``: the lines that count at one of `REACHES_K` from the mode. [K], [-]
+        Rows
+            With one line per tissue: that of its worst hours.
         """
-        from fruitwall.learning.looks_kernel import worst_lines
+        index = self.index
+        shift = at[index[:, 0]] + self.young * at[index[:, 1]] + at[index[:, 3:6]].sum(axis=1)
+        passed = self.beyond_k + self.log2h * at[2]  # [look, grade or above, tissue, duration]
+        hours = passed.argmax(axis=3)
+        offset = np.take_along_axis(passed, hours[..., None], axis=3)[..., 0]
+        rate = np.broadcast_to(self.scale[:, None, :], offset.shape)
+        # The duration is that of the line that cuts: at grade 0 that of the grade above, which alone does.
+        there = offset + rate * shift[:, None, None]
+        look = np.arange(shift.size)
+        row = np.where(np.isposinf(offset).any(axis=(1, 2)), 1, 0)
+        tissue = there[look, row].argmax(axis=1)
+        cut = np.isfinite(there[look, row, tissue])
+        by_duration = cut * self.log2h[hours[look, row, tissue]] / np.maximum(self.scale[look, tissue], LEAST_SCALE)
+        # The scalar holds the duration's part as well: take off what is in it at these parameters.
+        offset = offset - rate * (by_duration * at[2])[:, None, None]
+        certain, none = np.isposinf(offset).any(axis=2), np.isneginf(offset)
+        order = np.argsort(none, axis=2, kind="stable")
+        ones = np.ones(shift.size)
+        return Rows(
+            weights=np.stack([ones, self.young, by_duration, ones, ones, ones], axis=1),
+            offset=np.ascontiguousarray(np.take_along_axis(offset, order, axis=2)),
+            rate=np.ascontiguousarray(np.take_along_axis(rate, order, axis=2)),
+            lines=np.where(certain, -1, (~none).sum(axis=2)),
+        )
 
-        beyond, scale, log2h, young, index = (self.arrays[one] for one in (0, 1, 2, 7, 13))
-        rows = np.arange(len(young))[:, None]
-        lines = []
-        for reach in REACHES_K:
-            there = at.copy()
-            there[0] += reach
-            lines.append(worst_lines(there, beyond, scale, log2h, young, index))
-        at_mode = lines[REACHES_K.index(0.0)]
-        # The duration is that of the exposure that cuts: at grade 0 that of the grade above, which alone does.
-        cuts = np.where(np.isfinite(beyond[rows[:, 0], 0, at_mode[:, 0]]), 0, 1)
-        cutting = at_mode[rows[:, 0], cuts]
-        by_duration = log2h[cutting] / np.maximum(scale[rows[:, 0], cutting], 1e-3)
-        offset, rate = np.empty((2, len(young), 2, len(lines)))
-        for column in (0, 1):
-            line = np.stack([one[:, column] for one in lines], axis=1)
-            rate[:, column] = scale[rows, line]
-            # Where another line has another duration, the duration's effect is that at the mode.
-            apart = log2h[line] - rate[:, column] * by_duration[:, None]
-            offset[:, column] = beyond[rows, column, line] + apart * at[2]
-        ones = np.ones(len(young))
-        return np.stack([ones, young, by_duration, ones, ones, ones], axis=1), offset, rate
 
-    def around_mode(self, sd: Array, spread: float, start: Array | None) -> Gaussian:
-        """Give the Gaussian around the mode.
-
-        Which exposure counts for a look depends on the shifts: with it held the problem is smooth, so it is held,
-        solved, and looked at again, until it stays (or a few times: a mode may sit where two exposures hurt alike).
-        """
-        from fruitwall.learning.looks_kernel import look_terms, worst_lines
-
-        beyond, scale, log2h, young, index = (self.arrays[at] for at in (0, 1, 2, 7, 13))
-        at = np.zeros(sd.size) if start is None else start
-        worst = worst_lines(at, beyond, scale, log2h, young, index)
-        for _ in range(ROUNDS):
-            held = worst
-            got = around_mode(lambda there, held=held: look_terms(there, held, spread, *self.arrays), sd, at)
-            at = got.mean
-            worst = worst_lines(at, beyond, scale, log2h, young, index)
-            if (worst == held).all():
-                break
-        return got
+def _data(looks: Sequence[Look], layout: Layout, hours: Array) -> Data:
+    """Put looks into arrays."""
+    kind_of = layout.kind_of
+    index = [
+        (
+            0,
+            1,
+            2,
+            layout.kinds[kind_of[one.tree]],
+            layout.tree_at[one.tree],
+            layout.observers[one.observer],
+            layout.chill_kinds[kind_of[one.tree]] if one.tree in layout.chill_trees else -1,
+            layout.chill_trees.get(one.tree, -1),
+        )
+        for one in looks
+    ]
+    return Data(
+        beyond_k=np.array([one.beyond_k for one in looks]),
+        scale=np.array([one.scale for one in looks]),
+        log2h=np.log2(hours),
+        cold=np.array([one.cold for one in looks]) * (1.0 - MISTAKEN),
+        seen=np.array([one.seen for one in looks]) * (1.0 - MISTAKEN),
+        pale=np.array([[1.0 - one.paled if at == 1 else 1.0 for at in (one.grade, one.grade + 1)] for one in looks]),
+        slope_k=np.array([one.slope_k for one in looks]),
+        young=np.array([one.young for one in looks]),
+        dose_k_h=np.array([one.chill_dose_k_h for one in looks]),
+        needed_k_h=np.array([one.chill_needed_k_h for one in looks]),
+        index=np.array(index, dtype=np.int64),
+    )
 
 
 def learn(trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequence[float] = DURATIONS_H) -> Learned:
@@ -294,24 +288,22 @@ def learn(trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequen
     Raises
     ------
     ValueError
-        If a look names a tree that is not given, or a tree comes twice.
+        If a look names a tree that is not given, or a tree or a look comes twice.
 
     Notes
     -----
-    Nested Laplace approximation (`gaussian`), checked against NUTS in the tests: means and spreads.
+    Normal posteriors by matching of moments (`matching`) at points of the scales, joined by their weights (`gaussian`);
+    docs/learning.md tells how far that is from sampling.
     """
     layout, data = prepare(trees, looks, durations_h)
     if data is None:
-        return _told(layout, looks, None)
+        return _told(layout, looks, None, {})
 
-    def fit(scales: Array, start: Array | None) -> Gaussian:
-        spread = float(np.exp(scales[2]))
-        return data.around_mode(layout.sd_at(scales), spread, start)
+    def fit(scales: Array, near: Matched | None) -> Matched:
+        return match(data, layout.sd_at(scales), layout.groups, float(np.exp(scales[2])), near)
 
-    def refined(scales: Array, near: Gaussian) -> Gaussian:
-        return match(data, layout.sd_at(scales), float(np.exp(scales[2])), near.mean)
-
-    return _told(layout, looks, integrate(fit, HYPER_SD, refined))
+    design = integrate(fit, HYPER_SD)
+    return _told(layout, looks, design, _pulls(layout, data, looks, design.fits[0]))
 
 
 def prepare(
@@ -330,17 +322,21 @@ def prepare(
         As `learn`.
     """
     trees = sorted(trees, key=lambda one: one.id)
-    looks = sorted(looks, key=lambda one: one.id)
     names = [one.id for one in trees]
     if len(set(names)) != len(names):
         raise ValueError("trees must not come twice")
+    if len({one.id for one in looks}) != len(looks):
+        raise ValueError("looks must not come twice")
     if unknown := sorted({one.tree for one in looks} - set(names)):
         raise ValueError(f"looks name trees that are not given: {', '.join(unknown)}")
     layout = Layout(trees, sorted({one.observer for one in looks}))
-    return layout, Data(looks, layout, np.asarray(durations_h, dtype=np.float64)) if looks else None
+    hours = np.asarray(durations_h, dtype=np.float64)
+    return layout, _data(sorted(looks, key=lambda one: one.id), layout, hours) if looks else None
 
 
-def _told(layout: Layout, looks: Sequence[Look], design: Design | None) -> Learned:
+def _told(
+    layout: Layout, looks: Sequence[Look], design: Design[Matched] | None, pulls: dict[str, tuple[float, float]]
+) -> Learned:
     """Read all shifts from the design; the priors where there were no looks."""
 
     def shift(weights: Array) -> Shift:
@@ -362,6 +358,7 @@ def _told(layout: Layout, looks: Sequence[Look], design: Design | None) -> Learn
         logs = design.points[:, at]
         mean = float(design.weights @ logs)
         scales[name] = (float(np.exp(mean)), float(np.sqrt(design.weights @ (logs - mean) ** 2)))
+    looked = Counter(look.tree for look in looks)
     return Learned(
         trees={name: shift(layout.shift_of[at]) for at, name in enumerate(layout.kind_of)},
         chill={
@@ -372,20 +369,14 @@ def _told(layout: Layout, looks: Sequence[Look], design: Design | None) -> Learn
         yard=single(0),
         young=single(1),
         scales=scales,
-        looks={name: sum(look.tree == name for look in looks) for name in layout.kind_of},
-        pulls=_pulls(layout, looks, design),
+        looks={name: looked[name] for name in layout.kind_of},
+        pulls=pulls,
     )
 
 
-def _pulls(layout: Layout, looks: Sequence[Look], design: Design | None) -> dict[str, tuple[float, float]]:
-    """Give how far each look moved its own tree, at the likeliest scales."""
-    near = design.fits[0] if design is not None else None
-    if not isinstance(near, Matched):
-        return {}
-    rows = {name: at for at, name in enumerate(layout.kind_of)}
-    found = {}
-    for at, look in enumerate(sorted(looks, key=lambda one: one.id)):
-        row = rows[look.tree]
-        chill = near.pull(at, layout.chill_of[row]) if look.tree in layout.chill_trees else 0.0
-        found[look.id] = near.pull(at, layout.shift_of[row]), chill
-    return found
+def _pulls(layout: Layout, data: Data, looks: Sequence[Look], fit: Matched) -> dict[str, tuple[float, float]]:
+    """Give how far each look moves its own tree."""
+    rows = data.index[:, 4] - min(layout.tree_at.values())
+    pulls = fit.pulls(data.index, layout.shift_of[rows], layout.chill_of[rows])
+    ids = sorted(one.id for one in looks)
+    return {name: (float(shift), float(chill)) for name, (shift, chill) in zip(ids, pulls, strict=True)}
