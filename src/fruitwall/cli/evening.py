@@ -60,9 +60,11 @@ def tonight(
     ] = None,
     sheet: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write a sheet for a helper, too.")] = None,
     ics: Annotated[Path | None, typer.Option(metavar="FILE.ics", help="Write the deadlines for a calendar.")] = None,
+    as_published: Annotated[bool, typer.Option("--as-published", help="Leave aside what the yard has taught.")] = False,
 ) -> None:
     """Print tonight's plan, tree by tree; with --done, what still helps."""
     from fruitwall.journal.ledger import Ledger
+    from fruitwall.service.beliefs import beliefs_of
     from fruitwall.service.earlier import Earlier, done_so_far, earlier_plans, following, standing_so_far
     from fruitwall.service.evening import night_to_plan, plan_evening
     from fruitwall.service.forecasts import weather_for
@@ -86,6 +88,9 @@ def tonight(
         )
         evening = day or night_to_plan(checked.yard, weather, past, moment)
         before = earlier_plans(journal, version.yard, evening) if journal is not None and version else Earlier()
+        beliefs = None
+        if journal is not None and version is not None and not as_published:
+            beliefs = beliefs_of(house_of(journal, version.yard, lambda: moment))
         with progress(quiet=as_json) as report:
             plan = plan_evening(
                 checked.yard,
@@ -102,6 +107,7 @@ def tonight(
                 last=before.last,
                 before=before.tonight,
                 worst_case=worst_case,
+                beliefs=beliefs,
             )
         plan = following(plan, before)
         if journal is not None and version is not None:
@@ -167,6 +173,7 @@ def serve(
     With --now, or a --date that is past, the clock of the pages stands still.
     """
     from fruitwall.errors import NoYard
+    from fruitwall.service.beliefs import beliefs_of
     from fruitwall.service.desk import EveningsDesk
     from fruitwall.service.weather_desk import WeatherDesk
     from fruitwall.service.yards import load_yard
@@ -183,8 +190,15 @@ def serve(
         stands = now is not None or moment < present() - timedelta(minutes=1)
         clock = (lambda: moment) if stands else present
         weather = WeatherDesk(journal, yard, clock, forecast=forecast, history=history, contact=contact())
-        desk = EveningsDesk(journal, yard, weather.weather, clock, renewed=lambda: weather.changes)
         house = house_of(journal, yard, clock)
+        desk = EveningsDesk(
+            journal,
+            yard,
+            weather.weather,
+            clock,
+            renewed=lambda: weather.changes,
+            beliefs=lambda: beliefs_of(house),
+        )
         serve_pages(
             lambda asked: desk.plan_for(asked or day, report=tell_preparing),
             desk.yard,

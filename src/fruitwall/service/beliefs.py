@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
+from fruitwall.errors import FruitwallError
 from fruitwall.service.taught import apply_shift, taught
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.learning.forecasts import ForecastErrors
@@ -14,6 +16,8 @@ if TYPE_CHECKING:
     from fruitwall.learning.tolerances import Learned
     from fruitwall.plants.tolerance import Tolerance
     from fruitwall.service.house import House
+
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, eq=False)
@@ -28,12 +32,25 @@ class Beliefs:
         Of the forecasts of this place.
     offsets : Mapping of tree to Offset
         Of the spots of trees.
+    trouble : tuple of str
+        Why something could not be learned, in words for the user: the plan then rests on what is published.
     """
 
     before: Learned | None = None
     learned: Learned | None = None
     errors: ForecastErrors | None = None
     offsets: Mapping[str, Offset] = field(default_factory=dict)
+    trouble: tuple[str, ...] = ()
+
+    @property
+    def mark(self) -> tuple[object, ...]:
+        """Another one where a plan would come out different: by a tenth of a kelvin or more."""
+        shifts = self.learned.trees if self.learned is not None else {}
+        return (
+            tuple((name, round(one.mean_k, 1), round(one.sd_k, 1)) for name, one in sorted(shifts.items())),
+            tuple((name, *(round(each, 1) for each in one.at(1.0))) for name, one in sorted(self.offsets.items())),
+            self.errors.pairs if self.errors is not None else 0,
+        )
 
     def stands(self, tree: str, tolerance: Tolerance) -> Tolerance:
         """Give what a tree stands with what was learned of it."""
@@ -56,9 +73,26 @@ def beliefs_of(house: House) -> Beliefs:
     Returns
     -------
     Beliefs
+        What cannot be learned is left as published, with the trouble told: a plan is needed tonight all the same.
     """
     from fruitwall.service.forecast_errors import learned_errors
     from fruitwall.service.spot_offsets import learned_offsets
 
-    known = taught(house)
-    return Beliefs(known.before, known.learned, learned_errors(house), learned_offsets(house))
+    trouble: list[str] = []
+    known = _tried(lambda: taught(house), trouble)
+    return Beliefs(
+        before=known.before if known is not None else None,
+        learned=known.learned if known is not None else None,
+        errors=_tried(lambda: learned_errors(house), trouble),
+        offsets=_tried(lambda: learned_offsets(house), trouble) or {},
+        trouble=tuple(trouble),
+    )
+
+
+def _tried(learn: Callable[[], Value], trouble: list[str]) -> Value | None:
+    """Learn one thing; where that fails note why."""
+    try:
+        return learn()
+    except (FruitwallError, ArithmeticError, ValueError) as error:
+        trouble.append(say("what the yard has taught could not be worked out and was left aside: {error}", error=error))
+        return None

@@ -22,6 +22,7 @@ from fruitwall.service.yards import load_yard
 if TYPE_CHECKING:
     from fruitwall.journal.entries import YardVersion
     from fruitwall.journal.store import Journal
+    from fruitwall.service.beliefs import Beliefs
     from fruitwall.service.evening_document import DoneTask, EveningPlan
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
@@ -49,6 +50,8 @@ class EveningsDesk:
         Members of a dressed forecast.
     renewed : callable
         Gives something that differs once the weather was renewed elsewhere: then it is asked for again.
+    beliefs : callable, optional
+        Gives what the yard has taught by now; as published if left out.
     """
 
     def __init__(
@@ -60,8 +63,10 @@ class EveningsDesk:
         *,
         members: int = MEMBERS,
         renewed: Callable[[], object] = lambda: None,
+        beliefs: Callable[[], Beliefs] | None = None,
     ) -> None:
         self._renewed = renewed
+        self._beliefs = beliefs
         self._journal = journal
         self._yard_name = yard_name
         self._weather = weather
@@ -99,8 +104,11 @@ class EveningsDesk:
             done = done_so_far((), earlier, now)
             standing = standing_so_far((), earlier)
 
+            beliefs = self._beliefs() if self._beliefs is not None else None
+            mark = beliefs.mark if beliefs is not None else ()
+
             def key_of(told: Sequence[DoneTask]) -> tuple[object, ...]:
-                return version.sha256, day, fetched, tuple((task.key, task.at) for task in told), standing
+                return version.sha256, day, fetched, tuple((task.key, task.at) for task in told), standing, mark
 
             key = key_of(done)
             if not asked_again(Ledger(self._journal, version.yard), day, done):
@@ -125,6 +133,7 @@ class EveningsDesk:
                     standing=standing,
                     last=earlier.last,
                     before=earlier.tonight,
+                    beliefs=beliefs,
                 )
                 try:
                     plan = make(done=done)

@@ -15,6 +15,7 @@ from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
+    from fruitwall.service.beliefs import Beliefs
     from fruitwall.service.compose import Decision
     from fruitwall.service.earlier import LastTime
     from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
@@ -63,6 +64,7 @@ def plan_evening(
     last: LastTime | None = None,
     worst_case: float | None = None,
     before: EveningPlan | None = None,
+    beliefs: Beliefs | None = None,
 ) -> EveningPlan:
     """Give the best plan for tonight, tree by tree.
 
@@ -96,6 +98,8 @@ def plan_evening(
         Aversion to the worst cases, 0 to 1, instead of that of the yard's prices.
     before : EveningPlan, optional
         The plan made before for this night: its choices are tried as well where the optimum is not found in time.
+    beliefs : Beliefs, optional
+        What the yard has taught (`service.beliefs.beliefs_of`); as published if left out.
 
     Returns
     -------
@@ -110,6 +114,7 @@ def plan_evening(
     PlanError
         If the night lies in the past, or `done` names what tonight's checklist cannot hold.
     """
+    from fruitwall.service.beliefs import Beliefs
     from fruitwall.service.reader import book_of, with_phrases
 
     with noting_errors() as book:
@@ -131,6 +136,7 @@ def plan_evening(
             last=last,
             worst_case=worst_case,
             before=before,
+            beliefs=beliefs or Beliefs(),
         )
     return with_phrases(plan, book)
 
@@ -152,6 +158,7 @@ def _plan_evening(
     last: LastTime | None,
     worst_case: float | None,
     before: EveningPlan | None,
+    beliefs: Beliefs,
 ) -> EveningPlan:
     """Make the plan, as `plan_evening`, whose sentences are being noted."""
     from fruitwall.physics.first_use import telling_when_compiling
@@ -167,7 +174,7 @@ def _plan_evening(
     hardened = acclimation(forecast, history, now)
     try:
         left = with_time_left(yard, evenings[0], spent(done))
-        situation = prepare_situation(left, weather, evenings, hardened, done, standing)
+        situation = prepare_situation(left, weather, evenings, hardened, done, standing, beliefs)
         _refuse_unknown(situation)
         report(STAGES[2])
         with telling_when_compiling(lambda: report(PREPARING)):
@@ -178,7 +185,9 @@ def _plan_evening(
     report(STAGES[3])
     decision, seconds = _decide(outlook, last=last, aversion=worst_case, before=before)
     report(STAGES[4])
-    return _document(outlook, decision, now=now, warnings=weather.warnings, seconds=seconds, threads=threads)
+    return _document(
+        outlook, decision, now=now, warnings=[*weather.warnings, *beliefs.trouble], seconds=seconds, threads=threads
+    )
 
 
 def night_to_plan(yard: Yard, forecast: Forcing, history: Forcing | None, now: datetime) -> date:

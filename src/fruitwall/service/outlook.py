@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from fruitwall.plans.parts import Measure, Setting
     from fruitwall.plans.replan import Stands
     from fruitwall.plants.catalogue import Taxon
+    from fruitwall.service.beliefs import Beliefs
     from fruitwall.service.evening_document import DoneTask, StandingPart
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Tree, Yard
@@ -217,6 +218,7 @@ def prepare_situation(
     acclimation_c: float | None,
     done: Sequence[DoneTask] = (),
     standing: Sequence[StandingPart] = (),
+    beliefs: Beliefs | None = None,
 ) -> Situation:
     """Survey the yard and list what could be done for each tree.
 
@@ -234,6 +236,8 @@ def prepare_situation(
         What is done already this evening: it stays, and what is too late by now is not offered.
     standing : sequence of StandingPart
         What is taken to stand since an earlier night.
+    beliefs : Beliefs, optional
+        What the yard has taught.
 
     Raises
     ------
@@ -277,9 +281,7 @@ def prepare_situation(
         forcing=forcing,
         evenings=tuple(evenings),
         kinds=tuple(kinds[tree.id] for tree in yard.trees),
-        tolerances=tuple(
-            tolerance_of(t, kinds[t.id], tonight.night.name, acclimation_c, catalogue_of(yard)) for t in yard.trees
-        ),
+        tolerances=tuple(_stands(t, yard, kinds[t.id], tonight.night.name, acclimation_c, beliefs) for t in yard.trees),
         measures=tuple(measures),
         spots=tuple(home),
         bodies=tuple(body_of(tree, kinds[tree.id]) for tree in yard.trees),
@@ -290,6 +292,14 @@ def prepare_situation(
         done=tuple(done),
         standing=tuple(standing),
     )
+
+
+def _stands(
+    tree: Tree, yard: Yard, kind: Taxon, on: date, acclimation_c: float | None, beliefs: Beliefs | None
+) -> Tolerance:
+    """Give what a tree stands tonight, with what was learned of it."""
+    published = tolerance_of(tree, kind, on, acclimation_c, catalogue_of(yard))
+    return published if beliefs is None else beliefs.stands(tree.id, published)
 
 
 class TooLate(TypedDict):

@@ -20,6 +20,7 @@ from fruitwall.learning.tolerances import Learned, Shift, learn
 from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import Spread
 from fruitwall.service.kept import Kept
+from fruitwall.service.ledger import Sighting, says
 from fruitwall.service.lived import lived_nights
 from fruitwall.service.looks_taken import LookTaken, looks_taken, tree_priors
 from fruitwall.speech import quantity, say, say_count
@@ -158,8 +159,11 @@ def _taught(house: House) -> Taught:
     from fruitwall.service.causes import cold_share
 
     yard, _ = house.yard()
+    sightings = house.ledger.current(kind="sighting")
     today = house.clock().astimezone(ZoneInfo(yard.location.time_zone)).date()
-    lived = lived_nights(house)
+    # Without a look there is nothing to learn, and no need to march the past.
+    seen = any(isinstance(body := says(one), Sighting) and body.grade is not None for one in sightings)
+    lived = lived_nights(house) if seen else {}
     looks = looks_taken(house, lived, lambda entry, body, nights: cold_share(entry, body, nights, house))
     priors = tree_priors(yard, today)
     before = learn(priors, ())
