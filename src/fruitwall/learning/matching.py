@@ -154,5 +154,5 @@ def _posterior(factors: tuple[Array, Array], prior: Array) -> tuple[Array, Array
     whole, pull = factors
     whole[np.diag_indices_from(whole)] += prior
     lower = np.linalg.cholesky(whole)
-    covariance = np.linalg.inv(whole)
+    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
     return covariance @ pull, covariance, pull, 2.0 * float(np.log(np.diag(lower)).sum())
