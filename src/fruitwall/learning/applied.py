@@ -28,19 +28,21 @@ def taught_tolerance(
     Returns
     -------
     Tolerance
-        Limits moved; of the uncertainty that part which learning is about is exchanged, the rest (hardening this week,
-        the state of its roots) stays. Fruit, flowers and paling are not learned.
+        Limits moved; of the uncertainty that part which learning is about shrinks as the shift's has, the rest
+        (hardening this week, the state of its roots) stays. Fruit, flowers and paling are not learned.
     """
     scale = scale_of(tolerance)
-    rest = np.maximum(tolerance.sd_k**2 - (scale * before.sd_k) ** 2, 0.0)
+    own = np.minimum(scale * before.sd_k, np.nan_to_num(tolerance.sd_k))
+    left = own * after.sd_k / before.sd_k
     level, level_sd = tolerance.chill_level_c, tolerance.chill_sd_k
     if chill is not None and not np.isnan(level):
-        level_rest = max(level_sd**2 - chill[0].sd_k ** 2, 0.0)
-        level, level_sd = level + chill[1].mean_k, float(np.sqrt(level_rest + chill[1].sd_k ** 2))
+        of_level = min(chill[0].sd_k, level_sd)
+        level_left = of_level * chill[1].sd_k / chill[0].sd_k
+        level, level_sd = level + chill[1].mean_k, float(np.sqrt(level_sd**2 - of_level**2 + level_left**2))
     return replace(
         tolerance,
         threshold_c=tolerance.threshold_c + scale[:, None] * after.mean_k,
-        sd_k=np.where(np.isnan(tolerance.sd_k), np.nan, np.sqrt(rest + (scale * after.sd_k) ** 2)),
+        sd_k=np.sqrt(tolerance.sd_k**2 - own**2 + left**2),
         chill_level_c=level,
         chill_sd_k=level_sd,
     )

@@ -153,6 +153,10 @@ class Layout:
             if tree.id in self.chill_trees:
                 self.chill_of[at, [self.chill_kinds[tree.kind], self.chill_trees[tree.id]]] = 1.0
 
+    def marginal_sd(self) -> Array:
+        """Prior standard deviations over what is not known of the scales: a log-normal factor's second moment."""
+        return self.sd_at(np.array([HYPER_SD[0] ** 2, HYPER_SD[1] ** 2]))
+
     def sd_at(self, scales: Array) -> Array:
         """Prior standard deviations under scales (their logarithms, as in `HYPER_SD`)."""
         return np.asarray(self.sd * np.exp(scales[:2] @ self.groups))
@@ -341,7 +345,7 @@ def _told(
 
     def shift(weights: Array) -> Shift:
         if design is None:
-            return Shift(0.0, float(np.sqrt((weights**2) @ layout.sd**2)))
+            return Shift(0.0, float(np.sqrt((weights**2) @ layout.marginal_sd() ** 2)))
         means = np.array([weights @ one.mean for one in design.fits])
         variances = np.array([weights @ one.covariance @ weights for one in design.fits])
         mean = float(design.weights @ means)
