@@ -14,6 +14,7 @@ from fruitwall.speech import say
 from fruitwall.yard.model import Location
 
 if TYPE_CHECKING:
+    from fruitwall.physics.sun import SunTimes
     from fruitwall.plans.parts import Deadline
 
 NOON = time(12)
@@ -159,16 +160,12 @@ def tonight(location: Location, now: datetime) -> date:
     return running.night.name if now < running.uncover else today
 
 
-@lru_cache(maxsize=64)  # every page asks which night it is
+@lru_cache(maxsize=1024)  # every page asks which night it is, and what was learned asks for all nights of some winters
 def _sun(
     location: Location, day: date, start: datetime, end: datetime
 ) -> tuple[datetime, datetime, datetime, datetime]:
     """Give sunset, civil dusk, civil dawn and sunrise, with stand-ins where twilight or daylight never ends."""
-    from fruitwall.physics.sun import sun_times
-
-    zone = location.time_zone
-    today = sun_times(day, location.latitude_deg, location.longitude_deg, zone)
-    tomorrow = sun_times(day + timedelta(days=1), location.latitude_deg, location.longitude_deg, zone)
+    today, tomorrow = _sun_of_day(location, day), _sun_of_day(location, day + timedelta(days=1))
     if today.sunset is None or tomorrow.sunrise is None:
         if today.day_length_h >= 24 or tomorrow.day_length_h >= 24:
             raise PlanError(
@@ -188,6 +185,13 @@ def _sun(
         dawn.astimezone(UTC),
         tomorrow.sunrise.astimezone(UTC),
     )
+
+
+@lru_cache(maxsize=1024)  # a day's sun ends one night and begins the next
+def _sun_of_day(location: Location, day: date) -> SunTimes:
+    from fruitwall.physics.sun import sun_times
+
+    return sun_times(day, location.latitude_deg, location.longitude_deg, location.time_zone)
 
 
 def full_hour(moment: datetime) -> datetime:
