@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fruitwall.weather.demo import demo_forcing, demo_now
-from fruitwall.weather.dressing import ErrorModel, dress, prior
+from fruitwall.weather.dressing import ErrorModel, NightError, dress, learned, prior
 from tests.published import find_check
 from tests.weather.builders import some_forcing
 
@@ -236,3 +236,75 @@ def test_every_member_is_possible_weather(
     assert (result.rain_mm == rain).all()
     assert result.n_members == members
     assert np.median(result.t_air_c, axis=0) == pytest.approx(forcing.t_air_c[0], abs=1e-9)
+
+
+# ---------------------------------------------------------------- what was learned
+
+
+def night_of(forcing, day=23):
+    """Hours from the evening of 22 December to the next morning, by the sun of the builder's place."""
+    from fruitwall.weather.stamps import solar_offset
+
+    morning = datetime(2026, 12, day, 6, tzinfo=UTC) - solar_offset(forcing.longitude_deg)
+    return morning, (
+        round((np.datetime64(morning.replace(tzinfo=None), "s") - forcing.time_utc[0]) / np.timedelta64(3600, "s"))
+    )
+
+
+def test_nothing_learned_leaves_the_ensemble_as_it_is():
+    ensemble = dressed()
+    assert learned(ensemble, [], now=NOW) is ensemble
+    same = learned(ensemble, [NightError(NOW, 0.0, 1.0)], now=NOW)
+    assert (same.t_air_c == ensemble.t_air_c).all()
+    assert (same.t_dew_c == ensemble.t_dew_c).all()
+
+
+def test_members_of_a_night_move_and_draw_apart_at_its_coldest_hour_and_not_at_its_warmest():
+    ensemble = dressed()
+    morning, at = night_of(ensemble)
+    moved = learned(ensemble, [NightError(morning, -1.2, 1.5)], now=NOW)
+    before, after = ensemble.t_air_c[:, at], moved.t_air_c[:, at]
+    share = 1.0 - abs(
+        (np.datetime64(morning.replace(tzinfo=None), "s") - ensemble.time_utc[at]) / np.timedelta64(9 * 3600, "s")
+    )
+    assert share > 0.9
+    assert np.median(after) - np.median(before) == pytest.approx(-1.2, abs=0.03)
+    assert after.std() / before.std() == pytest.approx(1.5, abs=0.02)
+    assert (np.argsort(after) == np.argsort(before)).all()  # each member keeps its course
+    other = at + 24
+    assert (moved.t_air_c[:, other] == ensemble.t_air_c[:, other]).all()
+    assert (moved.cloud == ensemble.cloud).all()
+    assert (moved.wind_m_s == ensemble.wind_m_s).all()
+
+
+def test_the_past_is_not_learned_away():
+    ensemble = dressed()
+    morning, at = night_of(ensemble)
+    now = morning - timedelta(hours=2)
+    moved = learned(ensemble, [NightError(morning, -1.2, 1.5)], now=now)
+    past = ensemble.time_utc <= np.datetime64(now.replace(tzinfo=None), "s")
+    assert past.any()
+    assert (moved.t_air_c[:, past] == ensemble.t_air_c[:, past]).all()
+    assert (moved.t_air_c[:, at] != ensemble.t_air_c[:, at]).any()
+
+
+def test_an_ensemble_of_the_source_and_a_single_member_are_moved_too():
+    for members in (1, 3):
+        given_ = some_forcing(96, members=members)
+        morning, at = night_of(given_)
+        moved = learned(given_, [NightError(morning, 0.8, 2.0)], now=NOW)
+        assert np.median(moved.t_air_c[:, at]) - np.median(given_.t_air_c[:, at]) == pytest.approx(0.8, abs=0.05)
+
+
+@given(st.floats(-6.0, 6.0), st.floats(0.2, 4.0))
+def test_the_dew_point_stays_at_or_below_the_air(shift_k, factor):
+    ensemble = dressed(members=9)
+    moved = learned(ensemble, [NightError(night_of(ensemble)[0], shift_k, factor)], now=NOW)
+    assert (moved.t_dew_c <= moved.t_air_c).all()
+    assert np.isfinite(moved.t_air_c).all()
+
+
+@pytest.mark.parametrize(("shift_k", "factor"), [(float("nan"), 1.0), (0.0, 0.0), (0.0, -1.0), (float("inf"), 1.0)])
+def test_what_was_learned_must_be_numbers(shift_k, factor):
+    with pytest.raises(ValueError, match="factor greater than 0"):
+        NightError(NOW, shift_k, factor)

@@ -14,7 +14,19 @@ from datetime import date, datetime
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import Connection, CursorResult, Engine, exc, func, insert, literal_column, select
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    CursorResult,
+    Engine,
+    Select,
+    Table,
+    exc,
+    func,
+    insert,
+    literal_column,
+    select,
+)
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.entries import PlanMark, StoredForecast, StoredPlan, YardStep, YardSummary, YardVersion
@@ -29,15 +41,23 @@ from fruitwall.journal.rows import (
     stored_plans,
     versions,
 )
-from fruitwall.journal.tables import forecasts, ledger_entries, plans, settings, yard_versions, yards
+from fruitwall.journal.tables import forecasts, ledger_entries, plans, readings, settings, yard_versions, yards
 from fruitwall.journal.trouble import told
 from fruitwall.speech import say
 
+
+def _counts(*looked_at: Table) -> Select[Any]:
+    return select(*(select(func.count()).select_from(table).scalar_subquery() for table in looked_at))
+
+
+def _last_rows(*looked_at: Table) -> Select[Any]:
+    rows: ColumnElement[int] = func.max(literal_column("rowid"))
+    return select(*(select(rows).select_from(table).scalar_subquery() for table in looked_at))
+
+
 _LOOKED_AT = (yard_versions, plans, settings, ledger_entries)
-_COUNTS = select(*(select(func.count()).select_from(table).scalar_subquery() for table in _LOOKED_AT))
-_LAST_ROWS = select(
-    *(select(func.max(literal_column("rowid"))).select_from(table).scalar_subquery() for table in _LOOKED_AT)
-)
+_COUNTS, _LAST_ROWS = _counts(*_LOOKED_AT), _last_rows(*_LOOKED_AT)
+_WEATHER_COUNTS, _WEATHER_LAST_ROWS = _counts(readings, forecasts), _last_rows(readings, forecasts)
 
 
 class YardMoved(JournalError):
@@ -512,6 +532,12 @@ class Journal:
         """
         with self.reading() as connection:
             asked = _LAST_ROWS if connection.dialect.name == "sqlite" else _COUNTS
+            return tuple(connection.execute(asked).one())
+
+    def weather_state(self) -> tuple[int | None, ...]:
+        """Tell whether a reading or a forecast was stored since somebody looked; as `state`, which leaves them out."""
+        with self.reading() as connection:
+            asked = _WEATHER_LAST_ROWS if connection.dialect.name == "sqlite" else _WEATHER_COUNTS
             return tuple(connection.execute(asked).one())
 
     @contextmanager

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
+from scipy.special import betaln, ndtr, stdtr
 
 Array = NDArray[np.float64]
 
@@ -44,6 +44,43 @@ def crps_normal(mu: ArrayLike, sigma: ArrayLike, y: ArrayLike) -> Array:
     z = (seen - mean) / sd
     density = np.exp(-0.5 * z**2) / np.sqrt(2.0 * np.pi)
     return np.asarray(sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * density - 1.0 / np.sqrt(np.pi)))
+
+
+def crps_student(mu: ArrayLike, scale: ArrayLike, nights: ArrayLike, y: ArrayLike) -> Array:
+    """Give the continuous ranked probability score of forecasts that are Student's t.
+
+    Parameters
+    ----------
+    mu, scale : array_like
+        Middle and scale, the latter greater than zero. [°C]
+    nights : array_like
+        Degrees of freedom, greater than one.
+    y : array_like
+        What was observed. [°C]
+
+    Returns
+    -------
+    ndarray
+        [°C]
+
+    Raises
+    ------
+    ValueError
+        If a scale is not positive or the degrees of freedom are one or fewer.
+
+    Notes
+    -----
+    Jordan, Krüger & Lerch (2019), J. Stat. Softw. 90(12), appendix A: the closed form for the t distribution.
+    """
+    middle, wide, free, seen = np.broadcast_arrays(
+        *(np.asarray(one, dtype=np.float64) for one in (mu, scale, nights, y))
+    )
+    if (wide <= 0).any() or (free <= 1).any():
+        raise ValueError("scale must be greater than 0 °C and nights greater than 1")
+    z = (seen - middle) / wide
+    density = np.exp(-0.5 * (free + 1.0) * np.log1p(z**2 / free) - betaln(0.5, free / 2.0)) / np.sqrt(free)
+    apart = 2.0 * np.sqrt(free) / (free - 1.0) * np.exp(betaln(0.5, free - 0.5) - 2.0 * betaln(0.5, free / 2.0))
+    return np.asarray(wide * (z * (2.0 * stdtr(free, z) - 1.0) + 2.0 * density * (free + z**2) / (free - 1.0) - apart))
 
 
 def crps_ensemble(members: ArrayLike, y: ArrayLike, *, fair: bool = False) -> Array:

@@ -92,6 +92,7 @@ def compose(
     now: datetime,
     warnings: Sequence[str],
     seconds: float,
+    as_issued_c: Sequence[Spread] = (),
 ) -> EveningPlan:
     """Put the document together."""
     situation = outlook.situation
@@ -102,7 +103,7 @@ def compose(
     tasks = evening_tasks(outlook, decision, household)
     morning = morning_tasks(outlook, decision, followed.venting, household)
     standing = _standing(outlook, decision)
-    forecast = _forecast(outlook, [*warnings, *words.standing_words(standing)], household)
+    forecast = _forecast(outlook, [*warnings, *words.standing_words(standing)], household, as_issued_c)
     order = sorted(range(len(trees)), key=lambda t: _urgency(trees[t]))
     tonight = decision.solution.tonight()
     return EveningPlan(
@@ -362,7 +363,9 @@ def _gear(decision: Decision, tree: str) -> list[str]:
     return list(dict.fromkeys(used))
 
 
-def _forecast(outlook: Outlook, warnings: Sequence[str], household: Household) -> ForecastSummary:
+def _forecast(
+    outlook: Outlook, warnings: Sequence[str], household: Household, as_issued_c: Sequence[Spread]
+) -> ForecastSummary:
     """Sum up the weather of tonight and the minima of the nights after."""
     forcing = outlook.situation.forcing
     tonight, *following = station_nights(forcing, outlook.situation.evenings)
@@ -375,6 +378,7 @@ def _forecast(outlook: Outlook, warnings: Sequence[str], household: Household) -
         wind_m_s=tonight.wind_m_s,
         cloud=tonight.cloud,
         following_minima_c=[night.minimum_c for night in following],
+        as_issued_c=list(as_issued_c),
         warnings=[*map(say_again, warnings), *_wind_warning(tonight.wind_m_s, household)],
     )
 

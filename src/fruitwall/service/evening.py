@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from fruitwall.service.beliefs import Beliefs
     from fruitwall.service.compose import Decision
     from fruitwall.service.earlier import LastTime
-    from fruitwall.service.evening_document import DoneTask, EveningPlan, StandingPart
+    from fruitwall.service.evening_document import DoneTask, EveningPlan, Spread, StandingPart
     from fruitwall.service.outlook import Outlook, Situation
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Location, Yard
@@ -162,6 +162,7 @@ def _plan_evening(
 ) -> EveningPlan:
     """Make the plan, as `plan_evening`, whose sentences are being noted."""
     from fruitwall.physics.first_use import telling_when_compiling
+    from fruitwall.service.forecast_errors import with_learned
     from fruitwall.service.outlook import acclimation, look_out, prepare_situation
 
     if now.tzinfo is None:
@@ -170,6 +171,7 @@ def _plan_evening(
     evenings = evenings_ahead(yard.location, forecast, day, nights, now)
     report(STAGES[0])
     weather = _weather(forecast, history, evenings, now=now, members=members, rng=generator(seed))
+    weather, as_issued_c = with_learned(weather, evenings, beliefs.errors, now=now)
     report(STAGES[1])
     hardened = acclimation(forecast, history, now)
     try:
@@ -186,7 +188,13 @@ def _plan_evening(
     decision, seconds = _decide(outlook, last=last, aversion=worst_case, before=before)
     report(STAGES[4])
     return _document(
-        outlook, decision, now=now, warnings=[*weather.warnings, *beliefs.trouble], seconds=seconds, threads=threads
+        outlook,
+        decision,
+        now=now,
+        warnings=[*weather.warnings, *beliefs.trouble],
+        seconds=seconds,
+        threads=threads,
+        as_issued_c=as_issued_c,
     )
 
 
@@ -359,7 +367,14 @@ def _decide(
 
 
 def _document(
-    outlook: Outlook, decision: Decision, *, now: datetime, warnings: Iterable[str], seconds: float, threads: int
+    outlook: Outlook,
+    decision: Decision,
+    *,
+    now: datetime,
+    warnings: Iterable[str],
+    seconds: float,
+    threads: int,
+    as_issued_c: Sequence[Spread] = (),
 ) -> EveningPlan:
     """Follow the chosen night hour by hour and write it all down."""
     from zoneinfo import ZoneInfo
@@ -385,4 +400,6 @@ def _document(
         fluxes=explain_fluxes(outlook),
         venting=venting_of(situation, decision.chosen, threads=threads),
     )
-    return compose(outlook, decision, followed, now=now, warnings=list(warnings), seconds=seconds)
+    return compose(
+        outlook, decision, followed, now=now, warnings=list(warnings), seconds=seconds, as_issued_c=as_issued_c
+    )

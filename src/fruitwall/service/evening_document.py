@@ -39,6 +39,11 @@ class ForecastSummary(Document):
     wind_m_s: Spread = Field(description="Mean wind of the night, at the forecast's height")
     cloud: Spread = Field(description="Mean cloud cover of the night, 0-1")
     following_minima_c: list[Spread] = Field(description="Station minima of the nights after tonight, in order")
+    as_issued_c: list[Spread] = Field(
+        default=[],
+        description="Station minima of tonight and the nights after it before what readings taught of forecasts was "
+        "applied; empty where nothing was",
+    )
     warnings: list[str] = []
 
 

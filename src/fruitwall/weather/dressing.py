@@ -13,6 +13,9 @@ The model says how wrong such forecasts have been, by lead time, and how the err
 * Members come in pairs of opposite sign and are spread evenly over the normal distribution, so that the median stays
   at the forecast and 50 members give the tenth percentile without luck.
 
+What was learned of the forecasts of one place moves the members of a night and changes their spread (`learned`); a
+source's own ensemble too.
+
 The numbers are fitted by ``bench/fit_dressing_prior.py``, stored in ``data/dressing_prior.json`` and told in
 docs/weather-files.md.
 """
@@ -20,6 +23,7 @@ docs/weather-files.md.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
@@ -198,6 +202,86 @@ def dress(
 
 
 @dataclass(frozen=True)
+class NightError:
+    """What was learned of a forecast's error in one night.
+
+    Attributes
+    ----------
+    morning : datetime, aware
+        Any moment of its morning, such as sunrise: the error is that of the minimum about then.
+    shift_k : float
+        By how much the air is warmer than forecast; below zero where it is colder. [K]
+    factor : float
+        By what the distance of members from their median is multiplied; greater than zero. [-]
+    """
+
+    morning: datetime
+    shift_k: float
+    factor: float
+
+    def __post_init__(self) -> None:
+        if not (np.isfinite([self.shift_k, self.factor]).all() and self.factor > 0.0):
+            raise ValueError(
+                f"shift_k must be a number and factor greater than 0, got {self.shift_k!r} and {self.factor!r}"
+            )
+
+
+def learned(
+    forcing: Forcing, nights: Sequence[NightError], *, now: datetime, model: ErrorModel | None = None
+) -> Forcing:
+    """Apply what was learned of a place's forecasts to an ensemble, dressed or the source's own.
+
+    Parameters
+    ----------
+    forcing : Forcing
+        One member is moved; more change their spread too.
+    nights : sequence of NightError
+        Nights that are not named stay as they are; none give the forcing itself.
+    now : datetime, aware
+        Up to here nothing is changed.
+    model : ErrorModel, optional
+        How far the dew point goes with the air; by default `prior()`.
+
+    Returns
+    -------
+    Forcing
+        Each member keeps its course: all its hours of a night move together. The dew point follows the air as its
+        error does, and never rises above it.
+
+    Raises
+    ------
+    ValueError
+        If `now` or a morning has no zone.
+
+    Notes
+    -----
+    Full at the hour of the lowest temperature (06:00 local mean solar time), nothing at that of the highest, joined as
+    the errors are: readings of night minima tell nothing of the day.
+    """
+    present = as_datetime64(now, "now")
+    if not nights:
+        return forcing
+    model = prior() if model is None else model
+    knots = _knots(forcing)
+    shift, factor = np.zeros(knots.seconds.size), np.ones(knots.seconds.size)
+    offset_s = solar_offset(forcing.longitude_deg).total_seconds()
+    days = np.floor((knots.seconds + offset_s) / 86400.0)
+    for night in nights:
+        morning_s = as_datetime64(night.morning, "morning").astype(np.int64) + offset_s
+        at = knots.is_night & (days == np.floor(morning_s / 86400.0))
+        shift[at], factor[at] = night.shift_k, night.factor
+    left, later = _between(knots, forcing.time_utc)
+    ahead = (forcing.time_utc > present) & (np.arange(forcing.n_times) >= forcing.n_history)
+    moved = np.where(ahead, (1.0 - later) * shift[left] + later * shift[left + 1], 0.0)
+    spread = np.where(ahead, (1.0 - later) * factor[left] + later * factor[left + 1], 1.0)
+    middle = np.median(forcing.t_air_c, axis=0)
+    change = moved + (spread - 1.0) * (forcing.t_air_c - middle)
+    t_air = np.clip(forcing.t_air_c + change, *RANGES["t_air_c"][:2])
+    t_dew = np.clip(forcing.t_dew_c + model.dew_sd_ratio * model.dew_with_air * change, *RANGES["t_dew_c"][:2])
+    return replace(forcing, t_air_c=t_air, t_dew_c=np.minimum(t_dew, t_air))
+
+
+@dataclass(frozen=True)
 class _Knots:
     """Times at which errors are drawn: seconds of UTC, whether it is the night's, correlation with the next."""
 
@@ -246,16 +330,21 @@ def _even(drawn: FloatArray) -> FloatArray:
 
 def _joined(drawn: dict[str, FloatArray], knots: _Knots, times: TimeArray) -> dict[str, FloatArray]:
     """Join the errors of successive knots smoothly, keeping their spread; shape [member, time]."""
-    seconds = times.astype(np.int64).astype(np.float64)
-    left = np.searchsorted(knots.seconds, seconds, side="right") - 1
-    share = (seconds - knots.seconds[left]) / np.diff(knots.seconds)[left]
-    later = share**2 * (3.0 - 2.0 * share)
+    left, later = _between(knots, times)
     joined = {}
     for name, scores in drawn.items():
         mixed = (1.0 - later) * scores[:, left] + later * scores[:, left + 1]
         here, there = (scores**2).mean(axis=0)[left], (mixed**2).mean(axis=0)
         joined[name] = mixed * np.sqrt(np.divide(here, there, out=np.ones_like(there), where=there > 0))
     return joined
+
+
+def _between(knots: _Knots, times: TimeArray) -> tuple[NDArray[np.intp], FloatArray]:
+    """Give the knot before each time and the share of the next one, which grows smoothly from 0 to 1."""
+    seconds = times.astype(np.int64).astype(np.float64)
+    left = np.searchsorted(knots.seconds, seconds, side="right") - 1
+    share = (seconds - knots.seconds[left]) / np.diff(knots.seconds)[left]
+    return left, np.asarray(share**2 * (3.0 - 2.0 * share))
 
 
 def _cloud(forcing: Forcing, error: FloatArray) -> FloatArray:
