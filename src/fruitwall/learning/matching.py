@@ -22,7 +22,11 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 ROUNDS = 100
-DAMPING = 0.9
+LEAST_DAMPING = 0.15
+CALMER = 0.7
+"""Each round takes the whole change; where the changes do not shrink to so much of the last one, so much of that from
+then on. Looks that contradict each other would else answer each other for ever."""
+
 SETTLED = 1e-3
 """Largest change of any parameter's mean, over its spread, that counts as none."""
 
@@ -131,18 +135,31 @@ def _settled(data: Data, sd: Array, groups: Array, spread: float, rows: Rows, pr
 
     prior = sd**-2.0
     mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, rows.weights, data.index), prior)
+    share, last = 1.0, np.inf
     for _ in range(ROUNDS):
-        new_precision, new_tilt, log_z, by_spread = match_looks(
-            mean, covariance, precision, tilt, rows.weights, rows.offset, rows.rate, rows.lines, spread, *data.rest
+        log_z, by_spread = match_looks(
+            mean,
+            covariance,
+            precision,
+            tilt,
+            share,
+            rows.weights,
+            rows.offset,
+            rows.rate,
+            rows.lines,
+            spread,
+            *data.rest,
         )
-        precision += DAMPING * (new_precision - precision)
-        tilt += DAMPING * (new_tilt - tilt)
         before = mean
         mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, rows.weights, data.index), prior)
-        if (np.abs(mean - before) < SETTLED * np.sqrt(np.diag(covariance))).all():
+        change = float((np.abs(mean - before) / np.sqrt(covariance.diagonal())).max())
+        if change < SETTLED * share:
             break
+        if change > CALMER * last:
+            share = max(CALMER * share, LEAST_DAMPING)
+        last = change
     evidence = float(log_z.sum()) + 0.5 * float(mean @ pull) + 0.5 * (float(np.log(prior).sum()) - log_det)
-    moved = prior * (mean**2 + np.diag(covariance)) - 1.0
+    moved = prior * (mean**2 + covariance.diagonal()) - 1.0
     slope = np.array([*(float(moved[group].sum()) for group in groups), by_spread])
     return Matched(
         mean=mean, covariance=covariance, log_evidence=evidence, slope=slope, precision=precision, tilt=tilt, rows=rows
@@ -152,7 +169,7 @@ def _settled(data: Data, sd: Array, groups: Array, spread: float, rows: Rows, pr
 def _posterior(factors: tuple[Array, Array], prior: Array) -> tuple[Array, Array, Array, float]:
     """Mean, covariance, the factors' pull, and the log determinant of the precision."""
     whole, pull = factors
-    whole[np.diag_indices_from(whole)] += prior
+    whole.flat[:: len(whole) + 1] += prior
     lower = np.linalg.cholesky(whole)
     covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
-    return covariance @ pull, covariance, pull, 2.0 * float(np.log(np.diag(lower)).sum())
+    return covariance @ pull, covariance, pull, 2.0 * float(np.log(lower.diagonal()).sum())

@@ -39,10 +39,14 @@ _STEPS = 2.0 * REACH / (_COUNTS - 1.0)
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
 def match_looks(  # type: ignore[no-untyped-def]
-    mean, covariance, precision, tilt, weights, offset, rate, lines, spread,
+    mean, covariance, precision, tilt, share, weights, offset, rate, lines, spread,
     certain, cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
 ):  # fmt: skip
-    """Give each look's new factors (precision and tilt, for shift and chill) and its part of the log evidence.
+    """Go round once: change each look's factors (`precision` and `tilt`, for shift and chill) by `share` of what is due.
+
+    The looks of one tree, which lie one behind the other, are matched in turn, each in the light of the last; the trees
+    are matched side by side, all from `mean` and `covariance`. Results are each look's part of the log evidence and the
+    derivative of the log evidence by the logarithm of `spread`.
 
     `weights` [look, 6] are the coefficients of the shift scalar over the first six parameters of `index`; the exposures
     passed the limits by the largest of the first `lines` [look, grade or above] of ``offset + rate · scalar``
@@ -51,60 +55,114 @@ def match_looks(  # type: ignore[no-untyped-def]
         certain - cold · fine(grade) - seen · (1 - fine(grade above))
         fine = Φ(-passed / width) · spared by chill · not paled
 
-    a sum of products over the two scalars, so that each is integrated for itself. The last result is the derivative of
-    the log evidence by the logarithm of `spread`.
+    a sum of products over the two scalars, so that each is integrated for itself.
     """
     count = slope.size
-    new_precision, new_tilt = np.zeros((count, 2)), np.zeros((count, 2))
     log_z = np.zeros(count)
     by_spread = 0.0
     part, chill_part = np.zeros((2, 4)), np.zeros((2, 4))
-    for look in range(count):
-        ids = index[look]
-        chilled = ids[6] >= 0
-        m, v = 0.0, 0.0
-        for i in range(6):
-            m += weights[look, i] * mean[ids[i]]
-            for j in range(6):
-                v += weights[look, i] * covariance[ids[i], ids[j]] * weights[look, j]
-        cavity_m, cavity_v = _without(m, v, precision[look, 0], tilt[look, 0])
-        width = slope[look] * spread
-        for column in range(2):
-            _shift_moments(
-                cavity_m, cavity_v, offset[look, column], rate[look, column], lines[look, column], width, part[column]
-            )
-        chill_m, chill_v = 0.0, 0.0
-        chill_part[:] = 0.0
-        chill_part[:, 0] = 1.0
-        chill_part[:, 2] = 1.0
-        if chilled:
-            a, b = ids[6], ids[7]
-            chill_m, chill_v = _without(
-                mean[a] + mean[b],
-                covariance[a, a] + covariance[b, b] + 2.0 * covariance[a, b],
-                precision[look, 1],
-                tilt[look, 1],
-            )
+    place_of = np.full(mean.size, -1)
+    met = np.zeros(mean.size, dtype=np.int64)
+    first = 0
+    while first < count:
+        behind, size = first, 0
+        while behind < count and index[behind, 4] == index[first, 4]:
+            for i in range(index.shape[1]):
+                at = index[behind, i]
+                if at >= 0 and place_of[at] < 0:
+                    place_of[at] = size
+                    met[size] = at
+                    size += 1
+            behind += 1
+        m_here, v_here = np.zeros(size), np.zeros((size, size))
+        for i in range(size):
+            m_here[i] = mean[met[i]]
+            for j in range(size):
+                v_here[i, j] = covariance[met[i], met[j]]
+        row = np.zeros(size)
+        for look in range(first, behind):
+            chilled = index[look, 6] >= 0
+            width = slope[look] * spread
+            row[:] = 0.0
+            for i in range(6):
+                row[place_of[index[look, i]]] = weights[look, i]
+            m, v = _along(m_here, v_here, row)
+            cavity_m, cavity_v = _without(m, v, precision[look, 0], tilt[look, 0])
             for column in range(2):
-                _chill_moments(
-                    chill_m, chill_v, dose[look], needed[look, column], width_h * width, chill_first, chill_step,
-                    chill_part[column],
+                _shift_moments(
+                    cavity_m, cavity_v, offset[look, column], rate[look, column], lines[look, column], width,
+                    part[column],
                 )  # fmt: skip
-        low, high = -cold[look] * pale[look, 0], seen[look] * pale[look, 1]
-        flat = certain - seen[look]
-        z = flat + low * part[0, 0] * chill_part[0, 0] + high * part[1, 0] * chill_part[1, 0]
-        z1 = (low * part[0, 1] * chill_part[0, 0] + high * part[1, 1] * chill_part[1, 0]) / z
-        z2 = (flat + low * part[0, 2] * chill_part[0, 0] + high * part[1, 2] * chill_part[1, 0]) / z
-        new_precision[look, 0], new_tilt[look, 0] = _factor(z1, z2, cavity_m, cavity_v)
-        by_spread += low * (part[0, 3] * chill_part[0, 0] + part[0, 0] * chill_part[0, 3]) / z
-        by_spread += high * (part[1, 3] * chill_part[1, 0] + part[1, 0] * chill_part[1, 3]) / z
-        log_z[look] = log(z) - _log_product(cavity_m, cavity_v, new_precision[look, 0], new_tilt[look, 0])
-        if chilled:
-            c1 = (low * part[0, 0] * chill_part[0, 1] + high * part[1, 0] * chill_part[1, 1]) / z
-            c2 = (flat + low * part[0, 0] * chill_part[0, 2] + high * part[1, 0] * chill_part[1, 2]) / z
-            new_precision[look, 1], new_tilt[look, 1] = _factor(c1, c2, chill_m, chill_v)
-            log_z[look] -= _log_product(chill_m, chill_v, new_precision[look, 1], new_tilt[look, 1])
-    return new_precision, new_tilt, log_z, by_spread
+            chill_m, chill_v = 0.0, 0.0
+            chill_part[:] = 0.0
+            chill_part[:, 0] = 1.0
+            chill_part[:, 2] = 1.0
+            if chilled:
+                row[:] = 0.0
+                row[place_of[index[look, 6]]] = 1.0
+                row[place_of[index[look, 7]]] = 1.0
+                m, v = _along(m_here, v_here, row)
+                chill_m, chill_v = _without(m, v, precision[look, 1], tilt[look, 1])
+                for column in range(2):
+                    _chill_moments(
+                        chill_m, chill_v, dose[look], needed[look, column], width_h * width, chill_first, chill_step,
+                        chill_part[column],
+                    )  # fmt: skip
+            low, high = -cold[look] * pale[look, 0], seen[look] * pale[look, 1]
+            flat = certain - seen[look]
+            z = flat + low * part[0, 0] * chill_part[0, 0] + high * part[1, 0] * chill_part[1, 0]
+            z1 = (low * part[0, 1] * chill_part[0, 0] + high * part[1, 1] * chill_part[1, 0]) / z
+            z2 = (flat + low * part[0, 2] * chill_part[0, 0] + high * part[1, 2] * chill_part[1, 0]) / z
+            by_spread += low * (part[0, 3] * chill_part[0, 0] + part[0, 0] * chill_part[0, 3]) / z
+            by_spread += high * (part[1, 3] * chill_part[1, 0] + part[1, 0] * chill_part[1, 3]) / z
+            log_z[look] = log(z)
+            if chilled:  # `row` is that of the chill
+                c1 = (low * part[0, 0] * chill_part[0, 1] + high * part[1, 0] * chill_part[1, 1]) / z
+                c2 = (flat + low * part[0, 0] * chill_part[0, 2] + high * part[1, 0] * chill_part[1, 2]) / z
+                log_z[look] += _change(
+                    c1, c2, chill_m, chill_v, precision[look], tilt[look], 1, share, m_here, v_here, row
+                )
+                row[:] = 0.0
+                for i in range(6):
+                    row[place_of[index[look, i]]] = weights[look, i]
+            log_z[look] += _change(
+                z1, z2, cavity_m, cavity_v, precision[look], tilt[look], 0, share, m_here, v_here, row
+            )
+        for i in range(size):
+            place_of[met[i]] = -1
+        first = behind
+    return log_z, by_spread
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy")
+def _along(mean, covariance, row):  # type: ignore[no-untyped-def]
+    """Mean and variance of a scalar."""
+    m, v = 0.0, 0.0
+    for i in range(row.size):
+        if row[i] != 0.0:
+            m += row[i] * mean[i]
+            for j in range(row.size):
+                v += row[i] * covariance[i, j] * row[j]
+    return m, v
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy")
+def _change(  # type: ignore[no-untyped-def]
+    first, second, cavity_m, cavity_v, precision, tilt, at, share, mean, covariance, row
+):
+    """Move one factor towards the moments and the normal with it; give what leads to its part of the evidence."""
+    due_precision, due_tilt = _factor(first, second, cavity_m, cavity_v)
+    more, pull = share * (due_precision - precision[at]), share * (due_tilt - tilt[at])
+    precision[at] += more
+    tilt[at] += pull
+    spread = covariance @ row
+    m, v = mean @ row, spread @ row
+    left = 1.0 + more * v
+    for i in range(row.size):
+        mean[i] += spread[i] * (pull - more * m) / left
+        for j in range(row.size):
+            covariance[i, j] -= more / left * spread[i] * spread[j]
+    return -_log_product(cavity_m, cavity_v, due_precision, due_tilt)
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")

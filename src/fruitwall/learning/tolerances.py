@@ -242,6 +242,11 @@ class Data:
         )
 
 
+def in_order(looks: Sequence[Look]) -> list[Look]:
+    """Give the looks in the order of `Data`: tree by tree."""
+    return sorted(looks, key=lambda one: (one.tree, one.id))
+
+
 def _data(looks: Sequence[Look], layout: Layout, hours: Array) -> Data:
     """Put looks into arrays."""
     kind_of = layout.kind_of
@@ -335,7 +340,7 @@ def prepare(
         raise ValueError(f"looks name trees that are not given: {', '.join(unknown)}")
     layout = Layout(trees, sorted({one.observer for one in looks}))
     hours = np.asarray(durations_h, dtype=np.float64)
-    return layout, _data(sorted(looks, key=lambda one: one.id), layout, hours) if looks else None
+    return layout, _data(in_order(looks), layout, hours) if looks else None
 
 
 def _told(
@@ -382,5 +387,5 @@ def _pulls(layout: Layout, data: Data, looks: Sequence[Look], fit: Matched) -> d
     """Give how far each look moves its own tree."""
     rows = data.index[:, 4] - min(layout.tree_at.values())
     pulls = fit.pulls(data.index, layout.shift_of[rows], layout.chill_of[rows])
-    ids = sorted(one.id for one in looks)
+    ids = [one.id for one in in_order(looks)]
     return {name: (float(shift), float(chill)) for name, (shift, chill) in zip(ids, pulls, strict=True)}
