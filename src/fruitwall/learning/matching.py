@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-ROUNDS = 100
-LEAST_DAMPING = 0.15
-CALMER = 0.7
-"""Each round takes the whole change; where the changes do not shrink to so much of the last one, so much of that from
-then on. Looks that contradict each other would else answer each other for ever."""
+ROUNDS = 80
+SHARES = (0.85, 0.5)
+CALMER_FROM = 15
+"""Share of what is due that a round changes, at first and from that round on: looks that contradict each other would
+answer each other for ever if all of it were."""
 
 SETTLED = 1e-3
 """Largest change of any parameter's mean, over its spread, that counts as none."""
@@ -135,8 +135,8 @@ def _settled(data: Data, sd: Array, groups: Array, spread: float, rows: Rows, pr
 
     prior = sd**-2.0
     mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, rows.weights, data.index), prior)
-    share, last = 1.0, np.inf
-    for _ in range(ROUNDS):
+    for step in range(ROUNDS):
+        share = SHARES[step >= CALMER_FROM]
         log_z, by_spread = match_looks(
             mean,
             covariance,
@@ -155,9 +155,6 @@ def _settled(data: Data, sd: Array, groups: Array, spread: float, rows: Rows, pr
         change = float((np.abs(mean - before) / np.sqrt(covariance.diagonal())).max())
         if change < SETTLED * share:
             break
-        if change > CALMER * last:
-            share = max(CALMER * share, LEAST_DAMPING)
-        last = change
     evidence = float(log_z.sum()) + 0.5 * float(mean @ pull) + 0.5 * (float(np.log(prior).sum()) - log_det)
     moved = prior * (mean**2 + covariance.diagonal()) - 1.0
     slope = np.array([*(float(moved[group].sum()) for group in groups), by_spread])

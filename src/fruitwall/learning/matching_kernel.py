@@ -42,7 +42,7 @@ def match_looks(  # type: ignore[no-untyped-def]
     mean, covariance, precision, tilt, share, weights, offset, rate, lines, spread,
     certain, cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
 ):  # fmt: skip
-    """Go round once: change each look's factors (`precision` and `tilt`, for shift and chill) by `share` of what is due.
+    """Go round once: change each look's factors (`precision`, `tilt`; for shift and chill) by `share` of what is due.
 
     The looks of one tree, which lie one behind the other, are matched in turn, each in the light of the last; the trees
     are matched side by side, all from `mean` and `covariance`. Results are each look's part of the log evidence and the
