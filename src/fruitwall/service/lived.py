@@ -97,7 +97,12 @@ def lived_nights(house: House) -> Mapping[str, tuple[Lived, ...]]:
     """
     yard, version = house.yard()
     now = house.clock()
-    key = (version.yard, house.journal.state(), now.replace(minute=0, second=0, microsecond=0))
+    key = (
+        version.yard,
+        house.journal.state(),
+        house.journal.weather_state(),
+        now.replace(minute=0, second=0, microsecond=0),
+    )
     return _LIVED.of(house.journal, key=key, make=lambda: _lived(house, yard, version))
 
 

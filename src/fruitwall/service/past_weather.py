@@ -96,7 +96,12 @@ def past_stretches(house: House) -> list[PastWeather]:
     yard, version = house.yard()
     now = house.clock()
     place = yard.location
-    key = (version.yard, house.journal.state(), now.replace(minute=0, second=0, microsecond=0))
+    key = (
+        version.yard,
+        house.journal.state(),
+        house.journal.weather_state(),
+        now.replace(minute=0, second=0, microsecond=0),
+    )
 
     def make() -> list[PastWeather]:
         from fruitwall.journal.forcing_file import MEDIA_TYPE

@@ -148,7 +148,12 @@ def taught(house: House) -> Taught:
     """
     _, version = house.yard()
     now = house.clock()
-    key = (version.yard, house.journal.state(), now.replace(minute=0, second=0, microsecond=0))
+    key = (
+        version.yard,
+        house.journal.state(),
+        house.journal.weather_state(),
+        now.replace(minute=0, second=0, microsecond=0),
+    )
     return _TAUGHT.of(house.journal, key=key, make=partial(_taught, house))
 
 
