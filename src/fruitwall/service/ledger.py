@@ -44,7 +44,7 @@ GRADES = (
 )
 """Grades of injury 0 to 7: key, name and plain description; the same as in DESIGN and in `plants.tolerance`."""
 
-SIGNS = (
+WALK_SIGNS = (
     ("upper_crown", marked("At the top of the crown")),
     ("lower_crown", marked("Low in the crown")),
     ("open_side", marked("On the side open to the sky")),
@@ -67,7 +67,30 @@ SIGNS = (
     ("fruit_hurt", marked("Fruit hurt")),
     ("flowers_hurt", marked("Flowers hurt")),
     ("new_growth", marked("New growth starting")),
+    ("hanging", marked("Dead leaves that hang on")),
+    ("bare", marked("Bare: no leaf left")),
+    ("wilts_by_day", marked("Limp by day, firm in the morning")),
 )
+"""What is offered on a walk, each key with plain words."""
+
+ASKED_SIGNS = (
+    ("all_round", marked("All round the tree alike")),
+    ("from_base", marked("From the base of the leaf outward")),
+    ("limp_in_cold", marked("Limp in the cold, firm again by day")),
+    ("wood_green", marked("Green under the scratched bark")),
+    ("wood_brown", marked("Brown under the scratched bark")),
+    ("tips_green", marked("Shoot tips green and firm")),
+    ("sharp_edge", marked("A sharp border to what lay in the shade")),
+    ("neighbours_too", marked("Other plants beside it show the same")),
+    ("soil_dry", marked("Soil dry a finger deep")),
+    ("soil_wet", marked("Soil wet a finger deep")),
+    ("white_crust", marked("A white crust on soil or pot")),
+    ("insects", marked("Insects, webs, spots or holes")),
+    ("runs_down", marked("Brown areas that run down leaf and stem")),
+)
+"""What somebody is asked to look for, to tell one cause from another."""
+
+SIGNS = (*WALK_SIGNS, *ASKED_SIGNS)
 """What can be seen, each key with plain words."""
 
 DEED_NAMES = {
@@ -102,6 +125,12 @@ class Sighting(Body):
 
     grade: Annotated[int, Field(ge=0, le=7)] | None = Field(default=None, description="None: looked, not graded")
     signs: list[str] = Field(default=[], max_length=len(SIGNS))
+    absent: list[str] = Field(
+        default=[], max_length=len(SIGNS), description="Signs that were looked for and are not there"
+    )
+    asked: list[str] = Field(
+        default=[], max_length=20, description="Questions about the cause that were answered, also with 'cannot tell'"
+    )
 
 
 class Deed(Body):

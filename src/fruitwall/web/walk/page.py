@@ -11,7 +11,7 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from fruitwall.service.household import Household
-from fruitwall.service.ledger import GRADES, SIGNS
+from fruitwall.service.ledger import GRADES, WALK_SIGNS
 from fruitwall.service.walk import Stop, Walk
 from fruitwall.speech import say, say_count
 from fruitwall.web.walk.drawings import grade_picture
@@ -212,7 +212,7 @@ def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = N
     last = stop.last
     fresh = last is not None and walk.now - last.entry.at <= CORRECTABLE
     taken = stop.photo
-    signs = [SignChoice(key, say(words), key in entered.signs) for key, words in SIGNS]
+    signs = [SignChoice(key, say(words), key in entered.signs) for key, words in WALK_SIGNS]
     more = [sign for sign in signs if sign.value not in COMMON]
     return StopPage(
         id=stop.tree.id,

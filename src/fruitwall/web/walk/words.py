@@ -30,10 +30,18 @@ def grade_word(grade: int | None) -> str:
 
 
 def looked(sighting: Sighting) -> str:
-    """Say what was seen: "Some leaf burnt; tips and margins only, brown"."""
-    signs = [say(SIGN_WORDS[sign]) if sign in SIGN_WORDS else sign for sign in sighting.signs]
-    lowered = [sign[:1].lower() + sign[1:] for sign in signs]
-    return "; ".join([grade_word(sighting.grade), *([", ".join(lowered)] if lowered else [])])
+    """Say what was seen: "Some leaf burnt; tips and margins only, brown; not there: bark split"."""
+    parts = [grade_word(sighting.grade)]
+    if sighting.signs:
+        parts.append(_signs(sighting.signs))
+    if sighting.absent:
+        parts.append(say("not there: {signs}", signs=_signs(sighting.absent)))
+    return "; ".join(parts)
+
+
+def _signs(keys: list[str]) -> str:
+    words = [say(SIGN_WORDS[sign]) if sign in SIGN_WORDS else sign for sign in keys]
+    return ", ".join(word[:1].lower() + word[1:] for word in words)
 
 
 def last_look(look: Look | None, now: datetime) -> str:
