@@ -13,7 +13,7 @@ import re
 from collections.abc import Sequence
 from datetime import datetime
 
-from sqlalchemy import Connection, Row, Select, Table, exc, insert, select
+from sqlalchemy import Connection, Row, Select, Table, exc, func, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from fruitwall.errors import JournalError
@@ -293,6 +293,14 @@ class Ledger:
             yard_id = find_yard(connection, self.yard, self.journal.place)
             ordered = query.where(readings.c.yard_id == yard_id).order_by(readings.c.at_utc, readings.c.id)
             return [Reading(*row) for row in connection.execute(ordered)]
+
+    def readings_mark(self) -> tuple[int, int]:
+        """Give how many readings there are and the number of the last: others after every new one."""
+        with self.journal.reading() as connection:
+            yard_id = find_yard(connection, self.yard, self.journal.place)
+            query = select(func.count(), func.coalesce(func.max(readings.c.id), 0)).where(readings.c.yard_id == yard_id)
+            count, last = connection.execute(query).one()
+            return int(count), int(last)
 
     def set(self, key: str, value: object, *, author: str, now: datetime) -> None:
         """Set a setting of the yard; what it was before stays in the journal.

@@ -239,7 +239,7 @@ class _Table:
         return Gaussian(mean, cho_solve(whole, np.eye(self.size)), float(evidence))
 
 
-def _offset(table: _Table, name: str, design: Design | None) -> Offset:
+def _offset(table: _Table, name: str, design: Design[Gaussian] | None) -> Offset:
     """Read a spot's offset from the design, or from the prior; a spot that was not read has the yard's."""
     points, fits, weights = (
         (np.zeros((1, HYPER_SD.size)), (table.fit(np.zeros(HYPER_SD.size)),), np.ones(1))

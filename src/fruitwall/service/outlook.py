@@ -247,6 +247,7 @@ def prepare_situation(
     from fruitwall.physics.spot import survey_faces
     from fruitwall.plans.measures import possible_measures
     from fruitwall.plans.replan import still_possible
+    from fruitwall.service.spot_offsets import ELSEWHERE, with_offset, with_offsets
 
     kinds = kinds_of(yard)
     tonight = evenings[0]
@@ -275,6 +276,9 @@ def prepare_situation(
         for tree in yard.trees
     ]
     home, moved = spots_of(yard, measures, winter=winter)
+    if beliefs is not None and beliefs.offsets:
+        home = with_offsets(home, beliefs.offsets)
+        moved = {key: with_offset(spot, beliefs.offsets.get(ELSEWHERE)) for key, spot in moved.items()}
     wet_from = {tree.id: told.get(f"wet@{tree.id}", tonight.begins) for tree in yard.trees}
     return Situation(
         yard=yard,

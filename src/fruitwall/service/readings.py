@@ -104,14 +104,15 @@ def take_readings(ledger: Ledger, given: Sequence[NewReading], *, now: datetime)
     for place, one in enumerate(given):
         wrong = _wrong(one, now)
         if wrong is None:
-            good.append(Reading(one.sensor, one.quantity, one.at, _si(one)))
+            good.append(Reading(one.sensor, one.quantity, one.at, si_of(one)))
         else:
             refused.append((place, wrong))
     new = ledger.add_readings(good, received=now) if good else 0
     return Taken(new, len(good) - new, tuple(refused))
 
 
-def _si(one: NewReading) -> float:
+def si_of(one: NewReading) -> float:
+    """Give what was read, in the unit of its quantity."""
     return (one.value - 32) / 1.8 if one.unit == "F" else one.value
 
 
@@ -124,7 +125,7 @@ def _wrong(one: NewReading, now: datetime) -> str | None:
         )
     if one.unit == "F" and not one.quantity.endswith("_c"):
         return say("only temperatures have the unit F")
-    value = _si(one)
+    value = si_of(one)
     if not quantity.low <= value <= quantity.high:
         return say(
             "{value} cannot be a reading of {quantity}, which is between {low} and {high}: a slip, another unit, or a "
