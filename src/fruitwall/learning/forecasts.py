@@ -4,11 +4,12 @@ Two tools. `fit_emos` is the classical calibration by least score, for long reco
 uses from its first readings on: a Bayesian regression whose prior is the error model fitted on open data, so that three
 nights change little and two winters change what they should.
 
-The model of an error (observed minus forecast minimum) of night n at lead time l, with s its spread by the prior::
+The model of an error (observed minus forecast minimum) of night n, for each lead time by itself, with s its spread by
+the prior::
 
-    error = bias + slope (clear - 1/2) + of_lead[l] + s f e,    corr(e, e') = NEXT_NIGHT^|n-n'| NEXT_LEAD^|l-l'|
+    error = bias + slope (clear - 1/2) + s f e,    corr(e, e') = NEXT_NIGHT^|n-n'|
 
-f² is scaled inverse chi-squared, the coefficients are normal given f (in units of f), so that everything has a closed
+f² is scaled inverse chi-squared, bias and slope are normal given f (in units of f), so that everything has a closed
 form and the predictive distribution is Student's t. Equations and measured figures: docs/learning-weather.md.
 """
 
@@ -127,12 +128,6 @@ In the same data nights forecast sunny are 0.8 K colder against their forecast t
 cities of 0.6 K; the prior takes no side, so its spread is the root of both squared.
 """
 
-LEAD_SD_K = 0.15
-"""How far the mean error at one lead time lies from that of all. [K]
-
-Between 12 and 48 h it is 0.04 K in the same data, of one service; our judgement leaves more room.
-"""
-
 LEADS = 5
 """Lead times told apart, in nights: tonight, and the four that are planned with it; later ones count as the last."""
 
@@ -142,9 +137,6 @@ SCALE_NIGHTS = 12.0
 NEXT_NIGHT = 0.25
 """Correlation of the errors of successive nights at one lead time; 0.17 to 0.25 in the same data. [-]"""
 
-NEXT_LEAD = 0.87
-"""Correlation of the errors of one night at lead times a day apart; 0.87 and 0.89 in the same data. [-]"""
-
 USUAL_SD_K = 1.6
 """Spread by the prior of the first nights (``weather/data/dressing_prior.json``): there, without a pair, what is given
 here is what the prior gives. [K]"""
@@ -152,11 +144,11 @@ here is what the prior gives. [K]"""
 TENTH = 0.1
 """The tail that is matched between Student's t and the normal distribution of the members."""
 
-_MEANS_SD_K = np.array([BIAS_SD_K, CLEAR_SD_K, *[LEAD_SD_K] * LEADS])
+_MEANS_SD_K = np.array([BIAS_SD_K, CLEAR_SD_K])
 
 _WIDER = float(stdtrit(SCALE_NIGHTS, 1.0 - TENTH) / ndtri(1.0 - TENTH))
 
-PRIOR_FACTOR2 = _WIDER**-2.0 - (BIAS_SD_K**2 + LEAD_SD_K**2) / USUAL_SD_K**2
+PRIOR_FACTOR2 = _WIDER**-2.0 - BIAS_SD_K**2 / USUAL_SD_K**2
 """Squared factor on the prior's spread that is left for the night itself. [-]
 
 The prior's spread was fitted over all cities at once, so it holds what differs between places too; what is said of a
@@ -166,21 +158,21 @@ new place before the first reading must not be wider than it.
 
 @dataclass(frozen=True, eq=False)
 class ForecastErrors:
-    """What is known of the error (observed minus forecast) of night minima."""
+    """What is known of the error (observed minus forecast) of night minima, by lead time in nights."""
 
     mean: Array
-    """Coefficients: bias, by clearness, and of each lead time. [K]"""
+    """Bias and slope by clearness, shape (lead, 2). [K]"""
     covariance: Array
-    """Of the coefficients, over the squared factor. [K²]"""
-    nights: float
-    """Degrees of freedom of the factor."""
-    factor2: float
-    """Squared factor on the prior's spread."""
+    """Of the two, over the squared factor, shape (lead, 2, 2). [K²]"""
+    nights: Array
+    """Degrees of freedom of the factor, shape (lead,)."""
+    factor2: Array
+    """Squared factor on the prior's spread, shape (lead,)."""
     pairs: int
-    """How many it was learned from; 0 for the prior itself."""
+    """How many pairs it was learned from; 0 for the prior itself."""
 
     def at(self, clear: ArrayLike, prior_sd_k: ArrayLike, lead: ArrayLike = 0) -> tuple[Array, Array]:
-        """Give mean and scale of the next error, a Student t distribution with `nights` degrees of freedom.
+        """Give mean and scale of the next error, a Student t distribution with `nights` of the lead time.
 
         Parameters
         ----------
@@ -196,10 +188,11 @@ class ForecastErrors:
         mean, scale : ndarray
             [K]
         """
-        c, sd, ahead = np.broadcast_arrays(clear, np.asarray(prior_sd_k, dtype=np.float64), lead)
-        x = _design(c, ahead)
-        variance = self.factor2 * (sd**2 + np.einsum("...i,ij,...j->...", x, self.covariance, x))
-        return x @ self.mean, np.sqrt(variance)
+        at = _told_apart(lead)
+        x = _design(clear)
+        sd = np.asarray(prior_sd_k, dtype=np.float64)
+        variance = sd**2 + np.einsum("...i,...ij,...j->...", x, self.covariance[at], x)
+        return np.einsum("...i,...i->...", x, self.mean[at]), np.sqrt(self.factor2[at] * variance)
 
     def quantile(self, probability: ArrayLike, clear: ArrayLike, prior_sd_k: ArrayLike, lead: ArrayLike = 0) -> Array:
         """Give a quantile of the next error.
@@ -216,7 +209,9 @@ class ForecastErrors:
             [K]
         """
         mean, scale = self.at(clear, prior_sd_k, lead)
-        return np.asarray(mean + scale * stdtrit(self.nights, np.asarray(probability, dtype=np.float64)))
+        return np.asarray(
+            mean + scale * stdtrit(self.nights[_told_apart(lead)], np.asarray(probability, dtype=np.float64))
+        )
 
     def shift_and_factor(self, clear: ArrayLike, prior_sd_k: ArrayLike, lead: ArrayLike = 0) -> tuple[Array, Array]:
         """Give what makes members of the prior members of what was learned: they move, and their spread changes.
@@ -235,21 +230,21 @@ class ForecastErrors:
         mean, scale = self.at(clear, prior_sd_k, lead)
         if self.pairs == 0:
             return np.zeros_like(mean), np.ones_like(scale)
-        wider = stdtrit(self.nights, 1.0 - TENTH) / ndtri(1.0 - TENTH)
+        wider = stdtrit(self.nights[_told_apart(lead)], 1.0 - TENTH) / ndtri(1.0 - TENTH)
         return mean, scale * wider / np.asarray(prior_sd_k, dtype=np.float64)
 
-    def on_nights(self, clear: float) -> tuple[float, float]:
-        """Give mean and standard deviation of the mean error of nights so clear and calm (0 to 1), at no lead time.
+    def on_nights(self, clear: float, lead: int = 0) -> tuple[float, float]:
+        """Give mean and standard deviation of the mean error of nights so clear and calm (0 to 1).
 
         Returns
         -------
         mean_k, sd_k : float
             [K]
         """
-        x = np.zeros(2 + LEADS)
-        x[:2] = 1.0, clear - 0.5
-        spread = self.factor2 * self.nights / (self.nights - 2.0)
-        return float(x @ self.mean), float(np.sqrt(spread * (x @ self.covariance @ x)))
+        at = int(_told_apart(lead))
+        x = _design(clear)
+        spread = self.factor2[at] * self.nights[at] / (self.nights[at] - 2.0)
+        return float(x @ self.mean[at]), float(np.sqrt(spread * (x @ self.covariance[at] @ x)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -307,12 +302,17 @@ def learn_errors(
 
     Notes
     -----
-    Work grows with the cube of the number of pairs (they are whitened by one Cholesky factor): 0.1 s for a year of
-    five lead times.
+    Each lead time has one pair of every night: its own, or where there is none that of the nearest lead time, whose
+    error is nearly the same (correlation 0.87 a day apart in ``bench/data/nws_city_lows``). Work grows with the cube of
+    the number of nights, which are whitened by their Cholesky factor.
     """
     pairs = _Pairs.of(forecast_c, observed_c, prior_sd_k, clear, night, lead)
-    x, z = pairs.whitened()
-    return _posterior(x.T @ x, x.T @ z, float(z @ z), z.size)
+    found = []
+    for ahead in range(LEADS):
+        x, z = pairs.nearest(ahead).whitened()
+        found.append(_posterior(x.T @ x, x.T @ z, float(z @ z), z.size))
+    mean, covariance, nights, factor2 = (np.stack(one) for one in zip(*found, strict=True))
+    return ForecastErrors(mean, covariance, nights, factor2, int(pairs.error.size))
 
 
 def foretold(
@@ -341,22 +341,20 @@ def foretold(
         As `learn_errors`.
     """
     pairs = _Pairs.of(forecast_c, observed_c, prior_sd_k, clear, night, lead)
-    x, z = pairs.whitened()
-    # Pairs are in the order of their nights, so the Cholesky factor of the first k is the corner of that of all.
-    squares = np.concatenate([np.zeros((1, x.shape[1], x.shape[1])), np.cumsum(x[:, :, None] * x[:, None, :], axis=0)])
-    products = np.concatenate([np.zeros((1, x.shape[1])), np.cumsum(x * z[:, None], axis=0)])
-    lengths = np.concatenate([[0.0], np.cumsum(z**2)])
-    mean, scale, nights = np.empty(z.size), np.empty(z.size), np.empty(z.size)
-    known: dict[int, ForecastErrors] = {}
-    for at in range(z.size):
-        k = int(np.searchsorted(pairs.night, pairs.night[at] - pairs.lead[at], side="left"))
-        if k not in known:
-            known[k] = _posterior(squares[k], products[k], float(lengths[k]), k)
-        mean[at], scale[at] = known[k].at(pairs.clear[at], pairs.sd[at], pairs.lead[at])
-        nights[at] = known[k].nights
-    back = np.empty_like(pairs.order)
-    back[pairs.order] = np.arange(pairs.order.size)
-    return Foretold(mean[back], scale[back], nights[back])
+    told = np.empty((3, pairs.error.size))
+    for ahead in range(LEADS):
+        its = pairs.nearest(ahead)
+        x, z = its.whitened()
+        # In the order of nights the Cholesky factor of the first k is the corner of that of all.
+        both = np.column_stack([x, z])
+        sums = np.concatenate([np.zeros((1, 3, 3)), np.cumsum(both[:, :, None] * both[:, None, :], axis=0)])
+        for at in np.flatnonzero(_told_apart(pairs.lead) == ahead):
+            k = int(np.searchsorted(its.night, pairs.night[at] - pairs.lead[at], side="left"))
+            mean, covariance, nights, factor2 = _posterior(sums[k, :2, :2], sums[k, :2, 2], float(sums[k, 2, 2]), k)
+            c = _design(pairs.clear[at])
+            scale = np.sqrt(factor2 * (pairs.sd[at] ** 2 + c @ covariance @ c))
+            told[:, pairs.order[at]] = c @ mean, scale, nights
+    return Foretold(told[0], told[1], told[2])
 
 
 @dataclass(frozen=True, eq=False)
@@ -395,27 +393,39 @@ class _Pairs:
             raise ValueError("night and lead must be given once each: two pairs are of the same")
         return cls((y - f)[order], sd[order], c[order], n, ahead, order)
 
+    def nearest(self, lead: int) -> _Pairs:
+        """Give one pair of each night: of this lead time, else of the nearest one, the shorter of two as near."""
+        if self.error.size == 0:
+            return self
+        away = np.abs(self.lead - lead) + 0.1 * (self.lead > lead)
+        by_night = np.lexsort((away, self.night))
+        first = np.concatenate([[True], np.diff(self.night[by_night]) > 0])
+        at = by_night[first]
+        return _Pairs(self.error[at], self.sd[at], self.clear[at], self.night[at], self.lead[at], self.order[at])
+
     def whitened(self) -> tuple[Array, Array]:
         """Give design [pair, coefficient] and errors [pair] in units of the prior's spread, made independent."""
         if self.error.size == 0:
-            return np.zeros((0, 2 + LEADS)), np.zeros(0)
-        apart = np.abs(self.night[:, None] - self.night), np.abs(self.lead[:, None] - self.lead)
-        factor = np.linalg.cholesky(NEXT_NIGHT ** apart[0] * NEXT_LEAD ** apart[1])
-        both = np.column_stack([_design(self.clear, self.lead) / self.sd[:, None], self.error / self.sd])
-        white = solve_triangular(factor, both, lower=True)
+            return np.zeros((0, 2)), np.zeros(0)
+        apart = np.abs(self.night[:, None] - self.night)
+        both = np.column_stack([_design(self.clear) / self.sd[:, None], self.error / self.sd])
+        white = solve_triangular(np.linalg.cholesky(NEXT_NIGHT**apart), both, lower=True)
         return white[:, :-1], white[:, -1]
 
 
-def _posterior(squares: Array, products: Array, length: float, pairs: int) -> ForecastErrors:
+def _posterior(squares: Array, products: Array, length: float, pairs: int) -> tuple[Array, Array, float, float]:
     """Give what is known after whitened pairs, from sums over them: conjugate normal and inverse chi-squared."""
     precision = np.diag(PRIOR_FACTOR2 / _MEANS_SD_K**2) + squares
     mean = np.asarray(np.linalg.solve(precision, products), dtype=np.float64)
     nights = SCALE_NIGHTS + pairs
     left = SCALE_NIGHTS * PRIOR_FACTOR2 + length - float(mean @ products)
-    return ForecastErrors(mean, np.asarray(np.linalg.inv(precision), dtype=np.float64), nights, left / nights, pairs)
+    return mean, np.asarray(np.linalg.inv(precision), dtype=np.float64), nights, left / nights
 
 
-def _design(clear: ArrayLike, lead: ArrayLike) -> Array:
+def _design(clear: ArrayLike) -> Array:
     c = np.asarray(clear, dtype=np.float64)
-    ahead = np.minimum(np.asarray(lead, dtype=np.intp), LEADS - 1)
-    return np.concatenate([np.ones((*c.shape, 1)), c[..., None] - 0.5, np.eye(LEADS)[ahead]], axis=-1)
+    return np.stack([np.ones_like(c), c - 0.5], axis=-1)
+
+
+def _told_apart(lead: ArrayLike) -> NDArray[np.intp]:
+    return np.minimum(np.asarray(lead, dtype=np.intp), LEADS - 1)
