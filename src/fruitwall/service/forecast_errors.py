@@ -33,9 +33,9 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-NIGHTS_KEPT = 400
-"""Newest nights that are learned from. Our judgement: services change their models, so that what was said years ago
-tells little of tonight."""
+NIGHTS_KEPT = 300
+"""Newest nights that are learned from: two winters. Our judgement: services change their models, so that what was said
+years ago tells little of tonight."""
 
 BACK = timedelta(days=3 * 366)
 """How far back readings are looked for."""
@@ -216,11 +216,12 @@ def station_sensor(house: House) -> str:
 
 
 def _gather(house: House, yard: Yard, name: str, this: date) -> Evidence:
-    said = [one for one in _all_issued(house, yard.location, name, this) if one.night < this]
-    if not said:
-        return Evidence()
-    nights = sorted({one.night for one in said})[-NIGHTS_KEPT:]
-    lows = _lows(house, yard, nights)
+    read = house.ledger.readings(since=house.clock() - BACK, until=house.clock(), quantity="air_temperature_c")
+    if not read:
+        return Evidence()  # forecasts are only read where they can be held against something
+    first = (read[0].at - timedelta(days=LEADS)).date()
+    said = [one for one in _all_issued(house, yard.location, name, first, this) if one.night < this]
+    lows = _lows(read, yard, sorted({one.night for one in said}))
     at_tree = _at_trees(yard)
     stations = sorted(
         (Station(sensor, len(of), sensor.casefold() in at_tree) for sensor, of in lows.items()),
@@ -263,13 +264,9 @@ def _believed(held: Sequence[Held]) -> list[Held]:
 # ---------------------------------------------------------------- what was read
 
 
-def _lows(house: House, yard: Yard, nights: Sequence[date]) -> Mapping[str, Mapping[date, float]]:
+def _lows(read: Sequence[Reading], yard: Yard, nights: Sequence[date]) -> Mapping[str, Mapping[date, float]]:
     """Give the lowest reading of each thermometer in each night in which it was read to the end."""
     evenings = [one for night in nights if (one := _evening(yard.location, night)) is not None]
-    if not evenings:
-        return {}
-    since, until = evenings[0].sunset, evenings[-1].night.end_utc
-    read = house.ledger.readings(since=since, until=until, quantity="air_temperature_c")
     kinds = {name.casefold(): one.kind for one in yard.sensors for name in (one.id, one.name)}
     of_sensor: dict[str, list[Reading]] = defaultdict(list)
     for reading in read:
@@ -300,26 +297,31 @@ def _low(evening: Evening, at: Array, values: Array, kind: str) -> float | None:
 # ---------------------------------------------------------------- what was said
 
 
-def _all_issued(house: House, location: Location, name: str, this: date) -> list[Issued]:
-    """Give what was said of every night at every lead time: by the forecasts that were kept, else by the plans."""
-    kept = _of_forecasts(house, location, name, this)
+def _all_issued(house: House, location: Location, name: str, first: date, this: date) -> list[Issued]:
+    """Give what was said of nights at every lead time, by the forecasts that were kept, else by the plans.
+
+    The evenings on which it was said are from `first` to `this`, and no more than the newest ones.
+    """
+    kept = _of_forecasts(house, location, name, first, this)
     known = {(one.night, one.lead) for one in kept}
-    return [*kept, *(one for one in _of_plans(house, location, name, this) if (one.night, one.lead) not in known)]
+    planned = _of_plans(house, location, name, first, this)
+    return [*kept, *(one for one in planned if (one.night, one.lead) not in known)]
 
 
-def _of_forecasts(house: House, location: Location, name: str, this: date) -> list[Issued]:
+def _of_forecasts(house: House, location: Location, name: str, first: date, this: date) -> list[Issued]:
     from fruitwall.journal.forcing_file import MEDIA_TYPE
     from fruitwall.journal.listing import forecasts_kept
 
     newest: dict[date, tuple[datetime, int]] = {}
-    earliest = house.clock() - BACK
     for one in forecasts_kept(house.journal, media_type=MEDIA_TYPE, yard=name):
         made = max(one.issued, one.fetched)
+        if not first <= made.date() <= this + timedelta(days=1):
+            continue
         day = _evening_for(location, made)
-        if made >= earliest and day is not None and day <= this:
+        if day is not None and first <= day <= this:
             newest[day] = max(newest.get(day, (made, one.id)), (made, one.id))
     found: list[Issued] = []
-    for day, (made, number) in sorted(newest.items()):
+    for day, (made, number) in sorted(newest.items())[-NIGHTS_KEPT:]:
         found += _read(house, location, day, made, number)
     return found
 
@@ -411,18 +413,17 @@ def clearness(middle: Mapping[str, Array], wind_height_m: float) -> float:
     return float(cooling_strength(air[use], dew[use], wind[use], middle["cloud"][use]).mean())
 
 
-def _of_plans(house: House, location: Location, name: str, this: date) -> list[Issued]:
+def _of_plans(house: House, location: Location, name: str, first: date, this: date) -> list[Issued]:
     """Give what stored plans hold of forecasts that were not kept, such as those of a file."""
     from fruitwall.journal.listing import plans_made
 
-    earliest = (house.clock() - BACK).date()
     last: dict[date, int] = {}
-    for plan in plans_made(house.journal, since=earliest, until=this + timedelta(days=1), yard=name):
+    for plan in plans_made(house.journal, since=first, until=this + timedelta(days=1), yard=name):
         evening = _evening(location, plan.night)
         if evening is not None and plan.made <= evening.sunset + LATE:
             last[plan.night] = plan.id
     found: list[Issued] = []
-    for number in last.values():
+    for number in list(last.values())[-NIGHTS_KEPT:]:
         found += _planned(house, number)
     return found
 
