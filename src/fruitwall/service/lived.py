@@ -348,3 +348,25 @@ def coldest_hour_c(lived: Lived) -> float:
     hour = DURATIONS_H.index(1.0)
     known = [lived.coldest_c[TISSUES.index(name), hour] for name in ("leaf", "twig", "wood")]
     return float(next((one for one in known if np.isfinite(one)), np.nan))
+
+
+def measure_words(yard: Yard, tree: str, key: str) -> str:
+    """Name a measure in the language that is spoken now.
+
+    Parameters
+    ----------
+    yard : Yard
+        As it stands; of gear that it no longer has the key is all that is known.
+    tree : str
+    key : str
+        Of the measure.
+
+    Returns
+    -------
+    str
+    """
+    from fruitwall.plans.measures import possible_measures
+
+    its = next((one for one in yard.trees if one.id == tree), None)
+    options = possible_measures(_with_time(yard), its) if its is not None else []
+    return next((one.name for one in options if one.key == key), key)

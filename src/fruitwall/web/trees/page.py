@@ -18,6 +18,7 @@ from fruitwall.service.words import sentence
 from fruitwall.speech import say, say_count
 from fruitwall.web.charts.chart import DrawnChart
 from fruitwall.web.trees.picture import picture_of
+from fruitwall.web.trees.taught import TaughtPart
 from fruitwall.web.trees.words import body_words, stage_words
 from fruitwall.web.walk.words import kind_beside
 
@@ -89,6 +90,8 @@ class TreePage:
     """What is wrong with what was entered; empty for nothing."""
     note: str = ""
     """What was typed, where the form is shown again."""
+    taught: TaughtPart | None = None
+    """What was learned of it; None where that cannot be worked out now."""
 
 
 def tree_line(story: Story, household: Household) -> TreeLine:
@@ -107,7 +110,9 @@ def tree_line(story: Story, household: Household) -> TreeLine:
     )
 
 
-def tree_page(story: Story, household: Household, *, error: str = "", note: str = "") -> TreePage:
+def tree_page(
+    story: Story, household: Household, *, error: str = "", note: str = "", taught: TaughtPart | None = None
+) -> TreePage:
     """Work out the page of one tree.
 
     Parameters
@@ -116,6 +121,8 @@ def tree_page(story: Story, household: Household, *, error: str = "", note: str 
     household : Household
     error, note : str
         What is wrong with what was entered, and what was typed.
+    taught : TaughtPart, optional
+        What was learned of it.
 
     Returns
     -------
@@ -147,6 +154,7 @@ def tree_page(story: Story, household: Household, *, error: str = "", note: str 
         deeds=[(key, say(name)) for key, name in DEED_NAMES.items()],
         error=error,
         note=note,
+        taught=taught,
     )
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import uuid
-from typing import Annotated
+from contextlib import suppress
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Depends, Form, HTTPException, Request, Response
 from fastapi.responses import RedirectResponse
@@ -11,13 +12,14 @@ from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
 
-from fruitwall.errors import JournalError
+from fruitwall.errors import FruitwallError, JournalError
 from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service import pictures
 from fruitwall.service.corrections import bring_back, chain_of, correct, let_hold, withdraw
 from fruitwall.service.house import House
 from fruitwall.service.ledger import DEED_NAMES, STAGES, Body, Deed, Note, Stage, says, trees_of
 from fruitwall.service.pictures import PictureRefused, keep_picture
+from fruitwall.service.taught import taught
 from fruitwall.service.tree_story import Story, enter, stories_of
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
@@ -25,8 +27,13 @@ from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.trees.entry import changes_of, entry_page, moment_of
 from fruitwall.web.trees.page import tree_line, tree_page, tree_url
+from fruitwall.web.trees.taught import TaughtPart, taught_part
 from fruitwall.web.walk.intake import BESIDES_BYTES, read_form, signed_by
 from fruitwall.web.who import Who, need, who
+
+if TYPE_CHECKING:
+    from fruitwall.service.household import Household
+    from fruitwall.yard.model import Yard
 
 Number = Annotated[str, Form(pattern="^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$")]
 Words = Annotated[str, Form(max_length=5000, pattern="^[^\0]*$")]
@@ -62,6 +69,13 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             raise HTTPException(404, say("The yard has no tree of this name now."))
         return found[0]
 
+    def taught_of(tree: str, yard: Yard, household: Household) -> TaughtPart | None:
+        """Work out what was learned; a page that tells of a tree is shown also where that fails."""
+        with suppress(FruitwallError, ArithmeticError, ValueError):
+            its = taught(house).trees.get(tree)
+            return taught_part(its, yard, household) if its is not None else None
+        return None
+
     def entry_of_tree(tree: str, which: str) -> LedgerEntry:
         entry = house.ledger.entry(which)
         body = says(entry) if entry is not None else None
@@ -70,7 +84,10 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         return entry
 
     def show_tree(request: Request, tree: str, *, error: str = "", note: str = "") -> Response:
-        page = tree_page(only(tree), household_of(house.yard()[0], who(request)), error=error, note=note)
+        yard, _ = house.yard()
+        household = household_of(yard, who(request))
+        part = taught_of(tree, yard, household)
+        page = tree_page(only(tree), household, error=error, note=note, taught=part)
         status = 422 if error else 200
         return pages.render(request, "trees/tree.html", status=status, page=page, may=who(request).may("helper"))
 
