@@ -17,6 +17,7 @@ import typer
 from fruitwall.cli import (
     evening,
     keeping,
+    learned,
     lookup,
     people,
     weather,
@@ -24,7 +25,7 @@ from fruitwall.cli import (
 )  # they add their commands, in this order of the help
 from fruitwall.cli.app import app
 
-__all__ = ["app", "evening", "keeping", "lookup", "main", "people", "weather", "yard"]
+__all__ = ["app", "evening", "keeping", "learned", "lookup", "main", "people", "weather", "yard"]
 
 BAD_INPUT = 2
 
