@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from fruitwall.yard.model import Location, Yard
 
 Array = NDArray[np.float64]
+TimeArray = NDArray[np.datetime64]
 
 NIGHTS_KEPT = 300
 """Newest nights that are learned from: two winters. Our judgement: services change their models, so that what was said
@@ -221,7 +222,7 @@ def _gather(house: House, yard: Yard, name: str, this: date) -> Evidence:
         return Evidence()  # forecasts are only read where they can be held against something
     first = (read[0].at - timedelta(days=LEADS)).date()
     said = [one for one in _all_issued(house, yard.location, name, first, this) if one.night < this]
-    lows = _lows(read, yard, sorted({one.night for one in said}))
+    lows = _lows(house, yard, read, sorted({one.night for one in said}))
     at_tree = _at_trees(yard)
     stations = sorted(
         (Station(sensor, len(of), sensor.casefold() in at_tree) for sensor, of in lows.items()),
@@ -264,32 +265,40 @@ def _believed(held: Sequence[Held]) -> list[Held]:
 # ---------------------------------------------------------------- what was read
 
 
-def _lows(read: Sequence[Reading], yard: Yard, nights: Sequence[date]) -> Mapping[str, Mapping[date, float]]:
-    """Give the lowest reading of each thermometer in each night in which it was read to the end."""
+def _lows(
+    house: House, yard: Yard, read: Sequence[Reading], nights: Sequence[date]
+) -> Mapping[str, Mapping[date, float]]:
+    """Give the lowest reading of each thermometer in each night in which it was read to the end, mended as was said."""
+    from fruitwall.service.thermometers import mended, mends_of
+
     evenings = [one for night in nights if (one := _evening(yard.location, night)) is not None]
     kinds = {name.casefold(): one.kind for one in yard.sensors for name in (one.id, one.name)}
+    mends = mends_of(house)
     of_sensor: dict[str, list[Reading]] = defaultdict(list)
     for reading in read:
         of_sensor[reading.sensor].append(reading)
     found: dict[str, dict[date, float]] = {}
     for sensor, its in of_sensor.items():
-        at = np.array([one.at.timestamp() for one in its])
-        values = np.array([one.value for one in its])
+        came = np.array([as_datetime64(one.at) for one in its], dtype="datetime64[s]")
+        at, values, stay, _ = mended(sensor, came, np.array([one.value for one in its]), mends)
+        order = np.argsort(at[stay], kind="stable")
+        at, values = at[stay][order], values[stay][order]
         kind = kinds.get(sensor.casefold(), "")
         lows = {evening.night.name: _low(evening, at, values, kind) for evening in evenings}
         found[sensor] = {night: low for night, low in lows.items() if low is not None}
     return {sensor: lows for sensor, lows in found.items() if lows}
 
 
-def _low(evening: Evening, at: Array, values: Array, kind: str) -> float | None:
-    """Give the lowest reading of one night, at times [s] that rise; None if the coldest hours are not known."""
+def _low(evening: Evening, at: TimeArray, values: Array, kind: str) -> float | None:
+    """Give the lowest reading of one night, at times that rise; None if the coldest hours are not known."""
     begin, end, late = evening.sunset, evening.uncover, evening.sunrise - BEFORE_SUNRISE
-    if kind == "min_max":  # it is read once a day and has kept the lowest
-        end, late = evening.night.end_utc, evening.sunrise - BEFORE_SUNRISE
+    if kind == "min_max":  # it is read once a day and has kept the lowest; in the evening that of the night before
+        begin, end = late, evening.night.end_utc
     elif kind == "hand":
         begin, end, late = evening.sunrise - AT_SUNRISE, evening.sunrise + AT_SUNRISE, evening.sunrise - AT_SUNRISE
-    first, stop = np.searchsorted(at, begin.timestamp(), "left"), np.searchsorted(at, end.timestamp(), "right")
-    if stop <= first or at[stop - 1] < late.timestamp():
+    first = int(np.searchsorted(at, as_datetime64(begin), "left"))
+    stop = int(np.searchsorted(at, as_datetime64(end), "right"))
+    if stop <= first or at[stop - 1] < as_datetime64(late):
         return None
     return float(values[first:stop].min())
 

@@ -230,10 +230,25 @@ def unmend(house: House, place: int, *, author: str, now: datetime) -> None:
         house.ledger.set(MENDS, [*known[:place], *known[place + 1 :]], author=author, now=now)
 
 
-def _mended(
+def mended(
     name: str, time: NDArray[np.datetime64], value: Array, mends: Sequence[Mend]
 ) -> tuple[NDArray[np.datetime64], Array, Mask, Mask]:
-    """See readings through the mends: times, values, which stay, which are settled."""
+    """See readings through the mends.
+
+    Parameters
+    ----------
+    name : str
+        Of the thermometer.
+    time, value : ndarray [reading]
+        As they came.
+    mends : sequence of Mend
+
+    Returns
+    -------
+    time, value : ndarray [reading]
+    stay, settled : ndarray of bool [reading]
+        Which are used, and which shall not be asked about again.
+    """
     from fruitwall.learning.sensors import MISTYPED, meant
 
     when, out = time.copy(), value.copy()
@@ -295,7 +310,7 @@ def _read(house: House, yard: Yard, now: datetime) -> tuple[Read, ...]:
     for name, given in sorted(by_sensor.items()):
         time = np.array([as_datetime64(one.at) for one in given], dtype="datetime64[s]")
         came = np.array([one.value for one in given])
-        when, value, stay, settled = _mended(name, time, came, mends)
+        when, value, stay, settled = mended(name, time, came, mends)
         order = np.argsort(when, kind="stable")
         order = order[stay[order]]
         _, first = np.unique(when[order], return_index=True)
