@@ -20,10 +20,12 @@ from fruitwall.physics.exposure import DURATIONS_H
 from fruitwall.plants.tolerance import TISSUES
 from fruitwall.service.kept import Kept
 from fruitwall.service.past_weather import past_stretches
+from fruitwall.service.spot_offsets import learned_offsets, with_offsets
 from fruitwall.weather.forcing import as_datetime64
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import YardVersion
+    from fruitwall.learning.spots import Offset
     from fruitwall.physics.night import NightResult
     from fruitwall.physics.treatment import Treatment
     from fruitwall.plans.parts import Measure
@@ -114,11 +116,13 @@ def _lived(house: House, yard: Yard, version: YardVersion) -> Mapping[str, tuple
     if not stretches:
         return {}
     done = _done(house, version.yard)
+    offsets = learned_offsets(house)
     versions = _versions(house, version)
     found: dict[str, list[Lived]] = {tree.id: [] for tree in yard.trees}
     for stretch in stretches:
         for group in _groups(yard.location, stretch, versions, house.clock()):
-            for tree, lived in _march(group, {day: done.get(day, frozenset()) for day in group.days}).items():
+            done_then = {day: done.get(day, frozenset()) for day in group.days}
+            for tree, lived in _march(group, done_then, offsets).items():
                 if tree in found:
                     found[tree] += lived
     return {tree: tuple(sorted(its, key=lambda one: one.night)) for tree, its in found.items()}
@@ -214,8 +218,10 @@ def _groups(
         yield _Group(by_number[number], stretch, tuple(evenings))
 
 
-def _march(group: _Group, done: Mapping[date, frozenset[str]]) -> Mapping[str, list[Lived]]:
-    """March a group's nights once for the same weather and the same deeds."""
+def _march(
+    group: _Group, done: Mapping[date, frozenset[str]], offsets: Mapping[str, Offset]
+) -> Mapping[str, list[Lived]]:
+    """March a group's nights once for the same weather, the same deeds and what thermometers taught."""
     forcing = group.stretch.forcing
     digest = sha256()
     for array in (forcing.time_utc.astype(np.int64), forcing.t_air_c, forcing.t_dew_c, forcing.wind_m_s, forcing.cloud):
@@ -225,14 +231,17 @@ def _march(group: _Group, done: Mapping[date, frozenset[str]]) -> Mapping[str, l
         digest.hexdigest(),
         tuple(group.days),
         tuple(tuple(sorted(done[day])) for day in group.days),
+        tuple((name, *(round(each, 2) for each in one.mean)) for name, one in sorted(offsets.items())),
     )
-    return _MARCHED.of(key=key, make=lambda: _marched(group, done))
+    return _MARCHED.of(key=key, make=lambda: _marched(group, done, offsets))
 
 
 _MARCHED: Kept[Mapping[str, list[Lived]]] = Kept(64)
 
 
-def _marched(group: _Group, done: Mapping[date, frozenset[str]]) -> Mapping[str, list[Lived]]:
+def _marched(
+    group: _Group, done: Mapping[date, frozenset[str]], offsets: Mapping[str, Offset]
+) -> Mapping[str, list[Lived]]:
     from fruitwall.physics.night import simulate
     from fruitwall.physics.spot import survey_faces
     from fruitwall.plans.measures import possible_measures
@@ -263,7 +272,7 @@ def _marched(group: _Group, done: Mapping[date, frozenset[str]]) -> Mapping[str,
     start = max(forcing.start_utc, first.night.start_utc - timedelta(days=SPIN_UP_DAYS))
     result: NightResult = simulate(
         forcing.select(start, last.end_hour),
-        home,
+        with_offsets(home, offsets),
         [body_of(tree, kinds[tree.id]) for tree in yard.trees],
         treatments,
         [evening.night for evening in group.evenings],
