@@ -23,6 +23,7 @@ from fruitwall.web.access.sessions import browser_language, sessions_of
 from fruitwall.web.api.routes import api_routes
 from fruitwall.web.areas import AREAS
 from fruitwall.web.assets import Assets
+from fruitwall.web.causes.routes import cause_routes
 from fruitwall.web.evening.routes import evening_routes
 from fruitwall.web.guard import Guard
 from fruitwall.web.household.routes import household_routes
@@ -31,6 +32,7 @@ from fruitwall.web.pages import HERE, Pages, for_programs, problem_document
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
+from fruitwall.web.surprises.routes import surprise_routes
 from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.weather.routes import weather_routes
@@ -70,12 +72,14 @@ def create_app(settings: WebSettings) -> FastAPI:
     """
     folders = [
         "access",
+        "causes",
         "charts",
         "evening",
         "household",
         "kinds",
         "sheet",
         "start",
+        "surprises",
         "trees",
         "walk",
         "weather",
@@ -96,6 +100,8 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(walk_routes(settings, pages))
         routers.append(weather_routes(settings, pages))
         routers.append(tree_routes(settings, pages))
+        routers.append(cause_routes(settings, pages))
+        routers.append(surprise_routes(settings, pages))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]

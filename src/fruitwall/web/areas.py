@@ -40,6 +40,7 @@ AREAS = (
     Area("/walk", marked("Walk"), marked("Round the yard with the phone: how each tree looks"), main=True),
     Area("/yard", marked("Yard"), marked("Plan drawing of the yard, to look at and to change"), main=True),
     Area("/trees", marked("Trees"), marked("Each tree: what it went through, and what it stands"), main=True),
+    Area("/surprises", marked("Surprises"), marked("What the yard taught: what was not expected, and what to change")),
     # Here stand Season and Winters, once they are there.
     Area("/household", marked("Gear and people"), marked("Covers, lamps, outlets, indoor places; who helps, and when")),
     Area("/weather", marked("Weather"), marked("Sources, last fetch, readings against the forecast")),

@@ -13,6 +13,7 @@ from fruitwall.journal.entries import LedgerEntry, YardVersion
 from fruitwall.journal.listing import plans_made
 from fruitwall.service.evening_document import EveningPlan
 from fruitwall.service.house import House
+from fruitwall.service.learned_document import SurpriseAnswer, TreeLearned, learned_document, surprises_document
 from fruitwall.service.ledger import last_sightings
 from fruitwall.service.moments import WrittenDay, WrittenMoment
 from fruitwall.service.readings import AT_ONCE, NewReading, take_readings
@@ -33,8 +34,9 @@ from fruitwall.web.api.shapes import (
     YardAnswer,
 )
 from fruitwall.web.pages import Pages
+from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
-from fruitwall.web.who import need
+from fruitwall.web.who import need, who
 
 AT_MOST = 10_000
 """Entries or readings given in one answer."""
@@ -143,6 +145,23 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         if not found:
             raise HTTPException(404, say("There is no entry {number}", number=number))
         return [_entry(one) for one in found]
+
+    @router.get("/learned", tags=["learned"])
+    def learned() -> list[TreeLearned]:
+        """Give what the yard has taught of its trees, before and after, with the looks that did it.
+
+        Where it was not asked before since the last entry, it is worked out first, which may take seconds.
+        """
+        from fruitwall.service.taught import taught
+
+        return learned_document(taught(house))
+
+    @router.get("/surprises", tags=["learned"])
+    def surprises(request: Request) -> list[SurpriseAnswer]:
+        """Give what was unexpected, what to change first; sentences in the language and units of whoever asks."""
+        from fruitwall.service.surprises import surprises_of
+
+        return surprises_document(surprises_of(house), household_of(house.yard()[0], who(request)))
 
     @router.get("/plans", tags=["plans"])
     def plans(
