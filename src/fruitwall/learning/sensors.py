@@ -34,8 +34,9 @@ by 16 K at -20 °C and more above; weather and place together are seldom off by 
 NEAR_K = {"fahrenheit": 6.0, "celsius": 5.0, "tenfold": 3.0, "tenth": 3.0, "sign": 2.0}
 """How near it must come when read as that; and at least three times nearer than as it stands. [K]"""
 
-FAR_SD = 5.0
-"""A slip of the pen is also so many times further off than the thermometer's readings usually are, either way."""
+FAR_SD, USUAL_AT_LEAST_K = 5.0, 0.5
+"""A slip of the pen is also so many times further off than the thermometer's readings usually are, either way. [-], [K]
+"""
 
 LEAP_K, LEAP_H = 6.0, 3.0
 """And it leaps from the readings before and after by so much, where there are such within so many hours. [K], [h]"""
@@ -271,7 +272,7 @@ def _leaps(look: _Look) -> Mask:
     off = look.off[look.inside]
     middle = float(np.median(off)) if off.size else 0.0
     usual = 1.4826 * float(np.median(np.abs(off - middle))) if off.size else 0.0
-    far = np.abs(look.off - middle) >= FAR_SD * usual
+    far = np.abs(look.off - middle) >= FAR_SD * max(usual, USUAL_AT_LEAST_K)
     for shift in (1, -1):
         beside = np.roll(look.value_c, shift)
         near = np.abs(np.roll(look.time_h, shift) - look.time_h) <= LEAP_H

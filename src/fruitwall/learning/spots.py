@@ -113,7 +113,7 @@ def learn_spots(spots: Sequence[str], readings: SpotReadings) -> dict[str, Offse
     """
     names = sorted(set(spots))
     table = _Table(_read_ones(names, readings), readings)
-    design = integrate(lambda scales, _: table.fit(scales), HYPER_SD) if table.count else None
+    design = _design(table)
     return {name: _offset(table, name, design) for name in names}
 
 
@@ -146,27 +146,32 @@ def next_logger(
 
     Notes
     -----
-    For a normal model the gain does not depend on what will be read, so it is exact; at the likeliest scales.
+    For a normal model the gain does not depend on what will be read: it is exact for given scales, and averaged over
+    what is believed of these.
     """
     if nights < 1:
         raise ValueError(f"nights must be at least 1, got {nights}")
     names = sorted(set(spots))
-    read = _Table(_read_ones(names, readings), readings)
-    scales = integrate(lambda at, _: read.fit(at), HYPER_SD).points[0] if read.count else np.zeros(HYPER_SD.size)
+    design = _design(_Table(_read_ones(names, readings), readings))
+    points, weights = (np.zeros((1, HYPER_SD.size)), np.ones(1)) if design is None else (design.points, design.weights)
     table = _Table(names, readings)
-    now = table.fit(scales).covariance
-    sd = table.scales_k(scales)
-    # Each night brings a reading with its own night's error, which nothing else measures.
-    variance = (sd[3] ** 2 + sd[4] ** 2) / nights
     target = np.array([table.row(at, 1.0) for at in range(len(names))])
+    there = np.array([table.row(at, clear) for at in range(len(names))])
     worth = np.array([weight.get(name, 0.0) for name in names])
-    gains = []
-    for at, name in enumerate(names):
-        row = table.row(at, clear)
-        seen = now @ row
-        taken = (target @ seen) ** 2 / (float(row @ seen) + variance)
-        gains.append((name, float(worth @ taken)))
-    return sorted(gains, key=lambda one: (-one[1], one[0]))
+    gains = np.zeros(len(names))
+    for point, share in zip(points, weights, strict=True):
+        now, sd = table.fit(point).covariance, table.scales_k(point)
+        # Each night brings a reading with its own night's error, which nothing else measures.
+        variance = (sd[3] ** 2 + sd[4] ** 2) / nights
+        seen = there @ now
+        gains += share * (worth @ (target @ seen.T) ** 2) / ((seen * there).sum(axis=1) + variance)
+    ranked = sorted(zip(names, gains.tolist(), strict=True), key=lambda one: (-round(one[1], 9), one[0]))
+    return [(name, float(gain)) for name, gain in ranked]
+
+
+def _design(table: _Table) -> Design[Gaussian] | None:
+    """Integrate over the scales, if anything was read."""
+    return integrate(lambda scales, _: table.fit(scales), HYPER_SD) if table.count else None
 
 
 def _read_ones(names: list[str], readings: SpotReadings) -> list[str]:
