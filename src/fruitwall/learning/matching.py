@@ -33,22 +33,21 @@ SETTLED = 1e-3
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """How each look meets the parameters: through one scalar, in kelvin of its tree's shift.
+    """How far the exposures of each look passed the limit of its grade, and of the grade above, over its tree's shift.
 
     Attributes
     ----------
-    weights : ndarray [look, 6]
-        Coefficients of the scalar over the first six parameters of `Data.index`.
     offset, rate : ndarray [look, 2, line]
-        The exposures passed the limit of the grade, and of the grade above, by the largest of
-        ``offset + rate · scalar``. [K], [-]
+        By the largest of ``offset + rate · shift``. [K], [-]
+    log2h : ndarray [look, 2, line]
+        Logarithm of the hours of each line.
     lines : ndarray of int [look, 2]
         How many of the lines there are; -1 where the limit was passed for certain.
     """
 
-    weights: Array
     offset: Array
     rate: Array
+    log2h: Array
     lines: NDArray[np.int64]
 
 
@@ -59,21 +58,19 @@ class Matched(Gaussian):
     Attributes
     ----------
     precision, tilt : ndarray [look, 2]
-        Each look's factor over its shift scalar and over the shift of its chill level.
-    rows : Rows
+        Each look's factor over the shift of its tree (as its observer sees it) and over that of its chill level.
     """
 
     precision: Array
     tilt: Array
-    rows: Rows
 
-    def pulls(self, index: NDArray[np.int64], shift: Array, chill: Array) -> Array:
+    def pulls(self, data: Data, shift: Array, chill: Array) -> Array:
         """Give how far each look moves what is believed of its tree.
 
         Parameters
         ----------
-        index : ndarray of int [look, part]
-            As `Data.index`.
+        data : Data
+            The looks.
         shift, chill : ndarray [look, parameter]
             Coefficients of the shift of its tree's limits, and of that of its chill level (zeros where there is none).
 
@@ -82,10 +79,11 @@ class Matched(Gaussian):
         ndarray [look, 2]
             For shift and chill: mean less what it would be if the look's factor over that scalar were taken away. [K]
         """
+        index = data.index
         looks = np.arange(len(index))[:, None]
         through = np.zeros((2, *shift.shape))
-        np.add.at(through[0], (looks, index[:, :6]), self.rows.weights)
-        np.add.at(through[1], (looks, np.maximum(index[:, 6:], 0)), 1.0 * (index[:, 6:] >= 0))
+        np.add.at(through[0], (looks, index[:, :5]), data.weights)
+        np.add.at(through[1], (looks, np.maximum(index[:, 5:], 0)), 1.0 * (index[:, 5:] >= 0))
         pulls = np.zeros((len(index), 2))
         for at, wanted in enumerate((shift, chill)):
             spread = through[at] @ self.covariance
@@ -95,7 +93,9 @@ class Matched(Gaussian):
         return pulls
 
 
-def match(data: Data, sd: Array, groups: Array, spread: float, near: Matched | None = None) -> Matched:
+def match(
+    data: Data, sd: Array, groups: Array, spread: float, duration_k_per_log2h: float, near: Matched | None = None
+) -> Matched:
     """Match the moments of all looks.
 
     Parameters
@@ -105,11 +105,13 @@ def match(data: Data, sd: Array, groups: Array, spread: float, near: Matched | N
     sd : ndarray [parameter]
         Prior standard deviations, means zero.
     groups : ndarray of bool [scale, parameter]
-        Which parameters' standard deviations each scale multiplies.
+        Which parameters' standard deviations each of the first scales multiplies.
     spread : float
-        Factor on the spread within a tree, the last scale.
+        Factor on the spread within a tree, the next scale.
+    duration_k_per_log2h : float
+        How much more a doubling of the hours counts than was believed, the last. [K per doubling]
     near : Matched, optional
-        A result for other scales, to begin with; its rows are kept.
+        A result for other scales, to begin with.
 
     Returns
     -------
@@ -117,50 +119,30 @@ def match(data: Data, sd: Array, groups: Array, spread: float, near: Matched | N
 
     Notes
     -----
-    A look meets the parameters through two scalars, the shift of its tree (with duration and observer) and the shift
-    of its chill level; its factor is a product over the two. Which tissue and which hours count hangs a little on the
-    parameters; without `near` the rows are made for the prior's means first and then for what came out.
+    A look meets the parameters through two scalars, the shift of its tree (with the observer's habit) and the shift of
+    its chill level; its factor is a product over the two.
     """
-    if near is not None:
-        return _settled(data, sd, groups, spread, near.rows, near.precision.copy(), near.tilt.copy())
-    none = np.zeros((len(data.slope_k), 2))
-    first = _settled(data, sd, groups, spread, data.rows(np.zeros(sd.size)), none, none.copy())
-    rows = data.rows(first.mean)
-    return _settled(data, sd, groups, spread, rows, first.precision.copy(), first.tilt.copy())
-
-
-def _settled(data: Data, sd: Array, groups: Array, spread: float, rows: Rows, precision: Array, tilt: Array) -> Matched:
-    """Go round with these rows, from these factors, until the means settle. Changes the factors in place."""
     from fruitwall.learning.matching_kernel import joined, match_looks
 
-    prior = sd**-2.0
-    mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, rows.weights, data.index), prior)
+    rows, weights, prior = data.rows(duration_k_per_log2h), data.weights, sd**-2.0
+    none = np.zeros((len(weights), 2))
+    precision, tilt = (none, none.copy()) if near is None else (near.precision.copy(), near.tilt.copy())
+    mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, weights, data.index), prior)
     for step in range(ROUNDS):
         share = SHARES[step >= CALMER_FROM]
-        log_z, by_spread = match_looks(
-            mean,
-            covariance,
-            precision,
-            tilt,
-            share,
-            rows.weights,
-            rows.offset,
-            rows.rate,
-            rows.lines,
-            spread,
+        log_z, by_scale = match_looks(
+            mean, covariance, precision, tilt, share, weights, rows.offset, rows.rate, rows.log2h, rows.lines, spread,
             *data.rest,
-        )
+        )  # fmt: skip
         before = mean
-        mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, rows.weights, data.index), prior)
+        mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, weights, data.index), prior)
         change = float((np.abs(mean - before) / np.sqrt(covariance.diagonal())).max())
         if change < SETTLED * share:
             break
     evidence = float(log_z.sum()) + 0.5 * float(mean @ pull) + 0.5 * (float(np.log(prior).sum()) - log_det)
     moved = prior * (mean**2 + covariance.diagonal()) - 1.0
-    slope = np.array([*(float(moved[group].sum()) for group in groups), by_spread])
-    return Matched(
-        mean=mean, covariance=covariance, log_evidence=evidence, slope=slope, precision=precision, tilt=tilt, rows=rows
-    )
+    slope = np.array([*(float(moved[group].sum()) for group in groups), *by_scale])
+    return Matched(mean=mean, covariance=covariance, log_evidence=evidence, slope=slope, precision=precision, tilt=tilt)
 
 
 def _posterior(factors: tuple[Array, Array], prior: Array) -> tuple[Array, Array, Array, float]:

@@ -39,18 +39,19 @@ _STEPS = 2.0 * REACH / (_COUNTS - 1.0)
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
 def match_looks(  # type: ignore[no-untyped-def]
-    mean, covariance, precision, tilt, share, weights, offset, rate, lines, spread,
+    mean, covariance, precision, tilt, share, weights, offset, rate, log2h, lines, spread,
     certain, cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
 ):  # fmt: skip
     """Go round once: change each look's factors (`precision`, `tilt`; for shift and chill) by `share` of what is due.
 
     The looks of one tree, which lie one behind the other, are matched in turn, each in the light of the last; the trees
     are matched side by side, all from `mean` and `covariance`. Results are each look's part of the log evidence and the
-    derivative of the log evidence by the logarithm of `spread`.
+    derivatives of the log evidence by the logarithm of `spread` and by the effect of duration.
 
-    `weights` [look, 6] are the coefficients of the shift scalar over the first six parameters of `index`; the exposures
-    passed the limits by the largest of the first `lines` [look, grade or above] of ``offset + rate · scalar``
-    [look, grade or above, line]; with -1 lines they passed for certain. The likelihood of a look is::
+    `weights` [look, 5] are the coefficients of the shift over the first five parameters of `index`; the exposures
+    passed the limits by the largest of the first `lines` [look, grade or above] of ``offset + rate · shift``
+    [look, grade or above, line], each of so many hours (`log2h`); with -1 lines they passed for certain. The likelihood
+    of a look is::
 
         certain - cold · fine(grade) - seen · (1 - fine(grade above))
         fine = Φ(-passed / width) · spared by chill · not paled
@@ -59,14 +60,14 @@ def match_looks(  # type: ignore[no-untyped-def]
     """
     count = slope.size
     log_z = np.zeros(count)
-    by_spread = 0.0
-    part, chill_part = np.zeros((2, 4)), np.zeros((2, 4))
+    by_scale = np.zeros(2)
+    part, chill_part = np.zeros((2, 5)), np.zeros((2, 4))
     place_of = np.full(mean.size, -1)
     met = np.zeros(mean.size, dtype=np.int64)
     first = 0
     while first < count:
         behind, size = first, 0
-        while behind < count and index[behind, 4] == index[first, 4]:
+        while behind < count and index[behind, 3] == index[first, 3]:
             for i in range(index.shape[1]):
                 at = index[behind, i]
                 if at >= 0 and place_of[at] < 0:
@@ -81,17 +82,17 @@ def match_looks(  # type: ignore[no-untyped-def]
                 v_here[i, j] = covariance[met[i], met[j]]
         row = np.zeros(size)
         for look in range(first, behind):
-            chilled = index[look, 6] >= 0
+            chilled = index[look, 5] >= 0
             width = slope[look] * spread
             row[:] = 0.0
-            for i in range(6):
+            for i in range(5):
                 row[place_of[index[look, i]]] = weights[look, i]
             m, v = _along(m_here, v_here, row)
             cavity_m, cavity_v = _without(m, v, precision[look, 0], tilt[look, 0])
             for column in range(2):
                 _shift_moments(
-                    cavity_m, cavity_v, offset[look, column], rate[look, column], lines[look, column], width,
-                    part[column],
+                    cavity_m, cavity_v, offset[look, column], rate[look, column], log2h[look, column],
+                    lines[look, column], width, part[column],
                 )  # fmt: skip
             chill_m, chill_v = 0.0, 0.0
             chill_part[:] = 0.0
@@ -99,8 +100,8 @@ def match_looks(  # type: ignore[no-untyped-def]
             chill_part[:, 2] = 1.0
             if chilled:
                 row[:] = 0.0
+                row[place_of[index[look, 5]]] = 1.0
                 row[place_of[index[look, 6]]] = 1.0
-                row[place_of[index[look, 7]]] = 1.0
                 m, v = _along(m_here, v_here, row)
                 chill_m, chill_v = _without(m, v, precision[look, 1], tilt[look, 1])
                 for column in range(2):
@@ -113,8 +114,9 @@ def match_looks(  # type: ignore[no-untyped-def]
             z = flat + low * part[0, 0] * chill_part[0, 0] + high * part[1, 0] * chill_part[1, 0]
             z1 = (low * part[0, 1] * chill_part[0, 0] + high * part[1, 1] * chill_part[1, 0]) / z
             z2 = (flat + low * part[0, 2] * chill_part[0, 0] + high * part[1, 2] * chill_part[1, 0]) / z
-            by_spread += low * (part[0, 3] * chill_part[0, 0] + part[0, 0] * chill_part[0, 3]) / z
-            by_spread += high * (part[1, 3] * chill_part[1, 0] + part[1, 0] * chill_part[1, 3]) / z
+            by_scale[0] += low * (part[0, 3] * chill_part[0, 0] + part[0, 0] * chill_part[0, 3]) / z
+            by_scale[0] += high * (part[1, 3] * chill_part[1, 0] + part[1, 0] * chill_part[1, 3]) / z
+            by_scale[1] += (low * part[0, 4] * chill_part[0, 0] + high * part[1, 4] * chill_part[1, 0]) / z
             log_z[look] = log(z)
             if chilled:  # `row` is that of the chill
                 c1 = (low * part[0, 0] * chill_part[0, 1] + high * part[1, 0] * chill_part[1, 1]) / z
@@ -123,7 +125,7 @@ def match_looks(  # type: ignore[no-untyped-def]
                     c1, c2, chill_m, chill_v, precision[look], tilt[look], 1, share, m_here, v_here, row
                 )
                 row[:] = 0.0
-                for i in range(6):
+                for i in range(5):
                     row[place_of[index[look, i]]] = weights[look, i]
             log_z[look] += _change(
                 z1, z2, cavity_m, cavity_v, precision[look], tilt[look], 0, share, m_here, v_here, row
@@ -131,7 +133,7 @@ def match_looks(  # type: ignore[no-untyped-def]
         for i in range(size):
             place_of[met[i]] = -1
         first = behind
-    return log_z, by_spread
+    return log_z, by_scale
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
@@ -171,30 +173,29 @@ def joined(size, precision, tilt, weights, index):  # type: ignore[no-untyped-de
     whole, pull = np.zeros((size, size)), np.zeros(size)
     for look in range(index.shape[0]):
         ids = index[look]
-        for i in range(6):
+        for i in range(5):
             pull[ids[i]] += weights[look, i] * tilt[look, 0]
-            for j in range(6):
+            for j in range(5):
                 whole[ids[i], ids[j]] += weights[look, i] * precision[look, 0] * weights[look, j]
-        if ids[6] >= 0:
-            for i in range(6, 8):
+        if ids[5] >= 0:
+            for i in range(5, 7):
                 pull[ids[i]] += tilt[look, 1]
-                for j in range(6, 8):
+                for j in range(5, 7):
                     whole[ids[i], ids[j]] += precision[look, 1]
     return whole, pull
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
-def _shift_moments(m, v, offset, rate, lines, width, moments):  # type: ignore[no-untyped-def]
-    """Mass, first and second moment (in spreads from the mean) of what is fine, and the mass's slope by log width."""
-    if lines <= 0:
-        moments[:] = 0.0
-        if lines == 0:
-            moments[0] = 1.0
-            moments[2] = 1.0
-        return
+def _shift_moments(m, v, offset, rate, log2h, lines, width, moments):  # type: ignore[no-untyped-def]
+    """Moments of what is fine.
+
+    Mass, first and second moment (in spreads from the mean), and the slopes of the mass by log width and by duration.
+    """
     moments[:] = 0.0
+    if lines < 0:
+        return
     sd = sqrt(v)
-    if _most(offset, rate, lines, m + REACH * sd) < -7.0 * width:
+    if lines == 0 or _most(offset, rate, lines, m + REACH * sd) < -7.0 * width:
         moments[0] = 1.0
         moments[2] = 1.0
         return
@@ -204,12 +205,20 @@ def _shift_moments(m, v, offset, rate, lines, width, moments):  # type: ignore[n
     rule = _rule(steep * sd / width)
     for i in range(_COUNTS[rule]):
         node = _NODES[rule, i]
-        u = -_most(offset, rate, lines, m + sd * node) / width
+        at = m + sd * node
+        most, hours = offset[0] + rate[0] * at, log2h[0]
+        for line in range(1, lines):
+            passed = offset[line] + rate[line] * at
+            if passed > most:
+                most, hours = passed, log2h[line]
+        u = -most / width
         part = _WEIGHTS[rule, i] * 0.5 * erfc(-u * _ROOT_HALF)
+        density = _WEIGHTS[rule, i] * _DENSITY * exp(-0.5 * u * u)
         moments[0] += part
         moments[1] += part * node
         moments[2] += part * node * node
-        moments[3] -= _WEIGHTS[rule, i] * _DENSITY * exp(-0.5 * u * u) * u
+        moments[3] -= density * u
+        moments[4] -= density * hours / width
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")

@@ -32,7 +32,7 @@ class Sampled:
     yard : ndarray [chain, draw]
         What all trees share. [K]
     scales : ndarray [chain, draw, scale]
-        Logarithms of the factors of kinds, trees and spread.
+        Logarithms of the factors of kinds, trees and spread, and the effect of duration; as `HYPER_SD`.
     worst_rhat : float
         Largest split R-hat of trees, kinds, yard and scales (Gelman et al. 2013, Bayesian data analysis, section 11.4).
     """
@@ -132,18 +132,18 @@ def _log_density(layout: Layout, data: Data) -> Any:
     needed = jnp.asarray(np.minimum(data.needed_k_h, 1e9))
     first, step = CHILL_SHIFTS_K[0], CHILL_SHIFTS_K[1] - CHILL_SHIFTS_K[0]
     index, dose, young, slope = data.index, jnp.asarray(data.dose_k_h), data.young, data.slope_k
-    chilled, rows = index[:, 6] >= 0, np.arange(len(index))
+    chilled, rows = index[:, 5] >= 0, np.arange(len(index))
 
     def density(x: Any) -> Any:
         scales = HYPER_SD * x[layout.size :]
         at = x[: layout.size] * layout.sd * jnp.exp(scales[:2] @ layout.groups)
         width = slope * jnp.exp(scales[2])
         part = at[index]
-        shift = part[:, 0] + young * part[:, 1] + part[:, 3] + part[:, 4] + part[:, 5]
+        shift = part[:, 0] + young * part[:, 1] + part[:, 2] + part[:, 3] + part[:, 4]
         by_shift = (data.scale * shift[:, None])[:, None, :, None]
-        passed = (beyond + by_shift + data.log2h * at[2]).max(axis=(2, 3))
+        passed = (beyond + by_shift + data.log2h * scales[3]).max(axis=(2, 3))
         spared = ndtr(-passed / width[:, None])
-        chill = jnp.where(chilled, part[:, 6] + part[:, 7], 0.0)
+        chill = jnp.where(chilled, part[:, 5] + part[:, 6], 0.0)
         place = jnp.clip((chill - first) / step, 0.0, dose.shape[1] - 1.001)
         low = place.astype(int)
         carried = dose[rows, low] + (dose[rows, low + 1] - dose[rows, low]) * (place - low)

@@ -36,12 +36,12 @@ between neighbouring grades of leaf burn."""
 CHILL_WIDTH_H = 8.0
 """Spread of the dose of chilling over the spread of the limits: the same as in `plants.injury`. [h]"""
 
-LEAST_SCALE = 1e-3
-"""Least scale of a tissue's limits that a duration's effect is divided by: only such have less as have no limits."""
+HYPER_SD = np.array([0.35, 0.35, 0.3, DURATION_SD_K_PER_LOG2H])
+"""Doubt of the scales. As standard deviations of their logarithms: of the kinds' parts, of the trees' parts, of the
+spread within a tree; our judgement: within a factor of two either way, nearly always. And of the effect of duration
+[K per doubling], which is among them because the exposure that counts changes with it."""
 
-HYPER_SD = np.array([0.35, 0.35, 0.3])
-"""Doubt of the scales, as standard deviations of their logarithms: of the kinds' parts, of the trees' parts, of the
-spread within a tree. Our judgement: within a factor of two either way, nearly always."""
+SCALES = ("kinds", "trees", "spread")
 
 
 @dataclass(frozen=True)
@@ -91,6 +91,8 @@ class Learned:
         The kinds' parts; the habits of those who grade.
     yard, young : Shift
         The parts that all trees, and all young trees, share.
+    duration : Shift
+        How much more a doubling of the hours counts than was believed. [K per doubling]
     scales : dict
         Factor on the prior scale of kinds, trees, and spread, with the standard deviation of its logarithm.
     looks : dict
@@ -107,6 +109,7 @@ class Learned:
     observers: dict[str, Shift]
     yard: Shift
     young: Shift
+    duration: Shift
     scales: dict[str, tuple[float, float]]
     looks: dict[str, int]
     pulls: dict[str, tuple[float, float]]
@@ -120,8 +123,8 @@ class Layout:
         kinds = sorted({tree.kind for tree in trees})
         chilled = [at for at, tree in enumerate(trees) if tree.chill_kind_sd_k > 0]
         chill_kinds = sorted({trees[at].kind for at in chilled})
-        self.kinds = {name: 3 + at for at, name in enumerate(kinds)}
-        first_tree = 3 + len(kinds)
+        self.kinds = {name: 2 + at for at, name in enumerate(kinds)}
+        first_tree = 2 + len(kinds)
         self.tree_at = {tree.id: first_tree + at for at, tree in enumerate(trees)}
         first_observer = first_tree + len(trees)
         first_chill_kind = first_observer + len(observers)
@@ -131,7 +134,7 @@ class Layout:
         self.chill_trees = {trees[at].id: first_chill_tree + n for n, at in enumerate(chilled)}
         self.size = first_chill_tree + len(chilled)
         sd = np.empty(self.size)
-        sd[:3] = AIR_TO_TISSUE_SD_K, YOUNG_GAP_SD_K, DURATION_SD_K_PER_LOG2H
+        sd[:2] = AIR_TO_TISSUE_SD_K, YOUNG_GAP_SD_K
         of_kinds, of_trees = np.zeros(self.size, dtype=bool), np.zeros(self.size, dtype=bool)
         for at, tree in enumerate(trees):
             sd[self.kinds[tree.kind]] = tree.kind_sd_k
@@ -180,8 +183,7 @@ class Data:
     dose_k_h : ndarray [look, shift]
     needed_k_h : ndarray [look, grade or above]
     index : ndarray of int [look, part]
-        Which parameters a look meets: yard, young, duration, kind, tree, observer, chill of kind and of tree; -1 for
-        none.
+        Which parameters a look meets: yard, young, kind, tree, observer, chill of kind and of tree; -1 for none.
     """
 
     beyond_k: Array
@@ -204,42 +206,34 @@ class Data:
             CHILL_WIDTH_H, float(CHILL_SHIFTS_K[0]), float(CHILL_SHIFTS_K[1] - CHILL_SHIFTS_K[0]), self.index,
         )  # fmt: skip
 
-    def rows(self, at: Array) -> Rows:
-        """Give how each look meets the parameters, for the duration's effect at some parameters.
+    @property
+    def weights(self) -> Array:
+        """Coefficients of each look's shift over the first five parameters that it meets. [look, 5]"""
+        ones = np.ones(len(self.young))
+        return np.stack([ones, self.young, ones, ones, ones], axis=1)
+
+    def rows(self, duration_k_per_log2h: float) -> Rows:
+        """Give how far the exposures passed the limits, as lines over the shift.
 
         Parameters
         ----------
-        at : ndarray [parameter]
+        duration_k_per_log2h : float
+            How much more a doubling of the hours counts than was believed. [K per doubling]
 
         Returns
         -------
         Rows
             With one line per tissue: that of its worst hours.
         """
-        index = self.index
-        shift = at[index[:, 0]] + self.young * at[index[:, 1]] + at[index[:, 3:6]].sum(axis=1)
-        passed = self.beyond_k + self.log2h * at[2]  # [look, grade or above, tissue, duration]
+        passed = self.beyond_k + self.log2h * duration_k_per_log2h  # [look, grade or above, tissue, duration]
         hours = passed.argmax(axis=3)
         offset = np.take_along_axis(passed, hours[..., None], axis=3)[..., 0]
         rate = np.broadcast_to(self.scale[:, None, :], offset.shape)
-        # The duration is that of the line that cuts: at grade 0 that of the grade above, which alone does.
-        there = offset + rate * shift[:, None, None]
-        look = np.arange(shift.size)
-        row = np.where(np.isposinf(offset).any(axis=(1, 2)), 1, 0)
-        tissue = there[look, row].argmax(axis=1)
-        cut = np.isfinite(there[look, row, tissue])
-        by_duration = cut * self.log2h[hours[look, row, tissue]] / np.maximum(self.scale[look, tissue], LEAST_SCALE)
-        # The scalar holds the duration's part as well: take off what is in it at these parameters.
-        offset = offset - rate * (by_duration * at[2])[:, None, None]
         certain, none = np.isposinf(offset).any(axis=2), np.isneginf(offset)
         order = np.argsort(none, axis=2, kind="stable")
-        ones = np.ones(shift.size)
-        return Rows(
-            weights=np.stack([ones, self.young, by_duration, ones, ones, ones], axis=1),
-            offset=np.ascontiguousarray(np.take_along_axis(offset, order, axis=2)),
-            rate=np.ascontiguousarray(np.take_along_axis(rate, order, axis=2)),
-            lines=np.where(certain, -1, (~none).sum(axis=2)),
-        )
+        by_tissue = (np.take_along_axis(one, order, axis=2) for one in (offset, rate, self.log2h[hours]))
+        offset, rate, log2h = (np.ascontiguousarray(one) for one in by_tissue)
+        return Rows(offset, rate, log2h, np.where(certain, -1, (~none).sum(axis=2)))
 
 
 def in_order(looks: Sequence[Look]) -> list[Look]:
@@ -254,7 +248,6 @@ def _data(looks: Sequence[Look], layout: Layout, hours: Array) -> Data:
         (
             0,
             1,
-            2,
             layout.kinds[kind_of[one.tree]],
             layout.tree_at[one.tree],
             layout.observers[one.observer],
@@ -309,7 +302,8 @@ def learn(trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequen
         return _told(layout, looks, None, {})
 
     def fit(scales: Array, near: Matched | None) -> Matched:
-        return match(data, layout.sd_at(scales), layout.groups, float(np.exp(scales[2])), near)
+        spread, duration_k = float(np.exp(scales[2])), float(scales[3])
+        return match(data, layout.sd_at(scales), layout.groups, spread, duration_k, near)
 
     design = integrate(fit, HYPER_SD)
     return _told(layout, looks, design, _pulls(layout, data, looks, design.fits[0]))
@@ -359,14 +353,9 @@ def _told(
     def single(at: int) -> Shift:
         return shift(np.eye(layout.size)[at])
 
-    scales = {}
-    for at, name in enumerate(("kinds", "trees", "spread")):
-        if design is None:
-            scales[name] = (1.0, float(HYPER_SD[at]))
-            continue
-        logs = design.points[:, at]
-        mean = float(design.weights @ logs)
-        scales[name] = (float(np.exp(mean)), float(np.sqrt(design.weights @ (logs - mean) ** 2)))
+    points, weights = (np.zeros((1, HYPER_SD.size)), np.ones(1)) if design is None else (design.points, design.weights)
+    middle = weights @ points
+    doubt = HYPER_SD if design is None else np.sqrt(weights @ (points - middle) ** 2)
     looked = Counter(look.tree for look in looks)
     return Learned(
         trees={name: shift(layout.shift_of[at]) for at, name in enumerate(layout.kind_of)},
@@ -377,7 +366,8 @@ def _told(
         observers={name: single(at) for name, at in layout.observers.items()},
         yard=single(0),
         young=single(1),
-        scales=scales,
+        duration=Shift(float(middle[3]), float(doubt[3])),
+        scales={name: (float(np.exp(middle[at])), float(doubt[at])) for at, name in enumerate(SCALES)},
         looks={name: looked[name] for name in layout.kind_of},
         pulls=pulls,
     )
@@ -385,7 +375,7 @@ def _told(
 
 def _pulls(layout: Layout, data: Data, looks: Sequence[Look], fit: Matched) -> dict[str, tuple[float, float]]:
     """Give how far each look moves its own tree."""
-    rows = data.index[:, 4] - min(layout.tree_at.values())
-    pulls = fit.pulls(data.index, layout.shift_of[rows], layout.chill_of[rows])
+    rows = data.index[:, 3] - min(layout.tree_at.values())
+    pulls = fit.pulls(data, layout.shift_of[rows], layout.chill_of[rows])
     ids = [one.id for one in in_order(looks)]
     return {name: (float(shift), float(chill)) for name, (shift, chill) in zip(ids, pulls, strict=True)}
