@@ -308,9 +308,14 @@ def learn_errors(
     """
     pairs = _Pairs.of(forecast_c, observed_c, prior_sd_k, clear, night, lead)
     found = []
+    known: dict[bytes, tuple[Array, Array, float, float]] = {}
     for ahead in range(LEADS):
-        x, z = pairs.nearest(ahead).whitened()
-        found.append(_posterior(x.T @ x, x.T @ z, float(z @ z), z.size))
+        its = pairs.nearest(ahead)
+        same = its.order.tobytes()
+        if same not in known:
+            x, z = its.whitened()
+            known[same] = _posterior(x.T @ x, x.T @ z, float(z @ z), z.size)
+        found.append(known[same])
     mean, covariance, nights, factor2 = (np.stack(one) for one in zip(*found, strict=True))
     return ForecastErrors(mean, covariance, nights, factor2, int(pairs.error.size))
 
