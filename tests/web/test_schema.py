@@ -79,7 +79,14 @@ def _with(key: str) -> dict[str, str]:
     return {"Authorization": f"Bearer {key}"}
 
 
-TAKES_NOTHING = ["GET /api/yard", "GET /api/yard/versions", "GET /api/yard-schema", "GET /api/trees"]
+TAKES_NOTHING = [
+    "GET /api/yard",
+    "GET /api/yard/versions",
+    "GET /api/yard-schema",
+    "GET /api/trees",
+    "GET /api/learned",
+    "GET /api/surprises",
+]
 TAKES_ANY_TEXT = ["GET /api/entries/{number}/history"]
 CAN_BE_ASKED_WRONGLY = [
     "GET /api/yard/versions/{number}",
