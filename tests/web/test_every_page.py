@@ -47,10 +47,11 @@ EXAMPLES = {
     "/walk/{tree}": ("/walk/pot-mango", "/walk/papaya"),
     "/trees/{tree}": ("/trees/pot-mango", "/trees/papaya"),
     "/trees/{tree}/{which}": ("/trees/pot-mango/ENTRY",),
+    "/trees/{tree}/sightings/{which}/cause": ("/trees/papaya/sightings/LOOK/cause",),
     "/pair/{code}": ("/pair/1", "/pair/CODE"),
 }
-"""What stands for the places of an address; CODE and ENTRY are put in once they are made. A page added with such an
-address has to be added here."""
+"""What stands for the places of an address; CODE, ENTRY and LOOK are put in once they are made. A page added with such
+an address has to be added here."""
 
 NO_PAGES = frozenset({"/static/{name}", "/icons/{name}", "/photos/{name}", "/kinds/{key}.json"})
 """Addresses with places that never answer with a page."""
@@ -159,6 +160,7 @@ def demo_house(folder: Any) -> Iterator[SimpleNamespace]:
         looked = enter("sighting", Sighting(grade=3, signs=["brown", "tips"], note="two flushes", photos=[photo]), 9)
         enter("sighting", Sighting(grade=2), 9, replaces=looked)
         enter("sighting", Sighting(grade=4), 9, replaces=looked)  # another telephone: both are kept
+        doubted = enter("sighting", Sighting(grade=3, signs=["brown", "tips"], asked=["wood"]), 2, "papaya")
         enter("stage", Stage(stage="flush"), 40)
         noted = enter("note", Note(note="Root ball dry under the mulch. " * 6), 3)
         edit_yard(house, Move("papaya", (12.5, 17.0)), base=1, author="Ana")
@@ -184,7 +186,7 @@ def demo_house(folder: Any) -> Iterator[SimpleNamespace]:
                 plan_for=desk.plan_for, yard=desk.yard, now=lambda: now, house=house, reach=reach, patience_s=120.0
             )
         )
-        yield SimpleNamespace(app=app, entry=noted, code=lambda: people.pairing_code(helper).secret)
+        yield SimpleNamespace(app=app, entry=noted, look=doubted, code=lambda: people.pairing_code(helper).secret)
 
 
 @pytest.fixture(scope="module")
@@ -203,7 +205,7 @@ def pages(demo: SimpleNamespace) -> list[str]:
     assert answer.status_code == 303
     found = []
     for address in dict.fromkeys((*addresses_of(demo.app), *FURTHER)):
-        address = address.replace("CODE", demo.code()).replace("ENTRY", demo.entry)
+        address = address.replace("CODE", demo.code()).replace("ENTRY", demo.entry).replace("LOOK", demo.look)
         answer = client.get(address)
         if answer.headers["content-type"].startswith("text/html"):
             found.append(address)

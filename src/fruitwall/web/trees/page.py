@@ -3,19 +3,24 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import isfinite
 from urllib.parse import quote
 
 from fruitwall.journal.entries import LedgerEntry
+from fruitwall.service.cause_words import verdict_words
+from fruitwall.service.causes import Finding
+from fruitwall.service.doubtful import Doubt
 from fruitwall.service.evening_document import ReasonPart
 from fruitwall.service.household import Household, ago, author_words, minutes
 from fruitwall.service.kind_words import cited, figure, hours, subject
-from fruitwall.service.ledger import DEED_NAMES, STAGES, says
+from fruitwall.service.ledger import DEED_NAMES, STAGES, Sighting, says
 from fruitwall.service.reader import part_for_reader
 from fruitwall.service.tree_story import Story, Told, Winter
 from fruitwall.service.words import sentence
 from fruitwall.speech import say, say_count
+from fruitwall.web.causes.page import cause_url
 from fruitwall.web.charts.chart import DrawnChart
 from fruitwall.web.trees.picture import picture_of
 from fruitwall.web.trees.taught import TaughtPart
@@ -48,6 +53,12 @@ class EntryLine:
     rival: bool
     url: str
     """Of the page where it is corrected."""
+    cause: str = ""
+    """What it may come of; empty where that was not worked out."""
+    cause_url: str = ""
+    """Of the page that tells it; empty where nothing is wrong."""
+    doubt: str = ""
+    """Why it can hardly be as entered."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +122,14 @@ def tree_line(story: Story, household: Household) -> TreeLine:
 
 
 def tree_page(
-    story: Story, household: Household, *, error: str = "", note: str = "", taught: TaughtPart | None = None
+    story: Story,
+    household: Household,
+    *,
+    error: str = "",
+    note: str = "",
+    taught: TaughtPart | None = None,
+    findings: Mapping[str, Finding] | None = None,
+    doubts: Mapping[str, Doubt] | None = None,
 ) -> TreePage:
     """Work out the page of one tree.
 
@@ -123,6 +141,10 @@ def tree_page(
         What is wrong with what was entered, and what was typed.
     taught : TaughtPart, optional
         What was learned of it.
+    findings : Mapping of str to Finding, optional
+        What its sightings may come of, by entry.
+    doubts : Mapping of str to Doubt, optional
+        Which of its sightings can hardly be as entered, by entry.
 
     Returns
     -------
@@ -147,7 +169,7 @@ def tree_page(
         stands=household.temperatures(plan.tolerance_c.p10, plan.tolerance_c.p90) if plan else "",
         sources=_sources(story, household),
         costs=[_winter(one) for one in story.winters],
-        entries=[_entry(one, story, household) for one in reversed(story.told)],
+        entries=[_entry(one, story, household, findings or {}, doubts or {}) for one in reversed(story.told)],
         back=[_back(one, story, household) for one in story.taken_back],
         number=str(uuid.uuid4()),
         stages=[(key, stage_words(key)) for key in STAGES],
@@ -196,7 +218,11 @@ def _winter(one: Winter) -> str:
     )
 
 
-def _entry(one: Told, story: Story, household: Household) -> EntryLine:
+def _entry(
+    one: Told, story: Story, household: Household, findings: Mapping[str, Finding], doubts: Mapping[str, Doubt]
+) -> EntryLine:
+    wrong = isinstance(one.body, Sighting) and one.body.grade != 0 and (one.body.grade or one.body.signs)
+    finding, doubt = findings.get(one.entry.id), doubts.get(one.entry.id)
     return EntryLine(
         when=household.moment(one.entry.at),
         words=body_words(one.body, story, household),
@@ -206,6 +232,9 @@ def _entry(one: Told, story: Story, household: Household) -> EntryLine:
         corrected=one.corrected,
         rival=one.rival,
         url=f"{tree_url(story)}/{one.entry.id}",
+        cause=verdict_words(finding) if finding is not None else "",
+        cause_url=cause_url(story.tree.id, one.entry.id) if wrong else "",
+        doubt=f"{doubt.words} {doubt.mend}" if doubt is not None else "",
     )
 
 

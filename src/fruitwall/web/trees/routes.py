@@ -22,6 +22,7 @@ from fruitwall.service.pictures import PictureRefused, keep_picture
 from fruitwall.service.taught import taught
 from fruitwall.service.tree_story import Story, enter, stories_of
 from fruitwall.speech import say
+from fruitwall.web.causes.beside import doubts_beside, findings_beside
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
@@ -87,7 +88,15 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         yard, _ = house.yard()
         household = household_of(yard, who(request))
         part = taught_of(tree, yard, household)
-        page = tree_page(only(tree), household, error=error, note=note, taught=part)
+        page = tree_page(
+            only(tree),
+            household,
+            error=error,
+            note=note,
+            taught=part,
+            findings=findings_beside(house, tree),
+            doubts=doubts_beside(house),
+        )
         status = 422 if error else 200
         return pages.render(request, "trees/tree.html", status=status, page=page, may=who(request).may("helper"))
 

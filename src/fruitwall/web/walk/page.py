@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import json
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
 from urllib.parse import quote
 
 from markupsafe import Markup
 
+from fruitwall.service.doubtful import Doubt
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import GRADES, WALK_SIGNS
 from fruitwall.service.walk import Stop, Walk
 from fruitwall.speech import say, say_count
+from fruitwall.web.causes.page import cause_url
 from fruitwall.web.walk.drawings import grade_picture
 from fruitwall.web.walk.words import (
     corrections,
@@ -44,6 +47,10 @@ class StopLine:
     margin: str | None
     seen: bool
     conflict: bool
+    cause_url: str
+    """Of what the last look may come of; empty where nothing was wrong."""
+    doubt: str
+    """Why the last look can hardly be as entered; empty for nothing."""
 
 
 @dataclass(frozen=True)
@@ -109,6 +116,8 @@ class StopPage:
     photo_told: str
     went_through: list[str]
     last: str
+    cause_url: str
+    doubt: str
     same: str | None
     """What "the same as last time" means; None if there was no grade."""
     same_body: str
@@ -142,7 +151,7 @@ def stop_url(tree: str) -> str:
     return f"/walk/{quote(tree, safe='')}"
 
 
-def walk_page(walk: Walk, household: Household) -> WalkPage:
+def walk_page(walk: Walk, household: Household, doubts: Mapping[str, Doubt] | None = None) -> WalkPage:
     """Lay out the whole walk.
 
     Parameters
@@ -150,6 +159,8 @@ def walk_page(walk: Walk, household: Household) -> WalkPage:
     walk : Walk
     household : Household
         In whose units it is read.
+    doubts : Mapping of str to Doubt, optional
+        Looks that can hardly be as entered, by entry.
 
     Returns
     -------
@@ -179,6 +190,8 @@ def walk_page(walk: Walk, household: Household) -> WalkPage:
                 margin=short_margin(stop, household),
                 seen=stop.seen,
                 conflict=bool(stop.rivals),
+                cause_url=_cause_url(stop),
+                doubt=_doubt(stop, doubts),
             )
             for stop in walk.stops
         ],
@@ -189,7 +202,13 @@ def walk_page(walk: Walk, household: Household) -> WalkPage:
     )
 
 
-def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = None) -> StopPage:
+def stop_page(
+    walk: Walk,
+    at: int,
+    household: Household,
+    typed: Typed | None = None,
+    doubts: Mapping[str, Doubt] | None = None,
+) -> StopPage:
     """Lay out one tree of the walk.
 
     Parameters
@@ -200,6 +219,8 @@ def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = N
     household : Household
     typed : Typed, optional
         What was entered, where the form is shown again.
+    doubts : Mapping of str to Doubt, optional
+        Looks that can hardly be as entered, by entry.
 
     Returns
     -------
@@ -225,6 +246,8 @@ def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = N
         photo_told=say("Photo of {moment}", moment=household.moment(taken[1])) if taken else say("No photo so far"),
         went_through=went_through(stop, walk, household),
         last=last_look(last, walk.now),
+        cause_url=_cause_url(stop),
+        doubt=_doubt(stop, doubts),
         same=looked(last.sighting) if last is not None and last.sighting.grade is not None else None,
         same_body=_same_body(stop),
         conflict=corrections(stop.rivals, household),
@@ -250,6 +273,17 @@ def stop_page(walk: Walk, at: int, household: Household, typed: Typed | None = N
         words=_words(),
         grade_words=_grade_words(),
     )
+
+
+def _cause_url(stop: Stop) -> str:
+    """Give where it is told what the last look may come of."""
+    last = stop.last
+    return cause_url(stop.tree.id, last.entry.id) if last is not None and last.sighting.grade else ""
+
+
+def _doubt(stop: Stop, doubts: Mapping[str, Doubt] | None) -> str:
+    found = (doubts or {}).get(stop.last.entry.id) if stop.last is not None else None
+    return f"{found.words} {found.mend}" if found is not None else ""
 
 
 def _same_body(stop: Stop) -> str:

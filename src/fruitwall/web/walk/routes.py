@@ -21,6 +21,7 @@ from fruitwall.service.pictures import PictureRefused, keep_picture
 from fruitwall.service.walk import Walk, walk_of
 from fruitwall.service.walk_entries import NewEntry, take_entry
 from fruitwall.speech import say
+from fruitwall.web.causes.beside import doubts_beside
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
@@ -58,7 +59,7 @@ def walk_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     @router.api_route("/walk", methods=["GET", "HEAD"], include_in_schema=False)
     def walk(request: Request) -> Response:
         found = walk_of(house)
-        page = walk_page(found, household_of(found.yard, who(request)))
+        page = walk_page(found, household_of(found.yard, who(request)), doubts_beside(house))
         return pages.render(request, "walk/walk.html", page=page, may=who(request).may("helper"))
 
     @router.api_route("/walk/{tree}", methods=["GET", "HEAD"], include_in_schema=False)
@@ -70,7 +71,8 @@ def walk_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         at = found.place(tree)
         if at is None:
             raise HTTPException(404, say("The yard has no tree of this name now."))
-        page = stop_page(found, at, household_of(found.yard, who(request)), typed)
+        doubts = doubts_beside(house)
+        page = stop_page(found, at, household_of(found.yard, who(request)), typed, doubts)
         status = 422 if page.errors else 200
         return pages.render(request, "walk/stop.html", status=status, page=page, may=who(request).may("helper"))
 

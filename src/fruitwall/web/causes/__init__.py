@@ -1,0 +1,1 @@
+"""What a sighting may come of: the probabilities with their reasons, two questions, what to do."""
