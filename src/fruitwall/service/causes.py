@@ -296,7 +296,8 @@ class Known:
             taxon = None
         first, last = window_of(before, entry, self.zone)
         frost, chill = cold_chances(lived, body.grade)
-        enough = len(lived) >= max(1.0, KNOWN_SHARE * (last - first).days)
+        between = (last - first).days
+        enough = between <= 0 or len(lived) >= max(1.0, KNOWN_SHARE * between)
         deeds = self.deeds.get(tree.id, ())
         since = before.at if before is not None and before.at is not None else None
         weather = self.weather.until(entry.at, since or entry.at - timedelta(days=FIRST_LOOK_DAYS))
