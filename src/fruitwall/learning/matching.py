@@ -122,33 +122,17 @@ def match(
     A look meets the parameters through two scalars, the shift of its tree (with the observer's habit) and the shift of
     its chill level; its factor is a product over the two.
     """
-    from fruitwall.learning.matching_kernel import joined, match_looks
+    from fruitwall.learning.matching_kernel import settle
 
     rows, weights, prior = data.rows(duration_k_per_log2h), data.weights, sd**-2.0
     none = np.zeros((len(weights), 2))
     precision, tilt = (none, none.copy()) if near is None else (near.precision.copy(), near.tilt.copy())
-    mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, weights, data.index), prior)
-    for step in range(ROUNDS):
-        share = SHARES[step >= CALMER_FROM]
-        log_z, by_scale = match_looks(
-            mean, covariance, precision, tilt, share, weights, rows.offset, rows.rate, rows.log2h, rows.lines, spread,
-            *data.rest,
-        )  # fmt: skip
-        before = mean
-        mean, covariance, pull, log_det = _posterior(joined(sd.size, precision, tilt, weights, data.index), prior)
-        change = float((np.abs(mean - before) / np.sqrt(covariance.diagonal())).max())
-        if change < SETTLED * share:
-            break
-    evidence = float(log_z.sum()) + 0.5 * float(mean @ pull) + 0.5 * (float(np.log(prior).sum()) - log_det)
+    mean, covariance, evidence, by_scale = settle(
+        prior, precision, tilt, ROUNDS, SHARES, CALMER_FROM, SETTLED,
+        weights, rows.offset, rows.rate, rows.log2h, rows.lines, spread, *data.rest,
+    )  # fmt: skip
     moved = prior * (mean**2 + covariance.diagonal()) - 1.0
     slope = np.array([*(float(moved[group].sum()) for group in groups), *by_scale])
-    return Matched(mean=mean, covariance=covariance, log_evidence=evidence, slope=slope, precision=precision, tilt=tilt)
-
-
-def _posterior(factors: tuple[Array, Array], prior: Array) -> tuple[Array, Array, Array, float]:
-    """Mean, covariance, the factors' pull, and the log determinant of the precision."""
-    whole, pull = factors
-    whole.flat[:: len(whole) + 1] += prior
-    lower = np.linalg.cholesky(whole)
-    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
-    return covariance @ pull, covariance, pull, 2.0 * float(np.log(lower.diagonal()).sum())
+    return Matched(
+        mean=mean, covariance=covariance, log_evidence=float(evidence), slope=slope, precision=precision, tilt=tilt
+    )

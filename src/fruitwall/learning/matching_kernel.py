@@ -1,4 +1,4 @@
-"""Inner loops of `matching`, compiled: cavity and tilted moments of each look, and the sum of all factors."""
+"""The rounds of `matching`, compiled: cavity and tilted moments of each look, and the sum of all factors."""
 
 from __future__ import annotations
 
@@ -38,14 +38,43 @@ _STEPS = 2.0 * REACH / (_COUNTS - 1.0)
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
-def match_looks(  # type: ignore[no-untyped-def]
+def settle(  # type: ignore[no-untyped-def]
+    prior, precision, tilt, rounds, shares, calmer_from, settled, weights, offset, rate, log2h, lines, spread,
+    certain, cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
+):  # fmt: skip
+    """Go round until the means settle, from these factors, which are changed in place.
+
+    Results are mean, covariance, the log evidence and its derivatives by the last two scales; the rest as for
+    `_match_looks` and `matching`.
+    """
+    mean, covariance, pull, log_det = _joined(prior, precision, tilt, weights, index)
+    log_z, by_scale = 0.0, np.zeros(2)
+    for step in range(rounds):
+        share = shares[1] if step >= calmer_from else shares[0]
+        log_z, by_scale = _match_looks(
+            mean, covariance, precision, tilt, share, weights, offset, rate, log2h, lines, spread,
+            certain, cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
+        )  # fmt: skip
+        before = mean
+        mean, covariance, pull, log_det = _joined(prior, precision, tilt, weights, index)
+        change = 0.0
+        for i in range(mean.size):
+            change = max(change, abs(mean[i] - before[i]) / sqrt(covariance[i, i]))
+        if change < settled * share:
+            break
+    evidence = log_z + 0.5 * (mean @ pull + np.log(prior).sum() - log_det)
+    return mean, covariance, evidence, by_scale
+
+
+@numba.njit(nogil=True, cache=True, error_model="numpy")
+def _match_looks(  # type: ignore[no-untyped-def]
     mean, covariance, precision, tilt, share, weights, offset, rate, log2h, lines, spread,
     certain, cold, seen, pale, slope, dose, needed, width_h, chill_first, chill_step, index,
 ):  # fmt: skip
     """Go round once: change each look's factors (`precision`, `tilt`; for shift and chill) by `share` of what is due.
 
     The looks of one tree, which lie one behind the other, are matched in turn, each in the light of the last; the trees
-    are matched side by side, all from `mean` and `covariance`. Results are each look's part of the log evidence and the
+    are matched side by side, all from `mean` and `covariance`. Results are the looks' part of the log evidence and the
     derivatives of the log evidence by the logarithm of `spread` and by the effect of duration.
 
     `weights` [look, 5] are the coefficients of the shift over the first five parameters of `index`; the exposures
@@ -59,7 +88,7 @@ def match_looks(  # type: ignore[no-untyped-def]
     a sum of products over the two scalars, so that each is integrated for itself.
     """
     count = slope.size
-    log_z = np.zeros(count)
+    log_z = 0.0
     by_scale = np.zeros(2)
     part, chill_part = np.zeros((2, 5)), np.zeros((2, 4))
     place_of = np.full(mean.size, -1)
@@ -117,19 +146,15 @@ def match_looks(  # type: ignore[no-untyped-def]
             by_scale[0] += low * (part[0, 3] * chill_part[0, 0] + part[0, 0] * chill_part[0, 3]) / z
             by_scale[0] += high * (part[1, 3] * chill_part[1, 0] + part[1, 0] * chill_part[1, 3]) / z
             by_scale[1] += (low * part[0, 4] * chill_part[0, 0] + high * part[1, 4] * chill_part[1, 0]) / z
-            log_z[look] = log(z)
+            log_z += log(z)
             if chilled:  # `row` is that of the chill
                 c1 = (low * part[0, 0] * chill_part[0, 1] + high * part[1, 0] * chill_part[1, 1]) / z
                 c2 = (flat + low * part[0, 0] * chill_part[0, 2] + high * part[1, 0] * chill_part[1, 2]) / z
-                log_z[look] += _change(
-                    c1, c2, chill_m, chill_v, precision[look], tilt[look], 1, share, m_here, v_here, row
-                )
+                log_z += _change(c1, c2, chill_m, chill_v, precision[look], tilt[look], 1, share, m_here, v_here, row)
                 row[:] = 0.0
                 for i in range(5):
                     row[place_of[index[look, i]]] = weights[look, i]
-            log_z[look] += _change(
-                z1, z2, cavity_m, cavity_v, precision[look], tilt[look], 0, share, m_here, v_here, row
-            )
+            log_z += _change(z1, z2, cavity_m, cavity_v, precision[look], tilt[look], 0, share, m_here, v_here, row)
         for i in range(size):
             place_of[met[i]] = -1
         first = behind
@@ -157,6 +182,8 @@ def _change(  # type: ignore[no-untyped-def]
     more, pull = share * (due_precision - precision[at]), share * (due_tilt - tilt[at])
     precision[at] += more
     tilt[at] += pull
+    if more == 0.0 and pull == 0.0:
+        return 0.0  # a look that says nothing
     spread = covariance @ row
     m, v = mean @ row, spread @ row
     left = 1.0 + more * v
@@ -168,9 +195,9 @@ def _change(  # type: ignore[no-untyped-def]
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
-def joined(size, precision, tilt, weights, index):  # type: ignore[no-untyped-def]
-    """Give the sum of all looks' factors: precision [parameter, parameter] and tilt [parameter]."""
-    whole, pull = np.zeros((size, size)), np.zeros(size)
+def _joined(prior, precision, tilt, weights, index):  # type: ignore[no-untyped-def]
+    """Mean, covariance, the factors' pull and the log determinant of the precision, of prior and all looks' factors."""
+    pull, whole = np.zeros(prior.size), np.diag(prior)
     for look in range(index.shape[0]):
         ids = index[look]
         for i in range(5):
@@ -182,7 +209,9 @@ def joined(size, precision, tilt, weights, index):  # type: ignore[no-untyped-de
                 pull[ids[i]] += tilt[look, 1]
                 for j in range(5, 7):
                     whole[ids[i], ids[j]] += precision[look, 1]
-    return whole, pull
+    log_det = 2.0 * np.log(np.diag(np.linalg.cholesky(whole))).sum()
+    covariance = np.linalg.inv(whole)
+    return covariance @ pull, covariance, pull, log_det
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
