@@ -94,7 +94,7 @@ def test_the_page_tells_source_age_nights_and_errors(spell, browser):
     assert sample_plan().forecast.source in text
     assert "north wall: on average 2.0\N{NO-BREAK SPACE}K colder than the forecast, over 1 night." in text
     tables = list(page.all("table"))
-    assert len(tables) == 3
+    assert len(tables) == 5  # two of them how forecasts fared, in the picture and by lead time
     for table in tables:
         width = len(list(next(table.all("tr")).all("th")))
         for row in list(table.all("tr"))[1:]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.service.household import ago, percent, short_day
 from fruitwall.speech import capital, marked, say, say_count
+from fruitwall.web.weather.fared import FaredPart
 from fruitwall.web.weather.source import SourcePart
 
 if TYPE_CHECKING:
@@ -52,6 +53,7 @@ class WeatherPage:
     planned : tuple of tuple of str
         Night; minimum, dew point, wind, cloud; source, and when it was planned.
     source : SourcePart
+    fared : FaredPart
     units : tuple of (str, bool)
         In which a reading may be entered, and which is chosen.
     """
@@ -65,6 +67,7 @@ class WeatherPage:
     sensors: tuple[str, ...]
     planned: tuple[tuple[str, ...], ...]
     source: SourcePart
+    fared: FaredPart
     units: tuple[tuple[str, bool], ...]
     typed: Typed
     error: str = ""
@@ -76,6 +79,7 @@ class WeatherPage:
 DONE = {
     "taken": marked("The reading is stored."),
     "fetched": marked("Fetched. Plans are made from it from now on."),
+    "station": marked("Chosen. Plans go by what it read from now on."),
     "chosen": marked("Chosen. It is asked when the next plan is made, or at once by “Fetch now”."),
 }
 """What was done, by the word of the address."""
@@ -87,6 +91,7 @@ def weather_page(
     now: datetime,
     typed: Typed,
     source: SourcePart,
+    fared: FaredPart,
     *,
     spots: Sequence[str] = (),
     error: str = "",
@@ -104,6 +109,7 @@ def weather_page(
     typed : Typed
         What stands in the form.
     source : SourcePart
+    fared : FaredPart
     spots : sequence of str
         Names of trees, near which a thermometer may hang.
     error, done, refused : str
@@ -147,6 +153,7 @@ def weather_page(
         tuple(dict.fromkeys([*(one.sensor for one in story.errors), *spots])),
         tuple(_planned(one, household) for one in story.planned),
         source,
+        fared,
         tuple((unit, unit == (typed.unit or household.degree)) for unit in ("°C", "°F")),
         typed,
         error,

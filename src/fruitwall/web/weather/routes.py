@@ -11,7 +11,9 @@ from fastapi.responses import RedirectResponse
 from pydantic import ValidationError
 
 from fruitwall.errors import WeatherError
+from fruitwall.service.forecast_report import forecast_report
 from fruitwall.service.house import House
+from fruitwall.service.past_weather import STATION
 from fruitwall.service.readings import NewReading, take_readings
 from fruitwall.service.weather_desk import TooSoon
 from fruitwall.service.weather_story import weather_story
@@ -19,6 +21,7 @@ from fruitwall.speech import capital, say
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
+from fruitwall.web.weather.fared import fared_part
 from fruitwall.web.weather.page import Typed, weather_page
 from fruitwall.web.weather.source import source_part
 from fruitwall.web.who import Who, need, who
@@ -40,7 +43,8 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/weather``, and what is sent to ``/weather/readings``, ``/weather/fetch`` and ``/weather/source``.
+        ``/weather``, and what is sent to ``/weather/readings``, ``/weather/fetch``,
+        ``/weather/source`` and ``/weather/station``.
     """
     if settings.house is None:
         raise ValueError("the weather needs a household")
@@ -65,6 +69,7 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             now,
             typed,
             source_part(settings.weather, asking, household, now),
+            fared_part(forecast_report(house), household, may_choose=asking.may("owner")),
             spots=[tree.name for tree in yard.trees],
             error=error,
             done=done,
@@ -99,6 +104,14 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         except WeatherError as error:
             return show(request, refused=str(error), status=422)
         return RedirectResponse(f"{PAGE}?done=chosen", 303)
+
+    @router.post("/station")
+    def stand(request: Request, asking: Annotated[Who, Depends(need("owner"))], sensor: Text = "") -> Response:
+        known = {"", *(one.sensor for one in forecast_report(house).evidence.stations)}
+        if sensor not in known:
+            return show(request, refused=say("No thermometer of this name was read."), status=422)
+        house.ledger.set(STATION, sensor, author=asking.name, now=house.clock())
+        return RedirectResponse(f"{PAGE}?done=station#fared", 303)
 
     @router.post("/readings")
     def take(
