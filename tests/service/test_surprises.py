@@ -16,7 +16,7 @@ from scipy.stats import norm
 
 from fruitwall.learning.applied import taught_tolerance
 from fruitwall.learning.spots import Offset
-from fruitwall.learning.tolerances import Learned, Shift
+from fruitwall.learning.tolerances import Learned, Shift, TreePrior, learn
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.plants.injury import DURATIONS_H, grade_chances, loss_share
 from fruitwall.plants.tolerance import TISSUES, Tolerance, prior
@@ -26,9 +26,8 @@ from fruitwall.service.ledger import Deed, Signed, entry_of
 from fruitwall.service.lived import Lived
 from fruitwall.service.surprise_words import bound_words, done_words, look_told, nothing_yet, pull_words, told
 from fruitwall.service.surprises import (
-    DEATH_AT_MOST,
     LISTED,
-    MOST_LOST_AT_MOST,
+    SAFE,
     Surprise,
     minutes_of,
     surprises,
@@ -94,18 +93,7 @@ def look(grade: int, expected: tuple[float, ...], of: Lived, *, cold: float = 1.
 
 
 def learned(shift: Shift, tree: str = "lemon") -> Learned:
-    nothing = Shift(0.0, 0.5)
-    return Learned(
-        trees={tree: shift},
-        chill={},
-        kinds={},
-        observers={},
-        yard=nothing,
-        young=nothing,
-        scales={},
-        looks={tree: 0},
-        pulls={},
-    )
+    return replace(learn([TreePrior(tree, "Citrus × meyeri", 1.0)], ()), trees={tree: shift}, chill={})
 
 
 def taught(yard: Yard, shift: Shift, evidence: tuple[Evidence, ...] = (), tree: str | None = None) -> Taught:
@@ -215,6 +203,23 @@ def test_a_spot_is_told_by_its_offset_on_clear_calm_nights_where_it_was_read(yar
     assert found(yard, Shift(0.0, 1.0), [], offsets={"lemon": warm})[0].kind == "warmer"
 
 
+def test_a_tree_that_suffers_above_freezing_is_judged_by_what_was_learned_of_its_chill_level(yard):
+    known = taught(yard, Shift(0.0, 0.5))
+    warm = {name: Spread(p10=at - 2.0, p50=at, p90=at + 2.0) for name, at in (("before", 6.0), ("after", 3.0))}
+    known = replace(
+        known,
+        trees={"lemon": replace(known.trees["lemon"], **warm)},
+        learned=replace(known.learned, chill={"lemon": Shift(-3.0, 0.8)}),
+        before=replace(known.before, chill={"lemon": Shift(0.0, 2.0)}),
+    )
+
+    (one,) = surprises(known, {"lemon": []}, {}, yard, {})
+
+    assert (one.kind, one.size_k) == ("hardier", -3.0)
+    assert one.chance == pytest.approx(norm.cdf(2.0 / 0.8))
+    assert "3.0" in told(one, CELSIUS).lines[0]
+
+
 # ---------------------------------------------------------------- measures
 
 
@@ -232,7 +237,7 @@ def test_carrying_that_saved_less_than_its_minutes_is_to_be_stopped_down_to_the_
     assert one.trial.minutes == 66.0
     assert one.trial.cost == pytest.approx(66.0 / 60.0 * yard.prices.per_hour)
     assert one.trial.bound_c == pytest.approx(-1.3)
-    assert one.trial.dead <= DEATH_AT_MOST
+    assert one.trial.dead <= dict(SAFE)[7]
     assert one.chance >= LISTED
 
 
@@ -275,8 +280,8 @@ def test_no_advice_to_do_less_risks_a_tree_however_little_it_is_worth(hours, mea
         left = [its for its in nights if its.alone_c[LEAF, 1] >= one.trial.bound_c - 1e-9]
         moved = taught_tolerance(tolerance, Shift(0.0, PRIOR_SD_K), shift)
         chances = grade_chances(moved, np.stack([its.alone_c for its in left]), nights_axis=0)
-        assert chances[7] <= DEATH_AT_MOST + 0.005
-        assert chances[4:].sum() <= MOST_LOST_AT_MOST + 0.02
+        for grade, most in SAFE:
+            assert chances[grade:].sum() <= most + 0.005
         assert len(left) == one.trial.times
 
 
@@ -301,6 +306,41 @@ def test_minutes_that_nobody_told_are_the_usual_ones_and_what_still_stood_took_n
     assert one.trial.minutes == 20.0
 
 
+def in_hoops(yard: Yard, second_stands: Tolerance, worst: Shift) -> list[Surprise]:
+    """Two trees below one shelter, closed on eight mild nights and one cold one."""
+    trees = [yard.trees[0].model_copy(update={"id": name, "name": name.title()}) for name in ("a", "b")]
+    shelter = demo().shelters[0].model_copy(update={"trees": ["a", "b"], "id": "hoops", "name": "Hoops"})
+    yard = yard.model_copy(update={"trees": trees, "shelters": [shelter]})
+    hours = [-0.3 - 0.1 * at for at in range(8)] + [-6.0]
+    lived = {
+        "a": [night(at, hour, 3.0, "shelter:hoops") for at, hour in enumerate(hours)],
+        "b": [
+            night(at, hour - 0.2, 3.0, "shelter:hoops+lamps:x", tolerance=second_stands)
+            for at, hour in enumerate(hours)
+        ],
+    }
+    parts = {name: taught(yard, Shift(0.0, 0.5) if name == "a" else worst, tree=name) for name in ("a", "b")}
+    known = replace(parts["a"], trees={name: one.trees[name] for name, one in parts.items()})
+    minutes = {(name, one.night): 3.0 for name, its in lived.items() for one in its}
+    return surprises(known, lived, {}, yard, minutes)
+
+
+def test_a_shelter_over_several_trees_is_judged_for_all_of_them_together(yard):
+    (one,) = [one for one in in_hoops(yard, stands(), Shift(0.0, 0.5)) if one.kind == "stop"]
+
+    assert (one.name, [name for _, name in one.others]) == ("Hoops", ["A", "B"])
+    assert (one.trial.times, one.trial.colder, one.trial.minutes) == (8, 1, 48.0)
+    assert one.trial.bound_c == pytest.approx(-1.0)  # of the tree that stays the warmer
+    assert one.tree == "b"  # the one in more danger gives the nights
+    words = told(one, CELSIUS)
+    assert words.lines[0] == "In it stand A and B."
+    assert words.change.startswith("Leave the shelter open")
+
+
+def test_a_shelter_is_not_left_open_for_one_tree_while_another_in_it_needs_it(yard):
+    assert [one.kind for one in in_hoops(yard, stands("papaya"), Shift(4.0, 0.3))].count("stop") == 0
+
+
 # ---------------------------------------------------------------- hurt more than expected
 
 SURE = (0.9, 0.04, 0.03, 0.02, 0.01, 0.0, 0.0, 0.0)
@@ -313,7 +353,11 @@ def test_a_tree_that_was_left_alone_and_hurt_is_to_be_protected_from_where_harm_
 
     assert set(kinds) == {"start", "tenderer"}
     assert kinds["start"].limit_c == 0.0  # never above freezing
-    assert kinds["start"].looks[0].grade == 4
+    assert kinds["start"].seen.grade == 4
+    assert plain(told(kinds["start"], CELSIUS).lines[0]) == (
+        "It was left alone and hurt more than was expected. After −2.5 °C in the night of Mon 1 Dec: “Most leaf lost”; "
+        "so bad, or worse, had a chance of 1 %."
+    )
 
 
 def test_one_that_is_to_be_protected_sooner_is_not_to_be_protected_less(yard):
@@ -417,9 +461,9 @@ def test_what_is_said_of_carrying_for_nothing(yard):
     one = found(yard, Shift(0.0, 0.5), carried(-0.4, -0.6, -0.8, -1.2, -9.0))[0]
     words = told(one, CELSIUS)
 
-    assert words.lines[0].startswith("Carried in on 4 nights. Left alone on all of them it would have burnt leaf")
+    assert words.lines[0].startswith("Carried in on 4 nights. Left alone on all of them: burnt leaf or worse with")
     assert plain(words.change) == "Stop carrying it while its coldest hour stays above −1.0 °C: 24 min a winter saved."
-    assert words.bounds == "Below that go on: on 1 colder night it might have lost most of its leaf, or died."
+    assert words.bounds == "Below that go on: on 1 colder night the risk was not small."
     assert "that it saved less than it cost" in words.strength
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
@@ -76,12 +77,28 @@ def _household(yard: str | None, now: str | None, database: str | None) -> Itera
     from zoneinfo import ZoneInfo
 
     from fruitwall.service.household import Household
+    from fruitwall.service.taught import taught
     from fruitwall.service.yards import load_yard
 
     with open_journal(database) as journal:
         known, _ = load_yard(journal, yard)
         moment, _ = moment_asked(now, None, known)
-        yield house_of(journal, yard, lambda: moment), Household(known.display, ZoneInfo(known.location.time_zone))
+        house = house_of(journal, yard, lambda: moment)
+        with _working():
+            taught(house)
+        yield house, Household(known.display, ZoneInfo(known.location.time_zone))
+
+
+@contextmanager
+def _working() -> Iterator[None]:
+    """Say on an interactive terminal that something takes a while."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(say("What the yard taught is being worked out")):
+        yield
 
 
 def _json(document: object) -> str:

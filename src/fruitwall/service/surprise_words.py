@@ -11,12 +11,14 @@ from fruitwall.service.household import minutes as minutes_words
 from fruitwall.service.household import number, percent, short_day
 from fruitwall.service.ledger import GRADES
 from fruitwall.service.surprises import ADVICE, NOTABLE_K
-from fruitwall.speech import marked, say, say_count
+from fruitwall.speech import marked, say, say_count, say_list
 
 if TYPE_CHECKING:
     from fruitwall.service.household import Household
     from fruitwall.service.surprises import Kind, Surprise, Trial
     from fruitwall.service.taught import Evidence
+
+SIGNS = "+-\N{MINUS SIGN}"
 
 VERY_STRONG, STRONG = 0.97, 0.9
 """Chances from which on evidence is called so. Our judgement: thirty to one, ten to one, and below that fair."""
@@ -75,6 +77,8 @@ def told(one: Surprise, household: Household) -> SurpriseTold:
     lines = [sentence]
     if one.trial is not None:
         lines = [f"{_done(one.trial)} {_alone(one.trial)}", _balance(one.trial, household)]
+        if one.others:
+            lines.insert(0, say("In it stand {trees}.", trees=say_list([name for _, name in one.others])))
     read = ""
     if one.kind in ("colder", "warmer"):
         read = say_count(
@@ -113,7 +117,7 @@ def _said(one: Surprise, household: Household) -> tuple[str, str, str]:
             )
         case "start":
             return (
-                say("It was left alone and hurt more than was expected."),
+                f"{say('It was left alone and hurt more than was expected.')} {_seen(one, household)}",
                 say(
                     "Begin to protect it when its coldest hour is to fall below {limit}.",
                     limit=bound_words(one.limit_c, household),
@@ -122,7 +126,8 @@ def _said(one: Surprise, household: Household) -> tuple[str, str, str]:
             )
         case "too_little":
             return (
-                say("It was hurt more than was expected, in spite of what was done for it."),
+                f"{say('It was hurt more than was expected, in spite of what was done for it.')} "
+                f"{_seen(one, household)}",
                 say("More than that has to be done on such a night: lamps under the cover, or another place."),
                 say("The plan reckons with it from now on."),
             )
@@ -135,10 +140,11 @@ def _said(one: Surprise, household: Household) -> tuple[str, str, str]:
 def _of_tree(one: Surprise, household: Household) -> tuple[str, str]:
     assert one.before is not None
     assert one.after is not None
+    unit = f"\N{NO-BREAK SPACE}{household.degree}"
     values = {
-        "before": household.temperature(one.before.p50),
-        "after": household.temperature(one.after.p50),
-        "size": household.difference(one.size_k),
+        "before": f"{household.tenths(one.before.p50)}{unit}",
+        "after": f"{household.tenths(one.after.p50)}{unit}",
+        "size": f"{household.change(one.before.p50, one.after.p50).lstrip(SIGNS)}\N{NO-BREAK SPACE}{household.step}",
     }
     if one.kind == "hardier":
         return (
@@ -148,6 +154,20 @@ def _of_tree(one: Surprise, household: Household) -> tuple[str, str]:
     return (
         say("It stands {size} less than was believed: harm begins near {after}, not near {before}.", **values),
         say("Plans protect it sooner from now on."),
+    )
+
+
+def _seen(one: Surprise, household: Household) -> str:
+    """Say what was seen after which cold, and how little that had been expected."""
+    look = one.seen
+    if look is None or look.coldest_night is None:
+        return ""
+    return say(
+        "After {cold} in the night of {night}: “{grade}”; so bad, or worse, had a chance of {chance}.",
+        cold=household.temperature(look.coldest_c),
+        night=short_day(look.coldest_night),
+        grade=say(GRADES[look.grade][1]),
+        chance=percent(sum(look.expected[look.grade :])),
     )
 
 
@@ -181,8 +201,7 @@ def _done(trial: Trial) -> str:
 def _alone(trial: Trial) -> str:
     """Say what leaving it alone would have done."""
     return say(
-        "Left alone on all of them it would have burnt leaf, or worse, with a chance of {harm}, and died with one of "
-        "{dead}.",
+        "Left alone on all of them: burnt leaf or worse with a chance of {harm}, death with {dead}.",
         harm=percent(trial.harm),
         dead=percent(trial.dead),
     )
@@ -217,7 +236,7 @@ def _stop(trial: Trial, household: Household) -> str:
             )
         case "shelter":
             template = say(
-                "Leave its shelter open while its coldest hour stays above {bound}: {minutes} a winter saved.", **values
+                "Leave the shelter open while the coldest hour stays above {bound}: {minutes} a winter saved.", **values
             )
         case _:
             template = say(
@@ -230,8 +249,8 @@ def _bounds(trial: Trial, household: Household) -> str:
     """Say why the advice ends where it ends."""
     if trial.colder:
         return say_count(
-            "Below that go on: on {count} colder night it might have lost most of its leaf, or died.",
-            "Below that go on: on {count} colder nights it might have lost most of its leaf, or died.",
+            "Below that go on: on {count} colder night the risk was not small.",
+            "Below that go on: on {count} colder nights the risk was not small.",
             trial.colder,
         )
     return say("Below that go on: nothing is known of colder nights, none on which it was protected was colder.")

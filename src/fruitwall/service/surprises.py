@@ -11,7 +11,7 @@ its leaf with more than a small stated chance, and never for colder nights than 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from datetime import date
 from math import isfinite
@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from fruitwall.service.house import House
     from fruitwall.service.lived import Lived
     from fruitwall.service.taught import Evidence, Taught, TaughtTree
-    from fruitwall.yard.model import Tree, Yard
+    from fruitwall.yard.model import Shelter, Tree, Yard
 
 NOTABLE_K = 1.0
 """From which size on a tree or a spot counts as other than believed: what a light cover brings. Our judgement. [K]"""
@@ -50,9 +50,9 @@ NOTABLE_K = 1.0
 LISTED = 0.75
 """Chance from which on something is told as a surprise: three to one. Our judgement."""
 
-DEATH_AT_MOST, MOST_LOST_AT_MOST = 0.01, 0.05
+SAFE = ((DEAD, 0.01), (MOST_LOST, 0.05), (HARM, 0.1))
 """Advice to do less is never given where leaving the tree alone, on all the nights that the advice speaks of together,
-would kill it or take most of its leaf (or worse) with a larger chance. Our judgement: a tree is the work of years."""
+would bring it to this grade or worse with a larger chance. Our judgement: a tree is the work of years."""
 
 OFTEN_ENOUGH = 3
 """Nights on which something was done, from which on it may be said not to pay. Our judgement."""
@@ -176,7 +176,9 @@ class Surprise:
     nights : tuple of NightProof
         Coldest first.
     others : tuple of (str, str)
-        Id and name of other trees whose looks taught something of this one.
+        Id and name of other trees whose looks taught something of this one; of a shelter: the trees in it.
+    seen : Evidence or None
+        For `start` and `too_little`: the look that was worse than expected.
     """
 
     kind: Kind
@@ -193,6 +195,7 @@ class Surprise:
     looks: tuple[Evidence, ...] = ()
     nights: tuple[NightProof, ...] = ()
     others: tuple[tuple[str, str], ...] = ()
+    seen: Evidence | None = None
 
 
 Minutes = Mapping[tuple[str, date], float | None]
@@ -228,19 +231,27 @@ def surprises(
     """
     told = [one for one in minutes.values() if one is not None]
     usual = median(told) if told else USUAL_MINUTES
+    shared = {one.id for one in yard.shelters if len(one.trees) > 1}
     found: list[Surprise] = []
+    cases: dict[str, _Case] = {}
     for tree in yard.trees:
         known = taught.trees.get(tree.id)
-        nights = tuple(lived.get(tree.id, ()))
-        case = _Case(tree, known, nights, taught, yard.prices.per_hour / 60.0, minutes, usual) if known else None
-        offset = offsets.get(tree.id)
-        if case is not None:
+        case = None
+        if known is not None:
+            nights = tuple(lived.get(tree.id, ()))
+            case = _Case(tree, known, nights, taught, yard.prices.per_hour / 60.0, minutes, usual)
+            cases[tree.id] = case
             found += case.of_tree()
-            protect = [*case.unprotected()]
-            found += protect
-            found += case.of_measures(stop=not any(one.kind == "start" for one in protect))
-        if offset is not None:
-            found += _of_spot(tree, offset, case)
+            found += case.unprotected()
+        if tree.id in offsets:
+            found += _of_spot(tree, offsets[tree.id], case)
+    exposed = {one.tree for one in found if one.kind == "start"}
+    for case in cases.values():
+        found += case.of_measures(stop=case.tree.id not in exposed, shared=shared)
+    for shelter in yard.shelters:
+        inside = [cases[tree] for tree in shelter.trees if tree in cases]
+        if shelter.id in shared and len(inside) == len(shelter.trees) and exposed.isdisjoint(shelter.trees):
+            found += _of_shelter(shelter, inside)
     return sorted(found, key=lambda one: (one.kind not in ADVICE, -one.worth, one.name, one.kind))
 
 
@@ -281,6 +292,10 @@ class _Case:
         """Chance of at least a grade over some nights together, with what was done."""
         return fate(nights, self.belief).chance(grade)
 
+    def harm(self, nights: Iterable[Lived]) -> float:
+        """Chance of burnt leaf or worse over some nights together, left alone."""
+        return self.chance([left_alone(one) for one in nights], HARM)
+
     def proofs(self, nights: Iterable[Lived]) -> tuple[NightProof, ...]:
         """Give nights as evidence, the coldest first."""
         coldest = sorted(nights, key=lambda one: (coldest_hour_c(one.alone_c), one.night))[:NIGHTS_SHOWN]
@@ -291,7 +306,7 @@ class _Case:
                 one.measure_name,
                 coldest_hour_c(one.alone_c),
                 coldest_hour_c(one.coldest_c),
-                self.chance([left_alone(one)], HARM),
+                self.harm([one]),
                 self.chance([one], HARM),
             )
             for one in coldest
@@ -325,6 +340,8 @@ class _Case:
     def of_tree(self) -> list[Surprise]:
         """Tell whether it stands more or less than believed."""
         shift = self.known.shift
+        if self.known.before.p50 > 0.0 and self.belief.chill is not None:
+            shift = self.belief.chill[1]  # its harm begins above freezing
         less, more = (float(ndtr((sign * shift.mean_k - NOTABLE_K) / shift.sd_k)) for sign in (1.0, -1.0))
         if max(less, more) < LISTED:
             return []
@@ -343,7 +360,7 @@ class _Case:
     def unprotected(self) -> list[Surprise]:
         """Tell where it was hurt more than expected: left alone, or in spite of what was done."""
         by_night = {one.night: one for one in self.nights}
-        found: dict[Kind, tuple[float, Lived]] = {}
+        found: dict[Kind, tuple[float, Lived, Evidence]] = {}
         carried = 0  # what was seen before is no new harm
         for look in self.known.evidence:
             old, carried = look.grade <= carried, look.grade
@@ -355,17 +372,17 @@ class _Case:
                 continue
             kind: Kind = "start" if night.measure == "leave" else "too_little"
             if kind not in found or tail < found[kind][0]:
-                found[kind] = (tail, night)
+                found[kind] = (tail, night, look)
         told = []
         if "start" in found:
-            told += self._start(found["start"][1])
+            told += self._start(*found["start"][1:])
         if "too_little" in found:
-            night = found["too_little"][1]
+            _, night, look = found["too_little"]
             loss = float(WEIGHTS @ self.loss([one for one in self.nights if one.measure != "leave"]))
-            told.append(self.surprise("too_little", self.chance([night], HARM), loss, [night]))
+            told.append(self.surprise("too_little", self.chance([night], HARM), loss, [night], seen=look))
         return told
 
-    def _start(self, worst: Lived) -> list[Surprise]:
+    def _start(self, worst: Lived, look: Evidence) -> list[Surprise]:
         """Tell from which cold on to protect it, if that pays."""
         limit = min(self.known.after.p90, 0.0)
         bare = [one for one in self.nights if one.measure == "leave" and coldest_hour_c(one.alone_c) < limit]
@@ -375,35 +392,36 @@ class _Case:
         chance = float(WEIGHTS[loss > cost].sum())
         if chance < LISTED:
             return []
-        return [self.surprise("start", chance, float(WEIGHTS @ loss) - cost, bare, limit_c=limit)]
+        return [self.surprise("start", chance, float(WEIGHTS @ loss) - cost, bare, limit_c=limit, seen=look)]
 
-    def of_measures(self, *, stop: bool) -> list[Surprise]:
-        """Tell whether what was done for it paid."""
+    def of_measures(self, *, stop: bool, shared: Set[str]) -> list[Surprise]:
+        """Tell whether what was done for it paid; shelters that it shares are not its own to leave open."""
         done = [one for one in self.nights if one.measure != "leave"]
         if not done:
             return []
-        mild = self._safe(done) if stop else []
+        own = [one for one in done if _shelter_of(one.measure) not in shared]
+        mild = self.safe(own) if stop else []
         if len(mild) >= OFTEN_ENOUGH:
-            trial = self._trial(mild, len(done) - len(mild))
+            trial = self.trial(mild, len(own) - len(mild))
             if trial.chance_unpaid >= LISTED and trial.saved < trial.cost:
                 return [self.surprise("stop", trial.chance_unpaid, trial.gain, mild, trial=trial)]
-        trial = self._trial(done, 0)
+        trial = self.trial(done, 0)
         if 1.0 - trial.chance_unpaid >= LISTED and trial.saved > trial.cost:
             return [self.surprise("paid", 1.0 - trial.chance_unpaid, -trial.gain, done, trial=trial)]
         return []
 
-    def _safe(self, done: Sequence[Lived]) -> list[Lived]:
+    def safe(self, done: Sequence[Lived]) -> list[Lived]:
         """Give the mildest of some nights, as many as could all have been left alone safely."""
         mildest = sorted(done, key=lambda one: (-coldest_hour_c(one.alone_c), one.night))
         low, high = 0, len(mildest)
         while low < high:  # what is left alone on more nights is hurt more: the last safe number by halving
             middle = (low + high + 1) // 2
             how = fate(sorted(map(left_alone, mildest[:middle]), key=lambda one: one.night), self.belief)
-            safe = how.chance(DEAD) <= DEATH_AT_MOST and how.chance(MOST_LOST) <= MOST_LOST_AT_MOST
+            safe = all(how.chance(grade) <= most for grade, most in SAFE)
             low, high = (middle, high) if safe else (low, middle - 1)
         return mildest[:low]
 
-    def _trial(self, nights: Sequence[Lived], colder: int) -> Trial:
+    def trial(self, nights: Sequence[Lived], colder: int) -> Trial:
         """Set what was done on some nights beside leaving it alone then; all other nights stay as they were."""
         judged = {one.night for one in nights}
         left = [left_alone(one) if one.night in judged else one for one in self.nights]
@@ -427,6 +445,56 @@ class _Case:
             bound_c=min(hours, default=float("nan")),
             colder=colder,
         )
+
+
+def _shelter_of(measure: str) -> str:
+    """Give the id of the shelter that a measure closes; empty for none."""
+    return measure.removeprefix("shelter:").split("+")[0] if measure.startswith("shelter:") else ""
+
+
+def _of_shelter(shelter: Shelter, inside: Sequence[_Case]) -> list[Surprise]:
+    """Tell whether closing a shelter over several trees paid, down to where the tenderest of them could do without."""
+    closed = {case.tree.id: [one for one in case.nights if _shelter_of(one.measure) == shelter.id] for case in inside}
+    every = {one.night for its in closed.values() for one in its}
+    mild = set(every)
+    for case in inside:
+        its = closed[case.tree.id]
+        mild -= {one.night for one in its} - {one.night for one in case.safe(its)}
+    if len(mild) < OFTEN_ENOUGH:
+        return []
+    judged = {case.tree.id: [one for one in closed[case.tree.id] if one.night in mild] for case in inside}
+    trials = [case.trial(judged[case.tree.id], 0) for case in inside if judged[case.tree.id]]
+    # At least so likely, however the trees hang together: that closing it saved less than it cost at every one of them.
+    chance = max(1.0 - sum(1.0 - one.chance_unpaid for one in trials), 0.0)
+    whole = Trial(
+        verb="shelter",
+        times=len(mild),
+        winters=max(one.winters for one in trials),
+        minutes=sum(one.minutes for one in trials),
+        cost=sum(one.cost for one in trials),
+        saved=sum(one.saved for one in trials),
+        chance_unpaid=chance,
+        harm=max(one.harm for one in trials),
+        most_lost=max(one.most_lost for one in trials),
+        dead=max(one.dead for one in trials),
+        bound_c=max(one.bound_c for one in trials),
+        colder=len(every) - len(mild),
+    )
+    if chance < LISTED or whole.saved >= whole.cost:
+        return []
+    tenderest = max((case for case in inside if judged[case.tree.id]), key=lambda case: case.harm(judged[case.tree.id]))
+    return [
+        Surprise(
+            "stop",
+            tenderest.tree.id,
+            shelter.name,
+            chance,
+            whole.gain,
+            trial=whole,
+            nights=tenderest.proofs(judged[tenderest.tree.id]),
+            others=tuple((case.tree.id, case.tree.name) for case in inside),
+        )
+    ]
 
 
 def _of_spot(tree: Tree, offset: Offset, case: _Case | None) -> list[Surprise]:

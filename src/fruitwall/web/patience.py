@@ -9,14 +9,13 @@ from concurrent.futures import Future, wait
 from contextvars import copy_context
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import Generic, TypeVar
 
-if TYPE_CHECKING:
-    from fruitwall.service.evening_document import EveningPlan
+Made = TypeVar("Made")
 
 
-class Patience:
-    """Asks for plans and stops waiting after a while; the plan goes on being made.
+class Patience(Generic[Made]):
+    """Asks for plans, or for something else that takes long, and stops waiting after a while; it goes on being made.
 
     Parameters
     ----------
@@ -26,14 +25,14 @@ class Patience:
         How long to wait.
     """
 
-    def __init__(self, plan_for: Callable[[date | None], EveningPlan], seconds: float) -> None:
+    def __init__(self, plan_for: Callable[[date | None], Made], seconds: float) -> None:
         self._plan_for = plan_for
         self._seconds = seconds
         self._lock = threading.Lock()
-        self._running: dict[date | None, tuple[float, Future[EveningPlan]]] = {}
+        self._running: dict[date | None, tuple[float, Future[Made]]] = {}
         """What is being made, and until when readers wait for it. [s, of the monotonic clock]"""
 
-    def plan(self, night: date | None) -> EveningPlan | None:
+    def plan(self, night: date | None) -> Made | None:
         """Give a plan, or None if it is still being made.
 
         Errors of `plan_for` are raised here. Whoever asks meanwhile waits for the same plan; what is done is
@@ -52,7 +51,7 @@ class Patience:
         wait([work], timeout=max(0.0, until - time.monotonic()))
         return work.result() if work.done() else None
 
-    def _make(self, night: date | None, work: Future[EveningPlan]) -> None:
+    def _make(self, night: date | None, work: Future[Made]) -> None:
         """Make a plan and hand it to all who wait."""
         try:
             plan = self._plan_for(night)

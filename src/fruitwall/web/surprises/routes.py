@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from fastapi import APIRouter, Request, Response
 
 from fruitwall.service.house import House
 from fruitwall.web.pages import Pages
+from fruitwall.web.patience import Patience
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
 
+if TYPE_CHECKING:
+    from datetime import date
+
+    from fruitwall.service.surprises import Surprise
+    from fruitwall.service.taught import Taught
+
 PAGE = "/surprises"
+
+LOOK_AGAIN_S = 3
+"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 
 def surprise_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -33,15 +45,26 @@ def surprise_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     house: House = settings.house
     router = APIRouter(include_in_schema=False)
 
-    # A plain function: what was learned may have to be worked out, which belongs into a worker thread.
-    @router.api_route(PAGE, methods=["GET", "HEAD"])
-    def surprises(request: Request) -> Response:
+    def learned(_: date | None) -> tuple[list[Surprise], Taught]:
         from fruitwall.service.surprises import surprises_of
         from fruitwall.service.taught import taught
+
+        return surprises_of(house), taught(house)
+
+    patience = Patience(learned, settings.patience_s)
+
+    # A plain function: it waits for what is worked out, which belongs into a worker thread.
+    @router.api_route(PAGE, methods=["GET", "HEAD"])
+    def surprises(request: Request) -> Response:
         from fruitwall.web.surprises.page import surprise_page
 
+        ready = patience.plan(None)
+        if ready is None:
+            answer = pages.render(request, "surprises/waiting.html", status=202)
+            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
+            return answer
         household = household_of(house.yard()[0], who(request))
-        page = surprise_page(surprises_of(house), taught(house), household)
+        page = surprise_page(*ready, household)
         return pages.render(request, "surprises/surprises.html", page=page, may=who(request).may("helper"))
 
     return router
