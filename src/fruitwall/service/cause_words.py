@@ -34,9 +34,8 @@ SURENESS = (
     (0.9, marked("Almost surely: {cause}")),
     (0.65, marked("Probably: {cause}")),
     (0.4, marked("Perhaps: {cause}")),
-    (0.0, marked("Not to be told yet; first of all: {cause}")),
 )
-"""From which probability on a cause is named how. Our judgement."""
+"""From which probability on a cause is named how; below, two are named. Our judgement."""
 
 GROUNDS = {
     "frost_could": marked(
@@ -319,11 +318,17 @@ def cause_name(cause: str) -> str:
 
 def verdict_words(finding: Finding) -> str:
     """Say what it most likely is, and how sure that is."""
-    cause = finding.judgement.likeliest
-    chance = finding.judgement.chances[cause]
-    words = next(words for least, words in SURENESS if chance >= least)
+    (first, chance), (second, _) = list(finding.judgement.chances.items())[:2]
+    words = next((words for least, words in SURENESS if chance >= least), None)
+    if words is None:
+        return say("Not to be told yet: {first} or {second}", first=within(first), second=within(second))
+    return say(words, cause=within(first))
+
+
+def within(cause: str) -> str:
+    """Name a cause within a sentence."""
     name = cause_name(cause)
-    return say(words, cause=name[:1].lower() + name[1:])
+    return name[:1].lower() + name[1:]
 
 
 def reason_words(reason: Reason, finding: Finding, household: Household) -> str:

@@ -20,6 +20,7 @@ from fruitwall.service.cause_words import (
     reason_words,
     source_words,
     verdict_words,
+    within,
 )
 from fruitwall.service.causes import CANNOT_TELL, NONE_OF_THEM, Finding
 from fruitwall.service.doubtful import Doubt
@@ -103,6 +104,7 @@ class CausePage:
     rest: CauseBar | None
     questions: list[QuestionForm]
     asked: list[AskedLine]
+    to_do_title: str
     to_do: list[AdviceLine]
     to_wait_for: list[AdviceLine]
     known: list[str]
@@ -154,6 +156,7 @@ def cause_page(finding: Finding, yard: Yard, doubt: Doubt | None, household: Hou
         rest=CauseBar(_rest_names(causes[SHOWN:]), percent(rest), bar_of(rest), [], []),
         questions=[_question(one) for one in finding.questions],
         asked=[_asked(group, finding) for group in finding.sighting.asked if group in QUESTIONS],
+        to_do_title=say("If it is {cause}: what to do", cause=within(likeliest)),
         to_do=_advice(WHAT_TO_DO[likeliest], finding),
         to_wait_for=_advice(WHAT_TO_WAIT_FOR[likeliest], finding),
         known=_table_rows(verdict, finding),
@@ -195,7 +198,7 @@ def _bar(cause: str, finding: Finding, household: Household) -> CauseBar:
 
 def _rest_names(causes: Sequence[str]) -> str:
     names = [cause_name(cause) for cause in causes]
-    return ", ".join([names[0], *(name[:1].lower() + name[1:] for name in names[1:])])
+    return say("All others: {causes}", causes=", ".join(name[:1].lower() + name[1:] for name in names))
 
 
 def _question(question: Question) -> QuestionForm:
