@@ -132,10 +132,19 @@ def demo(
     ] = False,
     port: Annotated[int, typer.Option(min=0, max=65535, help="Port of the pages; 0 takes a free one.")] = 0,
     database: DatabaseOption = None,
+    winters: Annotated[
+        bool, typer.Option("--winters", help="First live through two invented winters, and tell what they taught.")
+    ] = False,
 ) -> None:
     """Show an invented yard on a real cold evening, then serve its page."""
     from fruitwall.service.demo import demo_database, demo_desk
 
+    if winters:
+        from fruitwall.cli.winters import show_winters
+        from fruitwall.weather.demo import demo_now
+
+        show_winters(lambda of, yard: house_of(of, yard, demo_now), once=once, port=port, database=database)
+        return
     with open_journal(database or os.environ.get("FRUITWALL_DATABASE") or str(demo_database())) as journal:
         desk = demo_desk(journal)
         with progress() as report:
