@@ -256,3 +256,68 @@ def test_where_the_weather_is_fixed_nothing_is_asked(browser):
 
 def test_every_service_has_its_words():
     assert set(SERVICES) == set(KNOWN)
+
+
+# ---------------------------------------------------------------- how forecasts fare here
+
+
+def fared_nights(house, count):
+    """Plans of some nights with the same forecast, and a post that was read two kelvin colder in each."""
+    for back in range(count, 0, -1):
+        planned(house, NIGHT - timedelta(days=back), -1.0)
+    ends = [MORNING - timedelta(days=back) for back in range(count)]
+    house.ledger.add_readings([Reading("post", "air_temperature_c", at, -3.0) for at in ends], received=NOW)
+
+
+def test_how_forecasts_fare_is_told_with_picture_and_what_the_plan_makes_of_it(browser, house):
+    fared_nights(house, 8)
+    text = browser.get("/weather").text
+    page = read_page(text)
+    assert "For the yard stands: post." in text
+    assert "K too warm: beyond doubt, from 8 nights of this kind." in text
+    assert "each foretold from the nights before it" in text
+    assert "For a clear calm night the plan takes the forecast of its minimum 1." in text
+    assert "lower, and eight nights in ten within" in text
+    figure = page.one("figure")
+    summary = figure.one("p", cls="summary").text
+    assert "Read: lowest \N{MINUS SIGN}2 K" in summary
+    rows = list(next(figure.all("tbody")).all("tr"))
+    assert len(rows) == 8
+
+
+def test_before_a_reading_the_page_says_how_plans_go_then(browser):
+    text = browser.get("/weather").text
+    assert "No reading can be held against a forecast yet." in text
+    assert "<figure" not in text
+    assert "What the plan makes of it" not in text
+
+
+def test_differences_are_told_in_the_unit_of_the_reader(browser, house):
+    fared_nights(house, 8)
+    browser.post("/settings/own/reads", data={"temperature": "F"})
+    text = browser.get("/weather").text
+    assert "\N{NO-BREAK SPACE}°F too warm: beyond doubt" in text
+    assert "Mean error" in text
+    assert "Read: lowest \N{MINUS SIGN}3.6 °F" in read_page(text).one("p", cls="summary").text
+
+
+def test_the_owner_chooses_which_thermometer_stands_for_the_yard(browser, house, monkeypatch):
+    fared_nights(house, 2)
+    tree = sample_yard().trees[0].name
+    house.ledger.add_readings([Reading(tree, "air_temperature_c", MORNING, -4.0)], received=NOW)
+    page = read_page(browser.get("/weather").text)
+    form = next(one for one in page.all("form") if one.attributes["action"] == "/weather/station")
+    words = {one.attributes["value"]: "checked" in one.attributes for one in form.all("input")}
+    assert words == {"": True, "post": False, tree: False}
+    answer = browser.post("/weather/station", data={"sensor": tree})
+    assert (answer.status_code, answer.headers["location"]) == (303, "/weather?done=station#fared")
+    text = browser.get("/weather?done=station").text
+    assert f"For the yard stands: {tree}. It was chosen." in text
+    assert "Chosen. Plans go by what it read from now on." in text
+    assert browser.post("/weather/station", data={"sensor": "nobody's"}).status_code == 422
+    assert browser.post("/weather/station", data={"sensor": ""}).status_code == 303
+    assert "For the yard stands: post. Of the thermometers" in browser.get("/weather").text
+    for place in ("fruitwall.web.weather.routes.who", "fruitwall.web.who.who"):
+        monkeypatch.setattr(place, lambda _: Who("Hal", "helper"))
+    assert 'action="/weather/station"' not in browser.get("/weather").text
+    assert browser.post("/weather/station", data={"sensor": "post"}).status_code == 403
