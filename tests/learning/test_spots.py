@@ -16,6 +16,8 @@ from fruitwall.learning.spots import (
     HYPER_SD,
     NIGHT_SD_K,
     NOISE_SD_K,
+    SPELL_NIGHTS,
+    SPELL_SD_K,
     SPOT_CLEAR_SD_K,
     SPOT_SD_K,
     YARD_SD_K,
@@ -45,18 +47,20 @@ def readings_of(rows):
 def draw(rng, nights, scales=None):
     """Draw a yard from the prior; the thermometer at "b" is read by hand."""
     factor = np.exp(rng.normal(0.0, HYPER_SD) if scales is None else np.asarray(scales))
-    yard_sd, spot_sd, clear_sd, night_sd, noise_sd = (
-        np.array([YARD_SD_K, SPOT_SD_K, SPOT_CLEAR_SD_K, NIGHT_SD_K, NOISE_SD_K]) * factor
+    yard_sd, spot_sd, clear_sd, night_sd, noise_sd, spell_sd = (
+        np.array([YARD_SD_K, SPOT_SD_K, SPOT_CLEAR_SD_K, NIGHT_SD_K, NOISE_SD_K, SPELL_SD_K]) * factor
     )
     yard = rng.normal(0.0, yard_sd, 2)
     true = {name: yard + rng.normal(0.0, [spot_sd, clear_sd]) for name in SPOTS}
+    spells = rng.normal(0.0, spell_sd, (len(READ), nights // SPELL_NIGHTS + 1))
     rows = []
     for night in range(nights):
         clear, shared = rng.uniform(0.0, 1.0), rng.normal(0.0, night_sd)
         for name in READ:
             extra = 0.5 if name == "b" else 0.0
             noise = rng.normal(0.0, np.hypot(noise_sd, extra))
-            rows.append((name, night, clear, float(true[name] @ [1.0, clear] + shared + noise), extra))
+            own = true[name] @ [1.0, clear] + spells[READ.index(name), night // SPELL_NIGHTS]
+            rows.append((name, night, clear, float(own + shared + noise), extra))
     return Made(true, readings_of(rows))
 
 
@@ -91,7 +95,7 @@ def test_the_truth_falls_anywhere_in_what_is_believed_with_equal_chance(calibrat
 
 
 def test_the_test_of_calibration_finds_a_learner_that_is_too_sure():
-    assert min(uniformity(ranks(60, (("a", 0.0),), seed=6, narrower=0.4))) < 0.001
+    assert min(uniformity(ranks(40, (("a", 0.0),), seed=6, narrower=0.3))) < 0.001
 
 
 @pytest.mark.parametrize("inner", [0.5, 0.9])
@@ -105,27 +109,28 @@ def test_as_many_truths_lie_in_an_interval_as_it_says(calibrated, inner):
 
 def test_a_winter_of_loggers_finds_the_offsets():
     rng = np.random.default_rng(3)
-    made = draw(rng, 120, scales=np.zeros(5))
+    made = draw(rng, 120, scales=np.zeros(6))
     got = learn_spots(SPOTS, made.readings)
     for name in READ:
         for clear in (0.0, 0.5, 1.0):
             mean, sd = got[name].at(clear)
-            assert mean == pytest.approx(made.true[name] @ [1.0, clear], abs=0.35)
-            assert sd < 0.25
+            assert mean == pytest.approx(made.true[name] @ [1.0, clear], abs=0.4)
+            assert sd < 0.3
         assert got[name].nights == 120
     assert got["d"].nights == 0
-    assert got["a"].scatter_k == pytest.approx(np.hypot(NIGHT_SD_K, NOISE_SD_K), abs=0.2)
+    assert got["a"].scatter_k == pytest.approx(np.sqrt(NIGHT_SD_K**2 + NOISE_SD_K**2 + SPELL_SD_K**2), abs=0.2)
 
 
 def test_ten_nights_of_a_logger_help_clearly():
     rng = np.random.default_rng(4)
-    before, after, other = [], [], []
+    before, after, before_other, other = [], [], [], []
     for _ in range(20):
-        made = draw(rng, 10, scales=np.zeros(5))
+        made = draw(rng, 10, scales=np.zeros(6))
         got = learn_spots(SPOTS, made.readings)
         truth = {name: made.true[name] @ [1.0, 0.8] for name in SPOTS}
         before.append(truth["a"])
         after.append(got["a"].at(0.8)[0] - truth["a"])
+        before_other.append(truth["d"])
         other.append(got["d"].at(0.8)[0] - truth["d"])
 
     # Before anything was read the offset is believed to be nothing: the error is the offset itself.
@@ -133,7 +138,7 @@ def test_ten_nights_of_a_logger_help_clearly():
         return float(np.sqrt(np.mean(np.square(values))))
 
     assert rms(after) < 0.4 * rms(before)
-    assert rms(other) < 0.85 * rms(before)  # where no thermometer hangs, what the yard has in common still helps
+    assert rms(other) < 0.9 * rms(before_other)  # where no thermometer hangs, what the yard has in common still helps
 
 
 def test_the_order_of_entry_changes_nothing():
@@ -188,7 +193,7 @@ def test_a_hand_reading_weighs_less_than_a_logger_s():
 
 
 def test_the_next_logger_goes_where_worth_is_at_risk_and_least_is_known():
-    made = draw(np.random.default_rng(8), 15, scales=np.zeros(5))
+    made = draw(np.random.default_rng(8), 15, scales=np.zeros(6))
     even = dict.fromkeys(SPOTS, 100.0)
     ranked = next_logger(SPOTS, made.readings, weight=even)
     assert {name for name, _ in ranked[:2]} == set(UNREAD)
@@ -203,9 +208,9 @@ def test_what_the_next_logger_promises_is_what_ten_nights_then_take_away():
     rng = np.random.default_rng(9)
     promised, kept = [], []
     for _ in range(6):
-        made = draw(rng, 15, scales=np.zeros(5))
+        made = draw(rng, 15, scales=np.zeros(6))
         promised.append(dict(next_logger(SPOTS, made.readings, weight={"d": 1.0}, nights=10, clear=0.7))["d"])
-        noise = rng.normal(0.0, np.hypot(NIGHT_SD_K, NOISE_SD_K), 10)
+        noise = rng.normal(0.0, np.hypot(NIGHT_SD_K, NOISE_SD_K), 10) + rng.normal(0.0, SPELL_SD_K)
         more = SpotReadings(
             [*made.readings.spot, *["d"] * 10],
             [*made.readings.night, *range(100, 110)],
