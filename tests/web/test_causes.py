@@ -12,6 +12,7 @@ from starlette.testclient import TestClient
 
 from fruitwall.service.house import House
 from fruitwall.service.ledger import Sighting, Signed, body_of, entry_of
+from fruitwall.service.walk import walking_order
 from fruitwall.web.causes import routes
 from fruitwall.web.causes.page import bar_of, cause_url
 from fruitwall.web.who import Who
@@ -140,6 +141,26 @@ def test_tree_and_walk_offer_it_where_something_is_wrong_and_only_there(client, 
     sound = look(house, grade=0, signs=["new_growth"])
     for address in ("/trees/papaya", "/walk", "/walk/papaya"):
         assert cause_url("papaya", sound) not in client.get(address).text
+
+
+def test_without_scripts_the_next_tree_of_the_walk_offers_the_one_just_seen(client, house):
+    first, second = walking_order(house.yard()[0])[:2]
+    fields = {"entry": str(uuid.uuid4()), "grade": "3", "act": "save"}
+    text = client.post(f"/walk/{first.id}", data=fields).text
+    assert f'action="/walk/{second.id}"' in text
+    (entry,) = house.ledger.current()
+    offered = read_page(text).one("p", cls="just-seen").one("a")
+    assert offered.attributes["href"] == cause_url(first.id, entry.id)
+    assert offered.text == f"{first.name}: what is it?"
+
+
+def test_the_history_says_that_a_look_was_moved(client, house):
+    other = next(tree.id for tree in house.yard()[0].trees if tree.id != "papaya")
+    which = look(house)
+    post(client, which, move=other)
+    (standing,) = house.ledger.current()
+    for tree, entry in ((other, standing.id), ("papaya", which)):
+        assert "Moved to the tree that was meant" in client.get(f"/trees/{tree}/{entry}").text
 
 
 def test_tree_and_walk_are_shown_where_nothing_can_be_worked_out(client, house, monkeypatch):

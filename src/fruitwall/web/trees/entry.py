@@ -157,6 +157,8 @@ def _version(entry: LedgerEntry, chain: Chain, story: Story, household: Househol
             told = say("Set aside {moment}, {name}: another one holds", **by)
     elif before.withdrawn:
         told = say("Brought back {moment}, {name}", **by)
+    elif before.tree != entry.tree:
+        told = say("Moved to the tree that was meant {moment}, {name}", **by)
     else:
         told = say("Corrected {moment}, {name}", **by)
     happened = say("of {moment}", moment=household.moment(entry.at))

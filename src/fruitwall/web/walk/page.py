@@ -116,6 +116,8 @@ class StopPage:
     photo_told: str
     went_through: list[str]
     last: str
+    just_seen: tuple[str, str] | None
+    """What the look just entered at the tree before may come of: address and words; None where nothing was wrong."""
     cause_url: str
     doubt: str
     same: str | None
@@ -246,6 +248,7 @@ def stop_page(
         photo_told=say("Photo of {moment}", moment=household.moment(taken[1])) if taken else say("No photo so far"),
         went_through=went_through(stop, walk, household),
         last=last_look(last, walk.now),
+        just_seen=_just_seen(walk.stops[at - 1]) if at else None,
         cause_url=_cause_url(stop),
         doubt=_doubt(stop, doubts),
         same=looked(last.sighting) if last is not None and last.sighting.grade is not None else None,
@@ -279,6 +282,11 @@ def _cause_url(stop: Stop) -> str:
     """Give where it is told what the last look may come of."""
     last = stop.last
     return cause_url(stop.tree.id, last.entry.id) if last is not None and last.sighting.grade else ""
+
+
+def _just_seen(stop: Stop) -> tuple[str, str] | None:
+    url = _cause_url(stop)
+    return (url, say("{name}: what is it?", name=stop.tree.name)) if stop.seen and url else None
 
 
 def _doubt(stop: Stop, doubts: Mapping[str, Doubt] | None) -> str:

@@ -2,6 +2,7 @@
 // until the server has it, and tells what still waits. Without it the pages are plain forms.
 
 let told = document.querySelector('#walk-told')
+let justSeen = null
 const queue = await import(told.dataset.queue)
 const { readPhoto, MOST_BYTES } = await import(told.dataset.photo)
 const words = JSON.parse(told.dataset.words)
@@ -138,6 +139,8 @@ function enhance(form) {
         problem(words.no_store)
         return
       }
+      const { entry, name } = record
+      justSeen = entry.body.grade > 0 ? { id: entry.id, tree: entry.tree, name } : null
       queue.send()
       await go(new URL(form.dataset.next, location.href).pathname)
     } finally {
@@ -203,6 +206,19 @@ async function show() {
     box.querySelector('.send').onclick = () => queue.send()
   }
   onDevice(records)
+  offerCause(records)
+}
+
+// What a look may come of is told by the server: offered once it has the look.
+function offerCause(records) {
+  const place = document.querySelector('.just-seen')
+  if (!place || !justSeen || records.some(record => record.entry.id === justSeen.id)) return
+  const link = document.createElement('a')
+  link.className = 'step'
+  link.href = `/trees/${encodeURIComponent(justSeen.tree)}/sightings/${justSeen.id}/cause`
+  link.textContent = fill(words.cause, { name: justSeen.name })
+  place.replaceChildren(link)
+  place.hidden = false
 }
 
 function waitingLine(record) {

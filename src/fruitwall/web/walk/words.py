@@ -198,5 +198,6 @@ def waiting_words() -> dict[str, str]:
         "corrects": say("Corrects the look of {time}", time="{time}"),
         "queued": say("On this device, not yet sent: {looked}", looked="{looked}"),
         "go_on": say("Go on with {number} {name}", number="{number}", name="{name}"),
+        "cause": say("{name}: what is it?", name="{name}"),
         "no_store": say("This browser keeps nothing on the device: it sends at once or not at all."),
     }
