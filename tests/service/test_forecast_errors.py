@@ -120,7 +120,7 @@ def test_a_thermometer_in_a_tree_stands_for_the_yard_only_if_it_is_chosen(told):
     evidence = evidence_of(told)
     assert (evidence.sensor, evidence.chosen) == ("Mango", True)
     assert len({one.said.night for one in evidence.held}) == 3
-    assert station_words(evidence) == "For the yard stands: Mango. It was chosen."
+    assert station_words(evidence) == "This thermometer stands for the yard: Mango. It was chosen."
     told.ledger.set(STATION, "", author="Ana", now=NOW)
     assert station_sensor(told) == "post"
 

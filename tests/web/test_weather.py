@@ -273,7 +273,7 @@ def test_how_forecasts_fare_is_told_with_picture_and_what_the_plan_makes_of_it(b
     fared_nights(house, 8)
     text = browser.get("/weather").text
     page = read_page(text)
-    assert "For the yard stands: post." in text
+    assert "This thermometer stands for the yard: post." in text
     assert "K too warm: beyond doubt, from 8 nights of this kind." in text
     assert "each foretold from the nights before it" in text
     assert "For a clear calm night the plan takes the forecast of its minimum 1." in text
@@ -312,11 +312,11 @@ def test_the_owner_chooses_which_thermometer_stands_for_the_yard(browser, house,
     answer = browser.post("/weather/station", data={"sensor": tree})
     assert (answer.status_code, answer.headers["location"]) == (303, "/weather?done=station#fared")
     text = browser.get("/weather?done=station").text
-    assert f"For the yard stands: {tree}. It was chosen." in text
+    assert f"This thermometer stands for the yard: {tree}. It was chosen." in text
     assert "Chosen. Plans go by what it read from now on." in text
     assert browser.post("/weather/station", data={"sensor": "nobody's"}).status_code == 422
     assert browser.post("/weather/station", data={"sensor": ""}).status_code == 303
-    assert "For the yard stands: post. Of the thermometers" in browser.get("/weather").text
+    assert "This thermometer stands for the yard: post. Of those" in browser.get("/weather").text
     for place in ("fruitwall.web.weather.routes.who", "fruitwall.web.who.who"):
         monkeypatch.setattr(place, lambda _: Who("Hal", "helper"))
     assert 'action="/weather/station"' not in browser.get("/weather").text

@@ -51,9 +51,9 @@ def station_words(evidence: Evidence) -> str:
             "learns how far forecasts miss here; until then it goes by how far they missed elsewhere."
         )
     if evidence.chosen:
-        return say("For the yard stands: {sensor}. It was chosen.", sensor=evidence.sensor)
+        return say("This thermometer stands for the yard: {sensor}. It was chosen.", sensor=evidence.sensor)
     return say(
-        "For the yard stands: {sensor}. Of the thermometers that hang in no tree it was read in the most nights.",
+        "This thermometer stands for the yard: {sensor}. Of those that hang in no tree it was read in the most nights.",
         sensor=evidence.sensor,
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 from typing import Annotated, Literal
+from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Depends, Form, Request, Response
@@ -15,6 +16,7 @@ from fruitwall.service.forecast_report import forecast_report
 from fruitwall.service.house import House
 from fruitwall.service.past_weather import STATION
 from fruitwall.service.readings import NewReading, take_readings
+from fruitwall.service.sensor_checks import doubts_about
 from fruitwall.service.weather_desk import TooSoon
 from fruitwall.service.weather_story import weather_story
 from fruitwall.speech import capital, say
@@ -136,6 +138,9 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
                 error = say("There is a reading of this thermometer at this time already; nothing was stored.")
         if error:
             return show(request, Typed(value, at, sensor, "°F" if unit == "°F" else "°C"), error, status=422)
+        if doubts_about(house, [new]):
+            # Stored all the same; what it may have been meant as is asked on the page of the thermometers.
+            return RedirectResponse(f"{PAGE}/thermometers?{urlencode({'sensor': new.sensor, 'at': new.at})}", 303)
         return RedirectResponse(f"{PAGE}?done=taken", 303)
 
     return router
