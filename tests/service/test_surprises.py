@@ -113,11 +113,16 @@ def taught(yard: Yard, shift: Shift, evidence: tuple[Evidence, ...] = (), tree: 
     return Taught({its.id: one}, learned(shift, its.id), learned(Shift(0.0, PRIOR_SD_K), its.id), 30)
 
 
-@pytest.fixture
-def yard() -> Yard:
+def lemon_yard() -> Yard:
+    """The demo yard with one tree left, a lemon of some worth."""
     whole = demo()
     only = whole.trees[0].model_copy(update={"worth": 200.0, "fruit_worth": 0.0, "stages": ["leafy"], "id": "lemon"})
     return whole.model_copy(update={"trees": [only], "shelters": []})
+
+
+@pytest.fixture
+def yard() -> Yard:
+    return lemon_yard()
 
 
 def found(yard: Yard, shift: Shift, nights: list[Lived], minutes: float | None = 6.0, **more) -> list[Surprise]:
@@ -355,8 +360,8 @@ def test_a_tree_that_was_left_alone_and_hurt_is_to_be_protected_from_where_harm_
     assert kinds["start"].limit_c == 0.0  # never above freezing
     assert kinds["start"].seen.grade == 4
     assert plain(told(kinds["start"], CELSIUS).lines[0]) == (
-        "It was left alone and hurt more than was expected. After −2.5 °C in the night of Mon 1 Dec: “Most leaf lost”; "
-        "so bad, or worse, had a chance of 1 %."
+        "It was left alone and hurt more than was expected. After −2.5 °C in the night of Mon 1 Dec 2025: "
+        "“Most leaf lost”; so bad, or worse, had a chance of 1 %."
     )
 
 
@@ -480,10 +485,10 @@ def test_a_look_is_told_with_what_was_expected_and_how_far_it_pulls():
     assert one.seen == "Grade 4: Most leaf lost"
     assert plain(one.pull) == "0.4 K more tender"
     assert plain(one.expected) == "expected: so bad, or worse, with a chance of 1 %; that it is of cold: 80 %"
-    assert plain(one.nights) == "9 nights since the look before, the coldest −2.5 °C (Mon 1 Dec)"
+    assert plain(one.nights) == "9 nights since the look before, the coldest −2.5 °C (Mon 1 Dec 2025)"
     well = look_told(look(0, SURE, night(0, -2.5), pull_k=-0.3), CELSIUS)
     assert plain(well.expected) == "expected: so well with a chance of 90 %"
-    assert plain(pull_words(-0.3, FAHRENHEIT)) == "1 °F hardier"
+    assert plain(pull_words(-0.3, FAHRENHEIT)) == "0.5 °F hardier"
     assert pull_words(0.02, CELSIUS) == "changes nothing by itself"
 
 

@@ -7,13 +7,15 @@ from dataclasses import dataclass
 from math import ceil, isfinite
 from typing import TYPE_CHECKING
 
+from fruitwall.service.household import decimal, number, percent, short_day
 from fruitwall.service.household import minutes as minutes_words
-from fruitwall.service.household import number, percent, short_day
 from fruitwall.service.ledger import GRADES
 from fruitwall.service.surprises import ADVICE, NOTABLE_K
 from fruitwall.speech import marked, say, say_count, say_list
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from fruitwall.service.household import Household
     from fruitwall.service.surprises import Kind, Surprise, Trial
     from fruitwall.service.taught import Evidence
@@ -165,7 +167,7 @@ def _seen(one: Surprise, household: Household) -> str:
     return say(
         "After {cold} in the night of {night}: “{grade}”; so bad, or worse, had a chance of {chance}.",
         cold=household.temperature(look.coldest_c),
-        night=short_day(look.coldest_night),
+        night=day_words(look.coldest_night),
         grade=say(GRADES[look.grade][1]),
         chance=percent(sum(look.expected[look.grade :])),
     )
@@ -357,7 +359,7 @@ def look_told(look: Evidence, household: Household) -> LookTold:
             "{nights}, the coldest {cold} ({night})",
             nights=nights,
             cold=household.temperature(look.coldest_c),
-            night=short_day(look.coldest_night),
+            night=day_words(look.coldest_night),
         )
     tail = sum(look.expected[look.grade :])
     expected = (
@@ -368,7 +370,7 @@ def look_told(look: Evidence, household: Household) -> LookTold:
     if look.cold < 1.0 and look.grade > 0:
         expected = say("{expected}; that it is of cold: {cold}", expected=expected, cold=percent(look.cold))
     return LookTold(
-        when=household.moment(look.at),
+        when=day_words(look.at.astimezone(household.zone).date()),
         by=author_words(look.observer),
         seen=say("Grade {grade}: {words}", grade=look.grade, words=say(GRADES[look.grade][1])),
         expected=expected,
@@ -377,12 +379,17 @@ def look_told(look: Evidence, household: Household) -> LookTold:
     )
 
 
+def day_words(day: date) -> str:
+    """Write a day with its year: evidence reaches over several winters."""
+    return f"{short_day(day)} {day.year}"
+
+
 def pull_words(kelvin: float, household: Household) -> str:
     """Say which way a look pulls what is believed, and how far."""
-    size = household.bare_difference(abs(kelvin)).lstrip("+")
-    if not any(sign in "123456789" for sign in size):
+    size = decimal(f"{abs(kelvin) * (1.8 if household.fahrenheit else 1.0):.1f}")
+    if not float(size.replace(",", ".")):
         return say("changes nothing by itself")
-    size = household.difference(kelvin)
+    size = f"{size}\N{NO-BREAK SPACE}{household.step}"
     return say("{size} more tender", size=size) if kelvin > 0 else say("{size} hardier", size=size)
 
 

@@ -22,6 +22,7 @@ import numpy as np
 
 from fruitwall.learning.tolerances import Shift
 from fruitwall.plants.normal import ndtr
+from fruitwall.service.kept import Kept
 from fruitwall.service.worth_it import (
     DEAD,
     HARM,
@@ -528,8 +529,18 @@ def surprises_of(house: House) -> list[Surprise]:
     from fruitwall.service.spot_offsets import learned_offsets
     from fruitwall.service.taught import taught
 
-    yard, _ = house.yard()
-    return surprises(taught(house), lived_nights(house), learned_offsets(house), yard, minutes_of(house))
+    yard, version = house.yard()
+    known, lived, offsets = taught(house), lived_nights(house), learned_offsets(house)
+    # What was learned is the same object as long as nothing changed in the journal, and so is what was lived.
+    return _FOUND.of(
+        known,
+        lived,
+        key=(version.yard, version.number, house.journal.state()),
+        make=lambda: surprises(known, lived, offsets, yard, minutes_of(house)),
+    )
+
+
+_FOUND: Kept[list[Surprise]] = Kept(4)
 
 
 def minutes_of(house: House) -> Minutes:

@@ -10,8 +10,17 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from fruitwall.service.household import bare_percent, short_day
-from fruitwall.service.surprise_words import SECTIONS, LookTold, done_words, look_told, nothing_yet, title, told
+from fruitwall.service.household import bare_percent
+from fruitwall.service.surprise_words import (
+    SECTIONS,
+    LookTold,
+    day_words,
+    done_words,
+    look_told,
+    nothing_yet,
+    title,
+    told,
+)
 from fruitwall.speech import say
 from fruitwall.web.svg import tag
 
@@ -145,7 +154,7 @@ def _tree_url(tree: str) -> str:
 def _item(one: Surprise, household: Household, scale: tuple[float, float]) -> Item:
     words = told(one, household)
     return Item(
-        mark=f"{one.kind}-{one.tree}",
+        mark=f"{one.kind}-shelter-{one.tree}" if one.trial is not None and one.others else f"{one.kind}-{one.tree}",
         title=title(one),
         url=_tree_url(one.tree),
         lines=words.lines,
@@ -159,7 +168,7 @@ def _item(one: Surprise, household: Household, scale: tuple[float, float]) -> It
         others=tuple((name, _tree_url(tree)) for tree, name in one.others),
         nights=tuple(
             (
-                short_day(night.night),
+                day_words(night.night),
                 done_words(night.measure),
                 household.bare_temperature(night.alone_c),
                 household.bare_temperature(night.with_c),
