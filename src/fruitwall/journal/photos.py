@@ -27,7 +27,7 @@ LIVE_PART = timedelta(hours=1)
 judgement."""
 
 _DIGEST = re.compile(r"[0-9a-f]{64}")
-_PART = re.compile(r"\.[0-9a-f]{64}(-small)?\.[0-9a-f]{8}\.part")
+_PART = re.compile(r"\.[0-9a-f]{64}(-[a-z]+)?\.[0-9a-f]{8}\.part")
 _SEAL_BYTES = hashlib.sha256().digest_size
 
 
@@ -105,19 +105,26 @@ class PhotoFolder:
         JournalError
             If it cannot be written.
         """
-        # Its own digest follows the picture, since its name is that of the large one and tells nothing of it.
-        self._write(self._small_path(digest), content + hashlib.sha256(content).digest())
+        self._store_beside(self._beside(digest, "small.jpg"), content)
 
     def read_small(self, digest: str) -> bytes | None:
         """Give the small form of a picture; None if it is not there, or is no longer what was stored."""
-        sealed = _bytes_of(self._small_path(digest))
-        if sealed is None:
-            return None
-        content, seal = sealed[:-_SEAL_BYTES], sealed[-_SEAL_BYTES:]
-        return content if hashlib.sha256(content).digest() == seal else None
+        return _unsealed(self._beside(digest, "small.jpg"))
 
-    def _small_path(self, digest: str) -> Path:
-        return self.path(digest).with_name(f"{digest}-small.jpg")
+    def store_measured(self, digest: str, content: bytes) -> None:
+        """Store what was measured of a picture beside it, as `store_small` does; errors as there."""
+        self._store_beside(self._beside(digest, "measured.json"), content)
+
+    def read_measured(self, digest: str) -> bytes | None:
+        """Give what was measured of a picture; None if it is not there, or is no longer what was stored."""
+        return _unsealed(self._beside(digest, "measured.json"))
+
+    def _beside(self, digest: str, name: str) -> Path:
+        return self.path(digest).with_name(f"{digest}-{name}")
+
+    def _store_beside(self, path: Path, content: bytes) -> None:
+        # Its own digest follows, since its name is that of the large picture and tells nothing of it.
+        self._write(path, content + hashlib.sha256(content).digest())
 
     def _write(self, path: Path, content: bytes) -> None:
         """Write a file whole or not at all."""
@@ -205,6 +212,15 @@ def _bytes_of(path: Path) -> bytes | None:
         return path.read_bytes()
     except FileNotFoundError:
         return None
+
+
+def _unsealed(path: Path) -> bytes | None:
+    """Read a file that its own digest follows; None if it is not there, or is no longer what was stored."""
+    sealed = _bytes_of(path)
+    if sealed is None:
+        return None
+    content, seal = sealed[:-_SEAL_BYTES], sealed[-_SEAL_BYTES:]
+    return content if hashlib.sha256(content).digest() == seal else None
 
 
 def _sync_folder(folder: Path) -> None:

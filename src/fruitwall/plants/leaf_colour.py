@@ -23,7 +23,7 @@ Light = Literal["patch", "seen", "unknown"]
 """How the colour of the light is known: by a grey field; by bright things that look grey; not at all."""
 
 Problem = Literal["little_leaf", "dark", "blown", "cast", "flash", "blur"]
-"""Why a photo cannot be compared, the weightiest first."""
+"""Why a photo cannot be compared."""
 
 TONES = ("green", "pale", "yellow", "brown", "grey")
 """What a piece of leaf may be."""
@@ -73,7 +73,7 @@ LEAST_LEAF = 0.02
 DARK_LEAF = 13.0
 """Median L* of leaves: the darkest ivy has 28, with three quarters of the light taken away 12."""
 
-DARK_PHOTO = 0.25
+DARK_PHOTO = 0.35
 """If nothing but a hundredth is brighter (sRGB of 0 to 1), the photo is dark."""
 
 MOST_BLOWN = 0.06
@@ -343,6 +343,8 @@ def _problems(
     # So bright that the leaf itself is white: nothing of it is found.
     if blown + glare > MOST_BLOWN or ("little_leaf" in found and cut_off.mean() > 0.3):
         found.append("blown")
+    if "little_leaf" in found and len(found) > 1:  # what is too dark or too bright to be seen is not little
+        found.remove("little_leaf")
     if known == "seen" and cast > MOST_CAST:
         found.append("cast")
     if enough and size < 0.95 * leaf.size and glare + blown > FLASH_GLARE:

@@ -27,6 +27,7 @@ from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.trees.entry import changes_of, entry_page, moment_of
+from fruitwall.web.trees.leaves import leaf_part
 from fruitwall.web.trees.page import tree_line, tree_page, tree_url
 from fruitwall.web.trees.taught import TaughtPart, taught_part
 from fruitwall.web.walk.intake import BESIDES_BYTES, read_form, signed_by
@@ -87,9 +88,10 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def show_tree(request: Request, tree: str, *, error: str = "", note: str = "") -> Response:
         yard, _ = house.yard()
         household = household_of(yard, who(request))
-        part = taught_of(tree, yard, household)
+        part, story = taught_of(tree, yard, household), only(tree)
+        leaves = leaf_part(house, story, household)
         page = tree_page(
-            only(tree),
+            story,
             household,
             error=error,
             note=note,
@@ -98,7 +100,8 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             doubts=doubts_beside(house),
         )
         status = 422 if error else 200
-        return pages.render(request, "trees/tree.html", status=status, page=page, may=who(request).may("helper"))
+        may = who(request).may("helper")
+        return pages.render(request, "trees/tree.html", status=status, page=page, leaves=leaves, may=may)
 
     def show_entry(request: Request, tree: str, which: str, typed: Fields | None, errors: list[str]) -> Response:
         story, entry = only(tree), entry_of_tree(tree, which)
