@@ -12,8 +12,9 @@ import json
 import re
 from collections.abc import Sequence
 from datetime import datetime
+from functools import cache
 
-from sqlalchemy import Connection, Row, Select, Table, exc, func, insert, select
+from sqlalchemy import Connection, Executable, Row, Select, Table, exc, func, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
 
 from fruitwall.errors import JournalError
@@ -348,9 +349,13 @@ def _insert_new(connection: Connection, table: Table, values: dict[str, object])
 
     One statement and not a look before it: on PostgreSQL another connection may store the same in between.
     """
-    make = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
-    adding = make(table).values(values).on_conflict_do_nothing().returning(table.c.id)
-    return int(connection.execute(adding).first() is not None)
+    return int(connection.execute(_adding(connection.dialect.name, table), values).first() is not None)
+
+
+@cache  # writing the statement anew for every reading of a logger took longer than storing it
+def _adding(dialect: str, table: Table) -> Executable:
+    make = postgresql.insert if dialect == "postgresql" else sqlite.insert
+    return make(table).on_conflict_do_nothing().returning(table.c.id)
 
 
 def _check(entry: LedgerEntry) -> None:
