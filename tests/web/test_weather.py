@@ -321,3 +321,13 @@ def test_the_owner_chooses_which_thermometer_stands_for_the_yard(browser, house,
         monkeypatch.setattr(place, lambda _: Who("Hal", "helper"))
     assert 'action="/weather/station"' not in browser.get("/weather").text
     assert browser.post("/weather/station", data={"sensor": "post"}).status_code == 403
+
+
+def test_coming_nights_tell_what_was_issued_where_the_plan_was_made_with_what_was_learned(browser, house):
+    plan = planned(house, NIGHT, -2.0)
+    assert "as issued, the middle of the first night" not in browser.get("/weather").text
+    forecast = plan.forecast.model_copy(update={"as_issued_c": [spread_around(-0.8)]})
+    later = plan.model_copy(update={"night": NIGHT, "forecast": forecast, "made": NOW})
+    house.journal.store_plan(NIGHT, later.model_dump_json(), version=house.yard()[1], made=NOW + timedelta(minutes=1))
+    text = browser.get("/weather").text
+    assert "as issued, the middle of the first night was \N{MINUS SIGN}0.8\N{NO-BREAK SPACE}°C." in text

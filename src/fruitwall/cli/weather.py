@@ -22,16 +22,24 @@ def weather_show(
     """Show the coming nights of a forecast at the station."""
     from zoneinfo import ZoneInfo
 
+    from fruitwall.cli.evening import house_of
     from fruitwall.service.evening import evenings_ahead
+    from fruitwall.service.forecast_report import forecast_report
+    from fruitwall.service.forecast_words import findings_words, plan_words
     from fruitwall.service.forecasts import weather_for
     from fruitwall.service.household import Household
     from fruitwall.service.nights import tonight as tonight_of
     from fruitwall.service.station import station_nights
     from fruitwall.terminal import nights_table, show
 
+    told: list[str] = []
     with journal_if_needed(yard, database) as journal:
         checked, version = find_yard(yard, journal)
         moment, _ = moment_asked(now, None, checked.yard)
+        household = Household(checked.yard.display, ZoneInfo(checked.yard.location.time_zone))
+        if journal is not None and version is not None:
+            report = forecast_report(house_of(journal, version.yard, lambda: moment))
+            told = [*findings_words(report, household), *plan_words(report, household)]
         weather, _ = weather_for(
             checked.yard,
             forecast,
@@ -44,8 +52,9 @@ def weather_show(
     location = checked.yard.location
     evenings = evenings_ahead(location, weather, tonight_of(location, moment), 10, moment)
     nights = station_nights(weather, evenings)
-    household = Household(checked.yard.display, ZoneInfo(location.time_zone))
     show(nights_table(nights, weather.source, weather.warnings, household))
+    for line in told:
+        typer.echo(f"\n{line}")
 
 
 @weather_app.command("import")

@@ -42,6 +42,8 @@ class WeatherPage:
         Of the forecast.
     coming : tuple of tuple of str
         Night; minimum at p10, p50, p90.
+    issued : str
+        What the forecast said of the first of them before what readings taught was applied; empty where it was not.
     compared : tuple of tuple of str
         Night, thermometer, lowest reading, forecast at p10, p50, p90, difference.
     errors : tuple of str
@@ -61,6 +63,7 @@ class WeatherPage:
     facts: tuple[tuple[str, str], ...]
     warnings: tuple[str, ...]
     coming: tuple[tuple[str, ...], ...]
+    issued: str
     compared: tuple[tuple[str, ...], ...]
     errors: tuple[str, ...]
     unit: str
@@ -138,6 +141,7 @@ def weather_page(
         tuple(facts),
         tuple(capital(household.in_own_units(text)) for text in (story.forecast.warnings if story.forecast else ())),
         tuple((short_day(one.night), *_spread(one.minimum_c, household)) for one in story.coming),
+        _issued(story, household),
         tuple(
             (
                 short_day(one.night),
@@ -159,6 +163,21 @@ def weather_page(
         error,
         say(DONE[done]) if done in DONE else "",
         refused,
+    )
+
+
+def _issued(story: WeatherStory, household: Household) -> str:
+    """Say what was issued for tonight where the plan was made with what readings taught."""
+    if story.forecast is None or not story.forecast.as_issued_c or not story.coming:
+        return ""
+    ahead = (story.coming[0].night - story.planned[0].night).days if story.planned else 0
+    if ahead >= len(story.forecast.as_issued_c):
+        return ""
+    before = household.temperature(story.forecast.as_issued_c[ahead].p50)
+    return say(
+        "In these figures is what readings taught of forecasts here; as issued, the middle of the first night was "
+        "{before}.",
+        before=before,
     )
 
 
