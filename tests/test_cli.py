@@ -7,7 +7,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
@@ -17,6 +17,8 @@ import pytest
 
 from fruitwall import cli
 from fruitwall.cli import told
+from fruitwall.journal.entries import Reading
+from fruitwall.journal.ledger import Ledger
 from fruitwall.journal.opening import open_journal
 from fruitwall.service.evening import PREPARING, STAGES
 from fruitwall.yard.demo import demo_yard_text
@@ -288,6 +290,22 @@ def test_weather_show_lists_the_nights(run: Run, yard_file: Path, cold: Path) ->
 
     assert printed.status == 0, printed.err
     assert "Tue 22 Dec" in printed.out
+
+
+def test_weather_show_tells_what_readings_taught_of_forecasts(
+    run: Run, yard_file: Path, cold: Path, tmp_path: Path
+) -> None:
+    run("yard", "import", yard_file)
+    run("weather", "import", cold, "--now", "2026-12-22T08:00")
+    with open_journal(tmp_path / "journal.db") as journal:
+        morning = datetime(2026, 12, 23, 14, 30, tzinfo=UTC)
+        read = Reading("post", "air_temperature_c", morning, -4.0)
+        Ledger(journal, None).add_readings([read], received=morning)
+    printed = run("weather", "show", cold, "--now", "2026-12-23T15:00")
+
+    assert printed.status == 0, printed.err
+    assert "Nothing sure can be said yet of how forecasts miss here, after 1 night." in printed.out
+    assert "For a clear calm night the plan takes the forecast of its minimum" in printed.out
 
 
 def test_an_empty_journal_says_how_to_begin(run: Run) -> None:
