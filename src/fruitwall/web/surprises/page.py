@@ -30,6 +30,9 @@ if TYPE_CHECKING:
     from fruitwall.service.surprises import Surprise
     from fruitwall.service.taught import Taught
 
+TRIFLE_K = 0.05
+"""A look that pulls less changes nothing that is shown. [K]"""
+
 BAR = 10
 """Height of a bar of a range, in pixels."""
 
@@ -69,7 +72,8 @@ class Item:
         How far the advice goes, how sure it is, and what it is about.
     ranges : tuple of RangeLine
         Before and after; empty for spots.
-    looks : tuple of LookLine
+    looks, silent : tuple of LookLine
+        Those that pull, and those that change nothing by themselves.
     others : tuple of (str, str)
         Name and page of other trees that taught it.
     nights : tuple of tuple of str
@@ -86,6 +90,7 @@ class Item:
     beside: tuple[str, ...]
     ranges: tuple[RangeLine, ...]
     looks: tuple[LookLine, ...]
+    silent: tuple[LookLine, ...]
     others: tuple[tuple[str, str], ...]
     nights: tuple[tuple[str, ...], ...]
     read: str
@@ -153,6 +158,13 @@ def _tree_url(tree: str) -> str:
 
 def _item(one: Surprise, household: Household, scale: tuple[float, float]) -> Item:
     words = told(one, household)
+    looks = [
+        (
+            abs(look.pull_k) >= TRIFLE_K,
+            LookLine(look_told(look, household), f"{_tree_url(one.tree)}/{quote(look.entry, safe='')}"),
+        )
+        for look in one.looks
+    ]
     return Item(
         mark=f"{one.kind}-shelter-{one.tree}" if one.trial is not None and one.others else f"{one.kind}-{one.tree}",
         title=title(one),
@@ -161,10 +173,8 @@ def _item(one: Surprise, household: Household, scale: tuple[float, float]) -> It
         change=words.change,
         beside=tuple(text for text in (words.bounds, words.strength, words.worth) if text),
         ranges=_ranges(one, household, scale),
-        looks=tuple(
-            LookLine(look_told(look, household), f"{_tree_url(one.tree)}/{quote(look.entry, safe='')}")
-            for look in one.looks
-        ),
+        looks=tuple(line for pulls, line in looks if pulls),
+        silent=tuple(line for pulls, line in looks if not pulls),
         others=tuple((name, _tree_url(tree)) for tree, name in one.others),
         nights=tuple(
             (
