@@ -255,7 +255,7 @@ class _Look:
 
 def _mistyped(look: _Look) -> list[Trouble]:
     """Numbers that are another number in disguise."""
-    kinds = np.where(look.inside, doubts(look.value_c, look.expected), "")
+    kinds = _in_a_row(look, np.where(look.inside, doubts(look.value_c, look.expected), ""))
     leaps = _leaps(look)
     found = []
     for kind in (*MISTYPED, "odd"):
@@ -265,6 +265,24 @@ def _mistyped(look: _Look) -> list[Trouble]:
         if at.any():
             found.append(look.trouble(kind, at, float(np.median(look.off[at])), wrong=True))  # type: ignore[arg-type]
     return found
+
+
+def _in_a_row(look: _Look, kinds: NDArray[np.str_]) -> NDArray[np.str_]:
+    """Count numbers beside some of another unit as of that unit too, where they fit it: 36 may be 3.6 °C or 36 °F."""
+    kinds = kinds.copy()
+    for kind in ("fahrenheit", "celsius"):
+        left = np.abs(meant(look.value_c, kind) - look.expected)
+        fits = (kinds != "") & (left <= NEAR_K[kind]) & (np.abs(look.off) >= FAR_K[kind])
+        for _ in range(fits.size):
+            sure = kinds == kind
+            beside = np.zeros(sure.size, dtype=bool)
+            beside[1:] |= sure[:-1]
+            beside[:-1] |= sure[1:]
+            more = beside & fits & ~sure
+            if not more.any():
+                break
+            kinds[more] = kind
+    return kinds
 
 
 def _leaps(look: _Look) -> Mask:

@@ -329,7 +329,12 @@ def _ways(trouble: Trouble) -> tuple[Way, ...]:
     }
     if trouble.kind in ("gaps", "silent"):
         return ()
-    return (*((mends[trouble.kind],) if trouble.kind in mends else ()), out, right)
+    able = [trouble.kind] if trouble.kind in mends else []
+    # About freezing a number may be either: 28 is 2.8 °C, or 28 °F.
+    able += {"tenfold": ["fahrenheit"], "fahrenheit": ["tenfold"] if trouble.readings == 1 else []}.get(
+        trouble.kind, []
+    )
+    return (*(mends[kind] for kind in able), out, right)
 
 
 # ---------------------------------------------------------------- while it is entered
@@ -403,6 +408,12 @@ QUESTIONS: dict[str, str] = {
 def question(doubt: Doubt, household: Household) -> str:
     """Ask about a reading."""
     return say(QUESTIONS[doubt.kind], difference=household.difference(doubt.difference_k))
+
+
+def doubt_ways(kind: str) -> tuple[Way, ...]:
+    """Give what can be said of a reading that is asked about: a kind of `MISTYPED`, or "odd"."""
+    nothing = np.zeros(0, dtype=bool)
+    return _ways(Trouble(kind, 0.0, 0.0, 1, 0.0, nothing))  # type: ignore[arg-type]
 
 
 def as_meant(value_c: float, kind: str) -> float:

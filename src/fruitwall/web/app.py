@@ -33,6 +33,7 @@ from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
 from fruitwall.web.surprises.routes import surprise_routes
+from fruitwall.web.thermometers.routes import thermometer_routes
 from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.weather.routes import weather_routes
@@ -80,6 +81,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         "sheet",
         "start",
         "surprises",
+        "thermometers",
         "trees",
         "walk",
         "weather",
@@ -99,6 +101,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(start_routes(settings, pages))
         routers.append(walk_routes(settings, pages))
         routers.append(weather_routes(settings, pages))
+        routers.append(thermometer_routes(settings, pages))
         routers.append(tree_routes(settings, pages))
         routers.append(cause_routes(settings, pages))
         routers.append(surprise_routes(settings, pages))
