@@ -55,6 +55,7 @@ from fruitwall.service.two_winters_invented import (
     THERE_YEARS,
     TOLD,
     WALKS,
+    WENDELL,
     YARD_NAME,
     YOUNG_YEARS,
     Truth,
@@ -273,7 +274,7 @@ def _deeds(winter: _Winter) -> Iterator[LedgerEntry]:
                     trees=list(part.trees) if len(part.trees) > 1 else [],
                 )
                 tree = part.trees[0] if len(part.trees) == 1 else None
-                yield _entry("deed", deed, tree=tree, at=evening.sun_leaves, by="Wendell", name=f"{day} {part.key}")
+                yield _entry("deed", deed, tree=tree, at=evening.sun_leaves, by=WENDELL, name=f"{day} {part.key}")
 
 
 def _notes() -> list[LedgerEntry]:

@@ -52,7 +52,10 @@ FORECAST_SD_K, FORECAST_MEMORY_H, FORECAST_REACH_H = 0.8, 30.0, 72
 """Of the forecasts' other errors: spread on the first day, a third more with every further day; how long an error
 lasts; how far forecasts reach. Invented. [K], [h], [h]"""
 
-GRADES_HARDER_K = {"Wendell": -0.2, "Odalis": 0.2}
+WENDELL, ODALIS = "Wendell (invented)", "Odalis (invented)"
+"""Who entered it all, as it stands beside every entry."""
+
+GRADES_HARDER_K = {WENDELL: -0.2, ODALIS: 0.2}
 """Habit of those who look: who grades harder sees a little more damage. Invented. [K]"""
 
 READ_SD_K = 0.15
@@ -94,18 +97,18 @@ AWAY = (date(2024, 12, 20), date(2025, 1, 3))
 """Evenings from and to which nobody was at home."""
 
 WALKS = (
-    (date(2024, 11, 24), "Odalis", 0.8),
-    (date(2024, 12, 16), "Wendell", 0.7),
-    (date(2025, 1, 5), "Odalis", 0.9),
-    (date(2025, 1, 19), "Wendell", 0.9),
-    (date(2025, 2, 9), "Odalis", 0.6),
-    (date(2025, 3, 16), "Wendell", 0.8),
-    (date(2025, 11, 29), "Wendell", 0.8),
-    (date(2025, 12, 14), "Odalis", 0.6),
-    (date(2026, 1, 4), "Wendell", 0.9),
-    (date(2026, 1, 18), "Odalis", 0.8),
-    (date(2026, 2, 15), "Wendell", 0.7),
-    (date(2026, 3, 15), "Odalis", 0.8),
+    (date(2024, 11, 24), ODALIS, 0.8),
+    (date(2024, 12, 16), WENDELL, 0.7),
+    (date(2025, 1, 5), ODALIS, 0.9),
+    (date(2025, 1, 19), WENDELL, 0.9),
+    (date(2025, 2, 9), ODALIS, 0.6),
+    (date(2025, 3, 16), WENDELL, 0.8),
+    (date(2025, 11, 29), WENDELL, 0.8),
+    (date(2025, 12, 14), ODALIS, 0.6),
+    (date(2026, 1, 4), WENDELL, 0.9),
+    (date(2026, 1, 18), ODALIS, 0.8),
+    (date(2026, 2, 15), WENDELL, 0.7),
+    (date(2026, 3, 15), ODALIS, 0.8),
 )
 """Walks through the yard: when, who grades, and which share of the trees gets a look. Invented."""
 
@@ -113,24 +116,24 @@ NOTES = (
     (
         date(2024, 11, 3),
         None,
-        "Wendell",
+        WENDELL,
         "This household, its work and all that it saw are invented, to show what a "
         "yard teaches. The hours of weather are real ones of other years.",
     ),
-    (date(2025, 1, 5), None, "Odalis", "Back after two weeks. Nobody covered anything over the holidays."),
+    (date(2025, 1, 5), None, ODALIS, "Back after two weeks. Nobody covered anything over the holidays."),
     (
         date(2025, 1, 19),
         "avocado-mexicola",
-        "Wendell",
+        WENDELL,
         "The flush is black. They said this one takes more cold than any other avocado.",
     ),
     (
         date(2025, 12, 27),
         "pot-finger-lime",
-        "Wendell",
+        WENDELL,
         "No room in the shed, so it stays out on the patio. Nothing to see on it after the worst night.",
     ),
-    (date(2026, 1, 11), "atemoya", "Odalis", "Hung one logger in here and one into the young avocado."),
+    (date(2026, 1, 11), "atemoya", ODALIS, "Hung one logger in here and one into the young avocado."),
 )
 """What they wrote down. Invented."""
 
