@@ -27,7 +27,8 @@ from fruitwall.plants.causes import (
     questions,
     share_of_cold,
 )
-from fruitwall.plants.injury import grade_chances
+from fruitwall.plants.injury import DURATIONS_H, grade_chances
+from fruitwall.plants.tolerance import LEAF, TWIG
 from fruitwall.service.corrections import chain_of, correct
 from fruitwall.service.kept import Kept
 from fruitwall.service.ledger import Deed, Sighting, Stage, says, trees_of
@@ -36,6 +37,8 @@ from fruitwall.service.spells import FIRST_LOOK_DAYS, KNOWN_SHARE, LATELY_DAYS, 
 from fruitwall.speech import say
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from fruitwall.journal.entries import LedgerEntry
     from fruitwall.service.house import House
     from fruitwall.service.ledger import Signed
@@ -127,7 +130,7 @@ def causes_of(house: House, entry: LedgerEntry) -> Finding | None:
     lived = nights_between(lived_nights(house).get(tree.id, ()), before, entry, known.zone)
     c = known.circumstances(entry, body, tree, before, lived)
     seen = seen_of(body)
-    coldest = min(lived, key=lambda one: np.nan_to_num(coldest_hour_c(one), nan=np.inf), default=None)
+    coldest = lived[_coldest(np.stack([one.coldest_c for one in lived]))] if lived else None
     return Finding(
         entry=entry,
         sighting=body,
@@ -185,8 +188,10 @@ def cold_share(entry: LedgerEntry, body: Sighting, lived: Sequence[Lived], house
     tree = known.trees.get(entry.tree or "")
     if not body.grade or tree is None:
         return 1.0
-    frost, chill = cold_chances(lived, body.grade)
-    of_frost = (frost + TINY) / (frost + chill + TINY)
+    of_frost = 1.0
+    if body.signs or body.absent:  # without a sign freezing and chilling look alike
+        frost, chill = cold_chances(lived, body.grade)
+        of_frost = (frost + TINY) / (frost + chill + TINY)
     c = known.circumstances(entry, body, tree, known.before(entry, tree), ())
     return share_of_cold(seen_of(body), c, of_frost=of_frost)
 
@@ -217,15 +222,22 @@ def cold_chances(lived: Sequence[Lived], grade: int | None) -> tuple[float, floa
     if not lived:
         return 0.0, 0.0
     least = max(1, (grade or 1) - 1)
-    coldest = min(lived, key=lambda one: np.nan_to_num(coldest_hour_c(one), nan=np.inf))
+    nights = np.stack([one.coldest_c for one in lived])
+    coldest = lived[_coldest(nights)]
     doubt = float(np.hypot(SPOT_SD_K, coldest.air_sd_k))
     stands = replace(coldest.tolerance, sd_k=np.hypot(coldest.tolerance.sd_k, doubt))
     freezes = replace(stands, chill_level_c=float("nan"), pale_level_c=float("nan"))
-    nights = np.stack([one.coldest_c for one in lived])
     either, frost = (
         float(np.nan_to_num(grade_chances(one, nights, nights_axis=0)[least:]).sum()) for one in (stands, freezes)
     )
     return frost, max(0.0, either - frost) / max(1.0 - frost, TINY)
+
+
+def _coldest(nights: NDArray[np.float64]) -> int:
+    """Give which night [night, tissue, duration] had the coldest hour of the leaf, of the twig where it has no leaf."""
+    hour = nights[:, :, DURATIONS_H.index(1.0)]
+    felt = np.where(np.isnan(hour[:, LEAF]), hour[:, TWIG], hour[:, LEAF])
+    return int(np.nan_to_num(felt, nan=np.inf).argmin())
 
 
 def nights_between(

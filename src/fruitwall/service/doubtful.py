@@ -225,8 +225,10 @@ class _Teller:
     def _of_one(self, look: Graded) -> Iterator[_Fact]:
         entry, _, grade = look
         resting = [stage for then, stage in self.known.stages.get(self.tree.id, ()) if then <= entry.at]
+        if not 1 <= grade <= 3 or not resting or resting[-1] != "dormant":
+            return
         c = self._circumstances(look)
-        if 1 <= grade <= 3 and resting and resting[-1] == "dormant" and c.leaf_habit != "evergreen" and c.stage:
+        if c.leaf_habit != "evergreen" and c.stage:
             yield self._fact("no_leaf", look, {})
 
     def _at_once(self, before: Graded, look: Graded) -> Iterator[_Fact]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -31,6 +31,10 @@ RAINY_DAY_MM = 5.0
 DRYING_WIND_M_S, DRYING_K, DRYING_BELOW_C = 5.0, 8.0, 12.0
 """A day of mean wind, dew point below the air by so much, and air below so much dries leaves over cold soil
 (dunning2014 tells of dry wind and cold ground; the figures are our judgement). [m/s], [K], [°C]"""
+
+
+LONGEST_SPELL = np.timedelta64(366, "D")
+"""What lies longer ago is not looked at."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +70,10 @@ class KnownHours:
     wind_m_s: NDArray[np.float64]
     rain_mm: NDArray[np.float64]
 
+    @property
+    def _rows(self) -> tuple[NDArray[Any], ...]:
+        return self.time_utc, self.air_c, self.dew_c, self.wind_m_s, self.rain_mm
+
     def until(self, at: datetime, since: datetime) -> Spell:
         """Sum up the time before a look.
 
@@ -81,6 +89,9 @@ class KnownHours:
         Spell
         """
         end = as_datetime64(at)
+        first, last = np.searchsorted(self.time_utc, [end - LONGEST_SPELL, end], side="right")
+        if last - first < self.time_utc.size:
+            return KnownHours(*(row[first:last] for row in self._rows)).until(at, since)
         back = (end - self.time_utc) / np.timedelta64(1, "D")  # days before the look
         far = min((at - since) / timedelta(days=1), float(FIRST_LOOK_DAYS))
         window = (back >= 0) & (back <= max(far, 1.0))
@@ -98,13 +109,9 @@ class KnownHours:
     def _dry_days(self, back: NDArray[np.float64]) -> float:
         """Count whole days back to one of rain, or to where nothing is known."""
         day = np.floor(back).astype(np.int64)
-        days = 0
-        while days < 366:
-            its = day == days
-            if its.sum() < 12 or self.rain_mm[its].sum() >= RAINY_DAY_MM:
-                break
-            days += 1
-        return float(days)
+        rain = np.bincount(day, weights=self.rain_mm)
+        ends = (rain >= RAINY_DAY_MM) | (np.bincount(day) < KNOWN_SHARE * 24.0)
+        return float(ends.argmax() if ends.any() else ends.size)
 
     def _drying(self, back: NDArray[np.float64], lately: NDArray[np.bool_]) -> bool:
         """Whether one of the last days had dry wind over cold ground."""

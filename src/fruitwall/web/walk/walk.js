@@ -214,7 +214,6 @@ function offerCause(records) {
   const place = document.querySelector('.just-seen')
   if (!place || !justSeen || records.some(record => record.entry.id === justSeen.id)) return
   const link = document.createElement('a')
-  link.className = 'step'
   link.href = `/trees/${encodeURIComponent(justSeen.tree)}/sightings/${justSeen.id}/cause`
   link.textContent = fill(words.cause, { name: justSeen.name })
   place.replaceChildren(link)
