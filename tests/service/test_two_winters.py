@@ -145,6 +145,8 @@ def lived_house(tmp_path_factory):
         yield house
 
 
+POTS = ("pot-acerola", "pot-finger-lime", "pot-lemon", "pot-mango", "pot-sugar-apple")
+
 story = pytest.mark.skipif(numba.config.DISABLE_JIT, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
 
 
@@ -194,13 +196,15 @@ def test_what_was_learned_comes_near_the_truth_and_changes_tonight(lived_house):
     assert warm is not None
     assert abs(warm + FORECAST_WARM_K) < 0.5
 
+    # A plan for some of the trees, which takes a quarter of the time: the two frost blankets are wanted by more.
     yard = lived_house.yard()[0]
+    some = [tree for tree in yard.trees if tree.id in ("atemoya", "mango-seedling", "mango-grafted", *POTS)]
+    yard = yard.model_copy(update={"trees": some, "shelters": []})
     plans = [
         plan_evening(yard, demo_forcing(), now=demo_now(), members=8, nights=1, beliefs=one) for one in (None, beliefs)
     ]
-    different = {one.tree: one for one in changes(*plans)}
-    # The frost blanket goes to where it gets colder than anybody thought; the finger lime needs no place in the shed.
-    assert different["atemoya"].published == "leave as it is"
-    assert different["atemoya"].learned != "leave as it is"
-    assert different["pot-finger-lime"].published == "bring into Shed"
-    assert different["pot-finger-lime"].learned != "bring into Shed"
+    different = {one.tree: (one.published, one.learned) for one in changes(*plans)}
+    # One goes to where it gets colder than anybody thought, from a tree that stands more than is published.
+    assert different["atemoya"][0] == "leave as it is"
+    assert different["atemoya"][1].startswith("cover with frost blanket")
+    assert different["mango-seedling"] == ("cover with frost blanket", "leave as it is")
