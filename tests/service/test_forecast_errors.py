@@ -278,3 +278,5 @@ def test_a_plan_made_with_it_is_colder_and_keeps_what_was_issued(told):
     assert bare.forecast.as_issued_c == []
     assert taught.forecast.as_issued_c == [bare.forecast.station_minimum_c]
     assert taught.forecast.station_minimum_c.p50 < bare.forecast.station_minimum_c.p50 - 0.7
+    assert [text for text in taught.forecast.warnings if "lower than issued, as readings here have taught" in text]
+    assert set(taught.forecast.warnings) > set(bare.forecast.warnings)

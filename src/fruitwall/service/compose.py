@@ -379,8 +379,27 @@ def _forecast(
         cloud=tonight.cloud,
         following_minima_c=[night.minimum_c for night in following],
         as_issued_c=list(as_issued_c),
-        warnings=[*map(say_again, warnings), *_wind_warning(tonight.wind_m_s, household)],
+        warnings=[
+            *map(say_again, warnings),
+            *_taught(as_issued_c, tonight.minimum_c, household),
+            *_wind_warning(tonight.wind_m_s, household),
+        ],
     )
+
+
+TOLD_FROM_K = 0.3
+"""From how large a shift of tonight's minimum on it is said; a thermometer is no better. [K]"""
+
+
+def _taught(as_issued_c: Sequence[Spread], minimum_c: Spread, household: Household) -> list[str]:
+    """Say what readings made of tonight's forecast."""
+    shift_k = minimum_c.p50 - as_issued_c[0].p50 if as_issued_c else 0.0
+    if abs(shift_k) < TOLD_FROM_K:
+        return []
+    size = household.difference(shift_k)
+    if shift_k < 0:
+        return [say("tonight's minimum is taken {size} lower than issued, as readings here have taught", size=size)]
+    return [say("tonight's minimum is taken {size} higher than issued, as readings here have taught", size=size)]
 
 
 WINDY_M_S = 8.0
