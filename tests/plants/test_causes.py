@@ -5,16 +5,30 @@ from __future__ import annotations
 import csv
 from dataclasses import replace
 from importlib import resources
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fruitwall.plants.catalogue import catalogue
-from fruitwall.plants.cause_odds import CAUSES, COOL_SEASON, USUAL, Circumstances, grounds_of, odds_of, shed_months
+from fruitwall.plants.cause_odds import (
+    CAUSES,
+    COOL_SEASON,
+    OTHERS_CHANCE,
+    USUAL,
+    Circumstances,
+    grounds_of,
+    odds_of,
+    shed_months,
+)
 from fruitwall.plants.causes import (
     ASKED_GROUPS,
     GRADE_SIGNS,
     NO_SOURCE,
+    SLIP,
+    SURE,
+    TELLING_BITS,
+    TEMPER,
     CauseRow,
     CauseTable,
     Judgement,
@@ -399,3 +413,12 @@ def test_months_of_rest_are_read_from_what_is_published():
     assert rests("kaki") == {9, 10, 11, 12, 1, 2}
     assert rests("atemoya") == set(COOL_SEASON)  # no months given
     assert rests("mango") == set()
+
+
+def test_the_documentation_says_what_the_code_does():
+    told = (Path(__file__).parents[2] / "docs" / "causes.md").read_text(encoding="utf-8")
+    assert f"to the power of {TEMPER}" in told
+    assert f"`SLIP` {SLIP}" in told
+    assert f"`OTHERS_CHANCE` {OTHERS_CHANCE}" in told
+    assert f"a cause has {SURE:.0%}".replace("%", " %") in told
+    assert f"would tell {TELLING_BITS} bit" in told
