@@ -63,6 +63,9 @@ LEAST_SD_K = 0.5
 """Spread of a night's minimum that is taken where a source's ensemble is narrower: no thermometer of a yard agrees with
 a weather model's cell more closely. Our judgement. [K]"""
 
+STORM_M_S, DRIEST_C = 100.0, -90.0
+"""Wind and dew point beyond which nothing changes in how clear and calm a night is. [m/s], [°C]"""
+
 LOW_SD = 2.5631
 """Tenth to ninetieth percentile of a normal distribution, in standard deviations."""
 
@@ -393,7 +396,8 @@ def _window(forcing: Forcing, evening: Evening, made: datetime) -> slice | None:
 
 def _night_of(forcing: Forcing, window: slice) -> tuple[Array, float | None, float]:
     """Give the middle air of a night hour by hour, the spread of its minimum, and how clear and calm it is."""
-    middle = {name: np.median(getattr(forcing, name)[:, window], axis=0) for name in VARIABLES}
+    whole = {name: getattr(forcing, name)[:, window] for name in VARIABLES}
+    middle = {name: its[0] if forcing.n_members == 1 else np.median(its, axis=0) for name, its in whole.items()}
     sd = None
     if forcing.n_members > 1:
         low, high = np.percentile(forcing.t_air_c[:, window].min(axis=1), (10, 90))
@@ -417,8 +421,8 @@ def clearness(middle: Mapping[str, Array], wind_height_m: float) -> float:
     """
     dark = middle["shortwave_w_m2"] <= 0.0
     use = dark if dark.any() else np.ones_like(dark)
-    wind = middle["wind_m_s"] * wind_at_height(1.0, wind_height_m, 10.0)
-    air, dew = middle["t_air_c"], np.minimum(middle["t_dew_c"], middle["t_air_c"])
+    wind = np.minimum(middle["wind_m_s"] * wind_at_height(1.0, wind_height_m, 10.0), STORM_M_S)
+    air, dew = middle["t_air_c"], np.clip(middle["t_dew_c"], DRIEST_C, middle["t_air_c"])
     return float(cooling_strength(air[use], dew[use], wind[use], middle["cloud"][use]).mean())
 
 
@@ -457,21 +461,27 @@ def _planned_anew(house: House, number: int) -> tuple[Issued, ...]:
     except (ValueError, KeyError, TypeError, ValidationError):
         return ()
     minima = forecast.as_issued_c or [forecast.station_minimum_c, *forecast.following_minima_c]
-    tonight_clear = cooling_strength(
-        forecast.station_minimum_c.p50,
-        min(forecast.dew_point_c.p50, forecast.station_minimum_c.p50),
-        forecast.wind_m_s.p50,
-        forecast.cloud.p50,
-    )
+    said = {
+        "t_air_c": forecast.station_minimum_c.p50,
+        "t_dew_c": forecast.dew_point_c.p50,
+        "wind_m_s": forecast.wind_m_s.p50,
+        "cloud": forecast.cloud.p50,
+        "shortwave_w_m2": 0.0,
+    }
+    try:
+        tonight_clear = clearness({name: np.array([value]) for name, value in said.items()}, 10.0)
+    except ValueError:
+        return ()
     return tuple(
         Issued(
             stored.night + timedelta(days=ahead),
             ahead,
             one.p50,
             max((one.p90 - one.p10) / LOW_SD, LEAST_SD_K),
-            float(tonight_clear) if ahead == 0 else 0.5,
+            tonight_clear if ahead == 0 else 0.5,
         )
         for ahead, one in enumerate(minima[:LEADS])
+        if np.isfinite([one.p10, one.p50, one.p90, tonight_clear]).all()
     )
 
 
