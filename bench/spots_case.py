@@ -21,6 +21,7 @@ from scipy.stats import chisquare, norm
 
 from bench.faults import rates, stretches
 from bench.machine import machine
+from bench.made_spots import ranks
 from bench.networks import Network, networks
 from bench.validation.pairs import LAPSE_K_M, PAIRS
 from fruitwall.learning.scores import crps_normal
@@ -172,8 +173,6 @@ def scores(network: Network, nights: int, *, elsewhere: bool = False) -> dict[st
 
 def calibration(yards: int = 400, nights: int = 10, seed: int = 5) -> tuple[FloatArray, list[float]]:
     """Simulation-based calibration: ranks of three truths in many yards drawn from the prior, and their tests."""
-    from tests.learning.test_spots import ranks
-
     found = ranks(yards, (("a", 0.0), ("b", 0.9), ("d", 1.0)), seed=seed)
     bins = [np.histogram(column, bins=10, range=(0.0, 1.0))[0] for column in found.T]
     return found, [float(chisquare(each).pvalue) for each in bins]
@@ -195,10 +194,10 @@ def main() -> None:
         if len(network.read_c) > 1:
             its = scores(network, 10, elsewhere=True)["learned"]
             print(f"ten nights of the others only: RMSE {its.rmse_k:.2f}, CRPS {its.crps_k:.2f} K")
-    found, chances = calibration()
-    within = [(np.abs(found - 0.5) < half).mean() for half in (0.25, 0.45)]
+    drawn, chances = calibration()
+    within = [float((np.abs(drawn - 0.5) < half).mean()) for half in (0.25, 0.45)]
     print(
-        f"\ncalibration, {len(found)} made-up yards: chances of unevenness {', '.join(f'{p:.2f}' for p in chances)}; "
+        f"\ncalibration, {len(drawn)} made-up yards: chances of unevenness {', '.join(f'{p:.2f}' for p in chances)}; "
     )
     print(f"in the middle 50 and 90 %: {100 * within[0]:.0f}, {100 * within[1]:.0f} %")
     print("\nfaults put into stretches of 30 days: found / tried (something else named)")
