@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from functools import cache
 from math import isnan
 
 import numpy as np
@@ -15,6 +16,12 @@ from fruitwall.plants.leaf_colour import TONES, LeafColour, leaf_colour, leaf_ma
 from tests.plants.leaf_scenes import CARD, HEIGHT, LEAVES, WIDTH, photo
 
 LAMP, SHADE, WARM = (1.3, 1.0, 0.55), (0.9, 1.0, 1.3), (1.15, 1.0, 0.75)
+
+
+@cache
+def on_paper(number: int) -> LeafColour:
+    """What is to be found: the leaf on white in white light."""
+    return leaf_colour(photo(number, "paper")[0])
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +86,7 @@ def test_brown_that_hangs_on_a_leaf_is_leaf_but_not_on_brown_soil():
 @pytest.mark.parametrize("light", [LAMP, SHADE, WARM])
 @pytest.mark.parametrize(("number", "grey"), [(4, 0.45), (8, 0.75), (10, 0.18)])
 def test_a_card_brings_the_colours_back(light, number, grey):
-    plain = leaf_colour(photo(number, "paper")[0])
+    plain = on_paper(number)
     cast = leaf_colour(photo(number, "soil", card=grey, light=light)[0])
     assert cast.light == "patch"
     assert cast.comparable
@@ -94,10 +101,16 @@ def test_a_card_brings_the_colours_back(light, number, grey):
 
 @pytest.mark.parametrize("light", [LAMP, WARM, (0.85, 1.0, 1.45), (0.85, 1.15, 0.85)])
 def test_the_same_cast_without_a_card_cannot_be_compared(light):
-    plain, cast = leaf_colour(photo(8, "stone")[0]), leaf_colour(photo(8, "stone", light=light)[0])
-    assert plain.comparable
+    assert on_paper(8).comparable
+    cast = leaf_colour(photo(8, "stone", light=light)[0])
     assert "cast" in cast.problems
     assert not cast.comparable
+
+
+@pytest.mark.parametrize("light", [(1.7, 1.0, 0.3), (0.7, 1.0, 2.2)])
+def test_a_light_beyond_all_usual_ones_is_seen_on_white_paper(light):
+    found = leaf_colour(photo(4, "paper", light=light, stops=-1.0)[0])
+    assert "cast" in found.problems
 
 
 @pytest.mark.parametrize(

@@ -84,6 +84,10 @@ SEEN_LIGHT, SEEN_SHARE, SEEN_OFF_LOCUS = 0.6, 0.03, (-0.45, 0.45)
 colours of daylight and lamps it may be (`grey_patch.OFF_LOCUS`): wider, since it must show a green or pink light too.
 Our judgement."""
 
+STRANGE_LIGHT, STRANGE_CAST = 0.82, 1.3
+"""sRGB of 0 to 1 from which also what is of a strange colour tells of the light, and the largest size of ln(red/green)
+and ln(blue/green) of it: a bare bulb gives 0.8 and -1.3. Our judgement."""
+
 MOST_CAST = 8.0
 """Chroma of CIELAB that what seems grey may have where there is no card. Our judgement."""
 
@@ -314,10 +318,14 @@ def _light(raw: Floats, shown: Floats, leaf: Mask, patch: Patch | None) -> tuple
     """Judge how well the colour of the light is known, and how far from grey it looks."""
     if patch is not None:
         return "patch", patch.cast
-    # White that is cut off is white: of no colour by the camera's own account.
+    # White that is cut off is white: of no colour by the camera's own account. What is very bright counts also where
+    # it is of a colour that no usual light has: under a bare lamp or through a blue sheet paper is brighter than wood.
     highest = shown.max(axis=-1)
     white = shown.min(axis=-1) > 0.97
-    grey = (could_be_grey(raw, shown, off_locus=SEEN_OFF_LOCUS) & (highest > SEEN_LIGHT) | white) & ~leaf
+    usual = could_be_grey(raw, shown, off_locus=SEEN_OFF_LOCUS) & (highest > SEEN_LIGHT)
+    red, blue = chromaticity(raw)
+    strange = (highest > STRANGE_LIGHT) & (np.abs(red) < STRANGE_CAST) & (np.abs(blue) < STRANGE_CAST)
+    grey = (usual | white | strange) & ~leaf
     if grey.mean() < SEEN_SHARE:
         return "unknown", nan
     bright = raw @ LUMINANCE
