@@ -49,7 +49,7 @@ class Beliefs:
         return (
             tuple((name, round(one.mean_k, 1), round(one.sd_k, 1)) for name, one in sorted(shifts.items())),
             tuple((name, *(round(each, 1) for each in one.at(1.0))) for name, one in sorted(self.offsets.items())),
-            self.errors.pairs if self.errors is not None else 0,
+            _of_errors(self.errors),
         )
 
     def stands(self, tree: str, tolerance: Tolerance) -> Tolerance:
@@ -87,6 +87,13 @@ def beliefs_of(house: House) -> Beliefs:
         offsets=_tried(lambda: learned_offsets(house), trouble) or {},
         trouble=tuple(trouble),
     )
+
+
+def _of_errors(errors: ForecastErrors | None) -> tuple[float, ...]:
+    """Give what of forecast errors changes a plan: another thermometer may bring as many pairs."""
+    if errors is None or errors.pairs == 0:
+        return ()
+    return tuple(round(float(one), 1) for part in (errors.mean, errors.factor2) for one in part.ravel())
 
 
 def _tried(learn: Callable[[], Value], trouble: list[str]) -> Value | None:
