@@ -13,6 +13,7 @@ from fruitwall.journal.opening import open_journal
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed
 from fruitwall.service.outlook import prepare_situation
+from fruitwall.service.past_weather import STATION
 from fruitwall.service.readings import NewReading, take_readings
 from fruitwall.service.sensor_checks import as_learned, doubts_about, question, told, troubles_of
 from fruitwall.service.spot_offsets import ELSEWHERE, learned_offsets, spots_taught, where_next, with_offsets
@@ -155,6 +156,17 @@ def test_nights_under_a_cover_teach_nothing_of_the_spot(house):
     taught = spots_taught(house)
     assert taught.offsets["lime"].nights == before - 1
     assert taught.left_out == {"Logger in the lime": 1}
+
+
+def test_spots_are_learned_against_the_yard_s_station_so_that_its_error_is_not_counted_twice(house):
+    for name in ("Post", "Logger in the lime"):
+        logged(house, name, colder=0.0, change=lambda value: value - 1.5)
+    against_weather = learned_offsets(house)
+    house.ledger.set(STATION, "Post", author="Ana", now=LATER)
+    against_station = learned_offsets(house)
+    for clear in (0.0, 1.0):
+        assert against_weather["lime"].at(clear)[0] < -1.1
+        assert abs(against_station["lime"].at(clear)[0]) < 0.4
 
 
 def test_the_next_one_goes_where_none_hangs(house):

@@ -106,6 +106,8 @@ def past_stretches(house: House) -> list[PastWeather]:
     def make() -> list[PastWeather]:
         from fruitwall.journal.forcing_file import MEDIA_TYPE
         from fruitwall.journal.listing import forecasts_kept
+        from fruitwall.service.forecast_errors import station_sensor
+        from fruitwall.service.thermometers import as_said, mends_of
 
         kept = forecasts_kept(house.journal, media_type=MEDIA_TYPE, yard=version.yard)
         read = [one for each in _last_of_each_day(kept) if (one := _hours_of(house.journal, each.id)) is not None]
@@ -113,10 +115,11 @@ def past_stretches(house: House) -> list[PastWeather]:
         if not near:
             return []
         whole = _Whole(near, now)
-        name = house.ledger.setting(STATION)
-        if isinstance(name, str) and name:
+        # The same thermometer against which forecasts are held: what one corrects the other must not correct again.
+        name = station_sensor(house)
+        if name:
             read_there = house.ledger.readings(since=whole.begin, until=now, quantity="air_temperature_c")
-            whole.believe([one for one in read_there if one.sensor == name])
+            whole.believe(as_said(name, [one for one in read_there if one.sensor == name], mends_of(house)))
         return whole.stretches(near[-1].forcing)
 
     return _STRETCHES.of(house.journal, key=key, make=make)

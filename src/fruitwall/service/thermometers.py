@@ -7,7 +7,7 @@ week out) is kept beside it as a mend, and readings are seen through the mends.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from math import hypot
 from typing import TYPE_CHECKING, Literal, TypedDict, cast
@@ -269,6 +269,16 @@ def mended(
     return when, out, stay, settled
 
 
+def as_said(name: str, given: Sequence[Reading], mends: Sequence[Mend]) -> list[Reading]:
+    """Give the readings of one thermometer through the mends, in the order of their time, what is left out gone."""
+    if not given or not any(one["sensor"].casefold() == name.casefold() for one in mends):
+        return list(given)
+    time = np.array([as_datetime64(one.at) for one in given], dtype="datetime64[s]")
+    when, value, stay, _ = mended(name, time, np.array([one.value for one in given]), mends)
+    order = np.argsort(when, kind="stable")
+    return [replace(given[at], at=_moment(when[at]), value=float(value[at])) for at in order[stay[order]].tolist()]
+
+
 # ---------------------------------------------------------------- readings beside physics
 
 
@@ -290,7 +300,13 @@ def read_thermometers(house: House) -> tuple[Read, ...]:
     mark = ledger.readings_mark()
     if not mark[0]:
         return ()
-    key = (version.yard, mark, house.journal.state(), now.replace(minute=0, second=0, microsecond=0))
+    key = (
+        version.yard,
+        mark,
+        house.journal.state(),
+        house.journal.weather_state(),
+        now.replace(minute=0, second=0, microsecond=0),
+    )
     return _READS.of(house.journal, key=key, make=lambda: _read(house, yard, now))
 
 
