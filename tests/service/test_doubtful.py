@@ -214,3 +214,14 @@ def test_doubts_are_said_in_the_language_of_who_reads(house):
     with speaking("es"):
         assert "la hoja quemada no sana" in only(house).words
     assert only(house).words == english
+
+
+def test_a_walk_without_doubts_asks_for_no_weather(house, monkeypatch):
+    def must_not(_: House) -> None:
+        raise AssertionError("weather was asked for")
+
+    monkeypatch.setattr(doubtful, "lived_nights", must_not)
+    monkeypatch.setattr(causes, "known_hours", must_not)
+    walk(house, 10)
+    walk(house, 0.1, grade=2)
+    assert doubts_of(house) == []

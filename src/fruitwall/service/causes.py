@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import cached_property
 from itertools import islice
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -276,13 +277,18 @@ def window_of(before: LookBefore | None, entry: LedgerEntry, zone: ZoneInfo) -> 
 class Known:
     """What a yard's ledger and weather say, read once for each state of the journal."""
 
+    house: House
     yard: Yard
     zone: ZoneInfo
     trees: Mapping[str, Tree]
     looks: Mapping[str, list[tuple[LedgerEntry, Sighting]]]
     deeds: Mapping[str, list[tuple[datetime, str]]]
     stages: Mapping[str, list[tuple[datetime, str]]]
-    weather: KnownHours
+
+    @cached_property
+    def weather(self) -> KnownHours:
+        """All past weather, read where somebody asks for it: on a walk most looks need none."""
+        return known_hours(self.house)
 
     def before(self, entry: LedgerEntry, tree: Tree) -> LookBefore | None:
         """Give the graded look before a sighting."""
@@ -378,13 +384,13 @@ def _read(house: House, yard: Yard) -> Known:
                 case _:
                     pass
     return Known(
+        house=house,
         yard=yard,
         zone=ZoneInfo(yard.location.time_zone),
         trees={tree.id: tree for tree in yard.trees},
         looks=looks,
         deeds=deeds,
         stages=stages,
-        weather=known_hours(house),
     )
 
 

@@ -6,9 +6,10 @@ any other, kept in the history of both.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from fruitwall.errors import JournalError
@@ -186,7 +187,7 @@ Graded = tuple["LedgerEntry", Sighting, int]
 
 def _facts(house: House) -> list[_Fact]:
     known = known_of(house)
-    lived = lived_nights(house)
+    lived = cache(lambda: lived_nights(house))  # a walk without doubts needs no nights
     order = [tree.id for tree in walking_order(known.yard)]
     graded = {
         tree: [(entry, body, body.grade) for entry, body in looks if body.grade is not None]
@@ -207,7 +208,7 @@ class _Teller:
     """Finds what is doubtful among the looks of one tree."""
 
     known: Known
-    lived: Mapping[str, Sequence[Lived]]
+    lived: Callable[[], Mapping[str, Sequence[Lived]]]
     graded: Mapping[str, Sequence[Graded]]
     order: Sequence[str]
     tree: Tree
@@ -272,18 +273,18 @@ class _Teller:
         entry, body, grade = look
         if grade < BADLY or grade - before[2] < JUMP:
             return
-        chance, enough = self._cold(entry, self.tree.id, grade)
-        if not enough or chance >= HARDLY:
-            return
-        verdict = judge(seen_of(body), self._circumstances(look))
-        if verdict.likeliest in ("shedding", "old"):
-            return
         others = [
             last[-1]
             for tree, looks in self.graded.items()
             if tree != self.tree.id and (last := [one[2] for one in looks if abs(one[0].at - entry.at) <= NEAR])
         ]
         if len(others) < NEIGHBOURS or max(others) > UNHURT:
+            return
+        chance, enough = self._cold(entry, self.tree.id, grade)
+        if not enough or chance >= HARDLY:
+            return
+        verdict = judge(seen_of(body), self._circumstances(look))
+        if verdict.likeliest in ("shedding", "old"):
             return
         day = before[0].at.astimezone(self.known.zone).date()
         count = len(others)
@@ -304,13 +305,13 @@ class _Teller:
     def _circumstances(self, look: Graded) -> Any:
         entry, body, _ = look
         before = self.known.before(entry, self.tree)
-        nights = nights_between(self.lived.get(self.tree.id, ()), before, entry, self.known.zone)
+        nights = nights_between(self.lived().get(self.tree.id, ()), before, entry, self.known.zone)
         return self.known.circumstances(entry, body, self.tree, before, nights)
 
     def _cold(self, entry: LedgerEntry, tree: str, grade: int) -> tuple[float, bool]:
         """Chance that the nights before a look did nearly this to a tree, and whether they are known."""
         before = self.known.before(entry, self.tree)
-        nights = nights_between(self.lived.get(tree, ()), before, entry, self.known.zone)
+        nights = nights_between(self.lived().get(tree, ()), before, entry, self.known.zone)
         first, last = window_of(before, entry, self.known.zone)
         frost, chill = cold_chances(nights, grade)
         return 1.0 - (1.0 - frost) * (1.0 - chill), 2 * len(nights) >= max((last - first).days, 1)
