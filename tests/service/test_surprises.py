@@ -202,7 +202,8 @@ def test_a_spot_is_told_by_its_offset_on_clear_calm_nights_where_it_was_read(yar
     one = found(yard, Shift(0.0, 1.0), [night(0, -3.0)], offsets={"lemon": read})[0]
 
     assert (one.kind, one.count) == ("colder", 12)
-    assert one.chance == pytest.approx(norm.cdf(1.0 / 0.5))
+    assert one.chance == pytest.approx(norm.cdf(1.5 / 0.5))
+    assert "at least 0.5 K colder" in plain(told(one, CELSIUS).strength)
     assert found(yard, Shift(0.0, 1.0), [], offsets={"lemon": replace(read, nights=0)}) == []
     warm = Offset((0.4, 1.6), read.covariance, 12)
     assert found(yard, Shift(0.0, 1.0), [], offsets={"lemon": warm})[0].kind == "warmer"

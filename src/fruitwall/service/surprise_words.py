@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fruitwall.service.household import decimal, number, percent, short_day
 from fruitwall.service.household import minutes as minutes_words
 from fruitwall.service.ledger import GRADES
-from fruitwall.service.surprises import ADVICE, NOTABLE_K
+from fruitwall.service.surprises import ADVICE, NOTABLE_K, NOTABLE_SPOT_K
 from fruitwall.speech import marked, say, say_count, say_list
 
 if TYPE_CHECKING:
@@ -260,7 +260,8 @@ def _bounds(trial: Trial, household: Household) -> str:
 
 def strength(one: Surprise, household: Household) -> str:
     """Say how sure a surprise is, with the number behind it."""
-    values = {"chance": percent(one.chance), "size": household.bound(NOTABLE_K)}
+    notable = NOTABLE_SPOT_K if one.kind in ("colder", "warmer") else NOTABLE_K
+    values = {"chance": percent(one.chance), "size": household.bound(notable)}
     match one.kind:
         case "hardier":
             behind = say("a chance of {chance} that it stands at least {size} more", **values)

@@ -46,7 +46,11 @@ if TYPE_CHECKING:
     from fruitwall.yard.model import Shelter, Tree, Yard
 
 NOTABLE_K = 1.0
-"""From which size on a tree or a spot counts as other than believed: what a light cover brings. Our judgement. [K]"""
+"""From which size on a tree counts as other than believed: what a light cover brings. Our judgement. [K]"""
+
+NOTABLE_SPOT_K = 0.5
+"""The same of a spot on clear calm nights. Less than of a tree: after some weeks a thermometer tells it to a few
+tenths, and it holds for whatever stands there. Our judgement. [K]"""
 
 LISTED = 0.75
 """Chance from which on something is told as a surprise: three to one. Our judgement."""
@@ -158,8 +162,9 @@ class Surprise:
     tree, name : str
         Id and name of the tree, or of the tree at whose spot a thermometer hung.
     chance : float
-        How sure it is: that the shift, or the offset, is larger than `NOTABLE_K`; that a measure saved less than it
-        cost (`stop`), or more (`paid`, `start`); that the tree is hurt again with what was done (`too_little`).
+        How sure it is: that the shift is larger than `NOTABLE_K`, the offset than `NOTABLE_SPOT_K`; that a measure
+        saved less than it cost (`stop`), or more (`paid`, `start`); that the tree is hurt again with what was done
+        (`too_little`).
     worth : float
         What it is about. [currency a winter]
     size_k : float
@@ -501,7 +506,7 @@ def _of_shelter(shelter: Shelter, inside: Sequence[_Case]) -> list[Surprise]:
 def _of_spot(tree: Tree, offset: Offset, case: _Case | None) -> list[Surprise]:
     """Tell whether a spot is colder or warmer on clear calm nights than was reckoned."""
     mean, sd = offset.at(1.0)
-    colder, warmer = (float(ndtr((sign * mean - NOTABLE_K) / sd)) for sign in (-1.0, 1.0))
+    colder, warmer = (float(ndtr((sign * mean - NOTABLE_SPOT_K) / sd)) for sign in (-1.0, 1.0))
     if offset.nights == 0 or max(colder, warmer) < LISTED:
         return []
     worth = 0.0
