@@ -123,9 +123,9 @@ def night(coldest_hour_c: float) -> Array:
 
 
 def night_near(tolerance: Tolerance, rng: np.random.Generator) -> Array:
-    """A night whose coldest hour lies near the tree's limits, a little milder on the whole. [tissue, duration]"""
+    """A night whose coldest hour lies near the tree's limits, mostly milder. [tissue, duration]"""
     middle = float(np.nanmean(tolerance.threshold_c[:, 1:7]))
-    return night(middle + rng.normal(1.0, 2.5)) + rng.normal(0, 0.1, (len(TISSUES), 1))
+    return night(middle + rng.normal(2.0, 2.5)) + rng.normal(0, 0.1, (len(TISSUES), 1))
 
 
 def made_yard(
@@ -147,7 +147,7 @@ def made_yard(
     per_kind : int
         Trees of each: grown ones in the ground and young ones in pots, in turn.
     looks, nights : int
-        Looks at each tree, and the most nights before each.
+        Looks at each tree, none after it was found dead; and the most nights before each.
     observers : sequence of str
     """
     scales = rng.normal(0, HYPER_SD)
@@ -163,11 +163,11 @@ def made_yard(
         kinds={name: rng.normal(0, one.kind_sd_k * of_kinds) for name, one in about.items()},
         observers={name: rng.normal(0, OBSERVER_SD_K) for name in observers},
     )
-    chill_kinds = {name: rng.normal(0, one.chill_kind_sd_k * of_kinds) for name, one in about.items()}
+    chill_kinds = {name: rng.normal(0, one.chill_kind_sd_k) for name, one in about.items()}
     seen: list[Look] = []
     for at, one in enumerate(priors):
         tolerance = believed(one.kind, small=small[at])
-        own, own_chill = rng.normal(0, TREE_SD_K * of_trees, 2)
+        own, own_chill = rng.normal(0, [TREE_SD_K * of_trees, TREE_SD_K])
         truth.trees[one.id] = truth.yard + one.young * truth.young + truth.kinds[one.kind] + own
         truth.chill[one.id] = chill_kinds[one.kind] + own_chill
         for _ in range(looks):
@@ -190,4 +190,6 @@ def made_yard(
             seen.append(
                 reduce_look(lived, id=name, tree=one.id, observer=who, grade=grade, young=one.young, paled=PALED)
             )
+            if grade == 7:
+                break
     return priors, seen, truth

@@ -21,8 +21,8 @@ STEPS = 8
 """Most steps to the mode of the scales. Not to reach it costs accuracy only: the design's weights are of the true
 density."""
 
-NEAR = 0.1
-"""A step so small, in standard deviations, counts as none."""
+NEAR, FAR = 0.1, 0.7
+"""A step so small, in standard deviations, counts as none; after a larger one than `FAR` the curvature is another."""
 
 SPHERE = 1.1
 """Radius of the design over the root of the number of scales; Rue et al. take it a little above one."""
@@ -60,7 +60,7 @@ class Design(Generic[Fit]):
     fits: tuple[Fit, ...]
 
 
-def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array) -> Design[Fit]:
+def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array, *, corners: bool = True) -> Design[Fit]:
     """Integrate over scales with normal priors of mean zero.
 
     Parameters
@@ -69,6 +69,8 @@ def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array) -> Desig
         From scales, and a result for other scales to begin with, to the posterior of the parameters.
     prior_sd : ndarray [scale]
         Standard deviations of their priors.
+    corners : bool
+        Take the sphere's corners besides its axes: dearer, and more true where the scales' density is far from normal.
 
     Returns
     -------
@@ -87,7 +89,7 @@ def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array) -> Desig
     axes = vectors / np.sqrt(values)
     unit = [np.zeros(d)]
     unit += [sign * np.sqrt(d) * SPHERE * np.eye(d)[i] for i in range(d) for sign in (-1.0, 1.0)]
-    if d > 1:  # in one dimension the corners are the axes
+    if corners and d > 1:  # in one dimension the corners are the axes
         unit += [SPHERE * np.array(corner, dtype=np.float64) for corner in product((-1.0, 1.0), repeat=d)]
     points = np.array([centre + axes @ one for one in unit])
     middle = fit(centre, ascent.last)
@@ -113,13 +115,23 @@ class _Ascent(Generic[Fit]):
     def mode(self) -> tuple[Array, Array]:
         """Give the mode and the negative Hessian near it, nowhere flatter than three tenths of the prior's."""
         at = np.zeros(self.prior_sd.size)
+        here, slope = self._density(at)
+        bend = None
         for _ in range(STEPS):
-            slope, bend = self._bent(at)
+            if bend is None or slope is None:
+                slope, bend = self._bent(at, here, slope)
             move = np.clip(np.linalg.solve(bend, slope), -1.5 * self.prior_sd, 1.5 * self.prior_sd)
-            if float(move @ bend @ move) < NEAR**2:
-                break
-            at = at + move
-        return at, bend
+            size = float(np.sqrt(move @ bend @ move))
+            if size < NEAR:
+                return at, bend
+            there, its_slope = self._density(at + move)
+            while there < here and size > NEAR:  # past the top
+                move, size = 0.5 * move, 0.5 * size
+                there, its_slope = self._density(at + move)
+            at, here, slope = at + move, there, its_slope
+            if size > FAR:
+                bend = None
+        return at, self._bent(at, here, slope)[1] if bend is None else bend
 
     def _density(self, at: Array) -> tuple[float, Array | None]:
         """Log density of the scales, and its slope where the fit knows it."""
@@ -127,10 +139,9 @@ class _Ascent(Generic[Fit]):
         slope = None if got.slope is None else got.slope - at / self.prior_sd**2
         return got.log_evidence - 0.5 * float(((at / self.prior_sd) ** 2).sum()), slope
 
-    def _bent(self, at: Array) -> tuple[Array, Array]:
-        """Slope and negative Hessian of the log density."""
+    def _bent(self, at: Array, here: float, slope: Array | None) -> tuple[Array, Array]:
+        """Slope and negative Hessian of the log density, where it and perhaps its slope are known."""
         sizes = 0.3 * self.prior_sd
-        here, slope = self._density(at)
         ahead = [self._density(at + step) for step in np.diag(sizes)]
         if slope is None:
             behind = [self._density(at - step)[0] for step in np.diag(sizes)]

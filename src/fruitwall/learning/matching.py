@@ -27,7 +27,7 @@ CALMER_FROM = 15
 """Share of what is due that a round changes, at first and from that round on: looks that contradict each other would
 answer each other for ever if all of it were."""
 
-SETTLED = 1e-3
+SETTLED = 2e-3
 """Largest change of any parameter's mean, over its spread, that counts as none."""
 
 

@@ -142,10 +142,9 @@ class Layout:
             sd[first_tree + at] = tree.tree_sd_k
             of_trees[first_tree + at] = True
             if tree.id in self.chill_trees:
+                # Not under the scales: few kinds suffer above freezing, and frost tells nothing of how these differ.
                 sd[self.chill_kinds[tree.kind]] = tree.chill_kind_sd_k
-                of_kinds[self.chill_kinds[tree.kind]] = True
                 sd[self.chill_trees[tree.id]] = TREE_SD_K
-                of_trees[self.chill_trees[tree.id]] = True
         sd[first_observer:first_chill_kind] = OBSERVER_SD_K
         self.sd, self.groups = sd, np.array([of_kinds, of_trees])
         self.shift_of = np.zeros((len(trees), self.size))
@@ -305,7 +304,7 @@ def learn(trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequen
         spread, duration_k = float(np.exp(scales[2])), float(scales[3])
         return match(data, layout.sd_at(scales), layout.groups, spread, duration_k, near)
 
-    design = integrate(fit, HYPER_SD)
+    design = integrate(fit, HYPER_SD, corners=False)
     return _told(layout, looks, design, _pulls(layout, data, looks, design.fits[0]))
 
 
