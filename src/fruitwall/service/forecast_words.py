@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fruitwall.learning.forecasts import USUAL_SD_K
 from fruitwall.service.forecast_report import CLEAR, OVERCAST, ForecastReport, Sky, for_night
-from fruitwall.service.household import number, short_day
+from fruitwall.service.household import NO_BREAK, number, short_day
 from fruitwall.speech import marked, say, say_count
 
 if TYPE_CHECKING:
@@ -87,25 +87,24 @@ def gain_words(report: ForecastReport, household: Household) -> list[str]:
     values = {
         "nights": say_count("{count} night", "{count} nights", one.nights),
         "before": before,
-        "after": after,
-        "unit": household.step,
+        "after": f"{after}{NO_BREAK}{household.step}",
     }
     if after == before:
         text = say(
-            "Over {nights}, each foretold from the nights before it, the whole range scores {after} {unit} with what "
+            "Over {nights}, each foretold from the nights before it, the whole range scores {after} with what "
             "was learned, as without (CRPS, smaller is better).",
             **values,
         )
     elif one.score_after_k < one.score_before_k:
         text = say(
-            "Over {nights}, each foretold from the nights before it, the whole range scores {after} {unit} with what "
+            "Over {nights}, each foretold from the nights before it, the whole range scores {after} with what "
             "was learned, {before} without (CRPS, smaller is better).",
             **values,
         )
     else:
         text = say(
             "Over {nights}, each foretold from the nights before it, learning has not helped so far: the whole range "
-            "scores {after} {unit} with what was learned, {before} without (CRPS, smaller is better).",
+            "scores {after} with what was learned, {before} without (CRPS, smaller is better).",
             **values,
         )
     within = say(
