@@ -13,7 +13,7 @@ from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.service import causes, doubtful
 from fruitwall.service.corrections import chain_of
-from fruitwall.service.doubtful import Doubt, doubts_of, move_look
+from fruitwall.service.doubtful import Doubt, doubts_of, move_look, trees_meant
 from fruitwall.service.house import House
 from fruitwall.service.ledger import Body, Deed, Sighting, Signed, Stage, entry_of, take_back
 from fruitwall.speech import speaking
@@ -87,22 +87,25 @@ def test_a_tree_dead_after_mild_nights_with_its_neighbours_unhurt_is_doubtful(ho
     assert "“Dead” was entered, and “None” on Wed 10 Feb" in doubt.words
     assert "4 other trees seen within two days are unhurt" in doubt.words
     assert "move the look there" in doubt.mend
-    assert doubt.move_to == ()  # all others were looked at on this walk
+    assert trees_meant(house, which) == ()  # all others were looked at on this walk
 
 
 def test_the_next_tree_of_the_walk_that_was_not_looked_at_is_offered(house):
     walk(house, 10)
     walk(house, 0.1, but=("lime", "guava"))
-    enter(house, Sighting(grade=6), "guava")
-    assert only(house).move_to == ("lime",)  # next to the guava on the walk, and passed over
+    which = enter(house, Sighting(grade=6), "guava")
+    assert only(house).entry == which
+    assert trees_meant(house, which) == ("lime",)  # next to the guava on the walk, and passed over
 
 
 def test_of_trees_passed_over_the_one_that_the_night_struck_comes_first(house, monkeypatch):
     nights(monkeypatch, -6.0, ("fig",))
     walk(house, 10)
     walk(house, 0.1, but=("mango", "fig"))
-    enter(house, Sighting(grade=6))
-    assert only(house).move_to[0] == "fig"
+    which = enter(house, Sighting(grade=6))
+    assert only(house).entry == which
+    assert trees_meant(house, which)[0] == "fig"
+    assert trees_meant(house, str(uuid.uuid4())) == ()
 
 
 @pytest.mark.parametrize(
@@ -167,7 +170,7 @@ def test_two_looks_at_one_tree_within_minutes_and_the_next_passed_over(house):
     doubt = only(house)
     assert doubt.entry == which
     assert "Two looks at this tree within 14 minutes" in doubt.words
-    assert set(doubt.move_to) == {"guava", "moya"}
+    assert set(trees_meant(house, which)) == {"guava", "moya"}
 
 
 def test_burnt_leaf_of_a_tree_entered_as_resting_is_doubtful(house):

@@ -7,7 +7,7 @@ any other, kept in the history of both.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import timedelta
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -88,15 +88,12 @@ class Doubt:
         Why, in a sentence for who reads.
     mend : str
         What to do about it.
-    move_to : tuple of str
-        Trees that may have been meant, the likeliest first.
     """
 
     entry: str
     tree: str
     words: str
     mend: str
-    move_to: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -107,7 +104,6 @@ class _Fact:
     tree: str
     kind: str
     values: Mapping[str, Any]
-    move_to: tuple[str, ...] = field(default=())
 
 
 def doubts_of(house: House) -> list[Doubt]:
@@ -138,7 +134,30 @@ _FACTS: Kept[list[_Fact]] = Kept(4)
 
 def _said(fact: _Fact) -> Doubt:
     values = {name: value() if callable(value) else value for name, value in fact.values.items()}
-    return Doubt(fact.entry, fact.tree, say(WORDS[fact.kind], **values), say(MENDS[fact.kind]), fact.move_to)
+    return Doubt(fact.entry, fact.tree, say(WORDS[fact.kind], **values), say(MENDS[fact.kind]))
+
+
+def trees_meant(house: House, which: str) -> tuple[str, ...]:
+    """Give the trees that may have been meant by a look.
+
+    Parameters
+    ----------
+    house : House
+    which : str
+        Id of the sighting.
+
+    Returns
+    -------
+    tuple of str
+        Those passed over on that walk that the nights did strike, then those next to it on the walk; at most
+        `CANDIDATES`, the likeliest first.
+    """
+    known, graded = _graded(house)
+    for tree, looks in graded.items():
+        for look in looks:
+            if look[0].id == which:
+                return _teller(house, known, graded, tree).meant(look)
+    return ()
 
 
 def move_look(house: House, which: str, tree: str, *, signed: Signed, number: str) -> LedgerEntry:
@@ -185,19 +204,27 @@ def move_look(house: House, which: str, tree: str, *, signed: Signed, number: st
 Graded = tuple["LedgerEntry", Sighting, int]
 
 
-def _facts(house: House) -> list[_Fact]:
+def _graded(house: House) -> tuple[Known, dict[str, list[Graded]]]:
+    """Give what is known of a yard, and its graded looks by tree."""
     known = known_of(house)
-    lived = cache(lambda: lived_nights(house))  # a walk without doubts needs no nights
-    order = [tree.id for tree in walking_order(known.yard)]
-    graded = {
+    return known, {
         tree: [(entry, body, body.grade) for entry, body in looks if body.grade is not None]
         for tree, looks in known.looks.items()
         if tree in known.trees
     }
+
+
+def _teller(house: House, known: Known, graded: Mapping[str, Sequence[Graded]], tree: str) -> _Teller:
+    # A walk without doubts needs no nights: they are asked for where they count.
+    order = [one.id for one in walking_order(known.yard)]
+    return _Teller(known, cache(lambda: lived_nights(house)), graded, order, known.trees[tree])
+
+
+def _facts(house: House) -> list[_Fact]:
+    known, graded = _graded(house)
     found: dict[str, _Fact] = {}
     for tree, looks in graded.items():
-        teller = _Teller(known, lived, graded, order, known.trees[tree])
-        for fact in teller.facts(looks):
+        for fact in _teller(house, known, graded, tree).facts(looks):
             found.setdefault(fact.entry, fact)
     moments = {entry.id: entry.at for looks in graded.values() for entry, _, _ in looks}
     return sorted(found.values(), key=lambda one: (moments[one.entry], one.entry))
@@ -300,7 +327,7 @@ class _Teller:
         )
 
     def _fact(self, kind: str, look: Graded, values: Mapping[str, Any]) -> _Fact:
-        return _Fact(look[0].id, self.tree.id, kind, {"grade": _grade(look), **values}, self._meant(look))
+        return _Fact(look[0].id, self.tree.id, kind, {"grade": _grade(look), **values})
 
     def _circumstances(self, look: Graded) -> Any:
         entry, body, _ = look
@@ -316,7 +343,7 @@ class _Teller:
         frost, chill = cold_chances(nights, grade)
         return 1.0 - (1.0 - frost) * (1.0 - chill), 2 * len(nights) >= max((last - first).days, 1)
 
-    def _meant(self, look: Graded) -> tuple[str, ...]:
+    def meant(self, look: Graded) -> tuple[str, ...]:
         """Give the trees that may have been meant: next on the walk and not looked at, or hurt by those nights."""
         entry, _, grade = look
         near = self._next_unseen(entry)
@@ -351,4 +378,4 @@ def doubts_by_entry(doubts: Iterable[Doubt]) -> dict[str, Doubt]:
     return {one.entry: one for one in doubts}
 
 
-__all__ = ["Doubt", "doubts_by_entry", "doubts_of", "move_look"]
+__all__ = ["Doubt", "doubts_by_entry", "doubts_of", "move_look", "trees_meant"]

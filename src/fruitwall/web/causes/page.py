@@ -120,7 +120,9 @@ def cause_url(tree: str, entry: str) -> str:
     return f"/trees/{quote(tree, safe='')}/sightings/{entry}/cause"
 
 
-def cause_page(finding: Finding, yard: Yard, doubt: Doubt | None, household: Household) -> CausePage:
+def cause_page(
+    finding: Finding, yard: Yard, doubt: Doubt | None, household: Household, *, meant: Sequence[str] = ()
+) -> CausePage:
     """Lay out what a sighting may come of.
 
     Parameters
@@ -131,6 +133,8 @@ def cause_page(finding: Finding, yard: Yard, doubt: Doubt | None, household: Hou
         Of this sighting.
     household : Household
         Of who reads.
+    meant : sequence of str
+        Trees that may have been meant, where there is a doubt.
 
     Returns
     -------
@@ -160,7 +164,7 @@ def cause_page(finding: Finding, yard: Yard, doubt: Doubt | None, household: Hou
         to_do=_advice(WHAT_TO_DO[likeliest], finding),
         to_wait_for=_advice(WHAT_TO_WAIT_FOR[likeliest], finding),
         known=_table_rows(verdict, finding),
-        doubt=_doubt(doubt, names),
+        doubt=_doubt(doubt, meant, names),
         others=_others(yard.trees, tree),
         number=str(uuid.uuid4()),
     )
@@ -245,10 +249,10 @@ def _table_rows(verdict: Judgement, finding: Finding) -> list[str]:
     return list(found)
 
 
-def _doubt(doubt: Doubt | None, names: dict[str, str]) -> DoubtBox | None:
+def _doubt(doubt: Doubt | None, trees: Sequence[str], names: dict[str, str]) -> DoubtBox | None:
     if doubt is None:
         return None
-    meant = [(tree, names[tree]) for tree in doubt.move_to if tree in names]
+    meant = [(tree, names[tree]) for tree in trees if tree in names]
     return DoubtBox(doubt.words, doubt.mend, meant, str(uuid.uuid4()))
 
 

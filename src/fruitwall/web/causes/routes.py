@@ -10,7 +10,7 @@ from fastapi.responses import RedirectResponse
 from fruitwall.errors import JournalError
 from fruitwall.service.causes import answer, causes_of, take_answer_back
 from fruitwall.service.corrections import chain_of
-from fruitwall.service.doubtful import doubts_by_entry, doubts_of, move_look
+from fruitwall.service.doubtful import doubts_by_entry, doubts_of, move_look, trees_meant
 from fruitwall.service.house import House
 from fruitwall.speech import say
 from fruitwall.web.causes.page import cause_page, cause_url
@@ -57,7 +57,8 @@ def cause_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             raise HTTPException(404, say("This tree has no such entry of something wrong."))
         yard = house.yard()[0]
         doubt = doubts_by_entry(doubts_of(house)).get(which)
-        page = cause_page(finding, yard, doubt, household_of(yard, who(request)))
+        meant = trees_meant(house, which) if doubt is not None else ()
+        page = cause_page(finding, yard, doubt, household_of(yard, who(request)), meant=meant)
         return pages.render(request, "causes/cause.html", page=page, may=who(request).may("helper"))
 
     # Plain functions: the journal is read, which belongs into a worker thread.
