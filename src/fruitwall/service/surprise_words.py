@@ -261,7 +261,8 @@ def _bounds(trial: Trial, household: Household) -> str:
 def strength(one: Surprise, household: Household) -> str:
     """Say how sure a surprise is, with the number behind it."""
     notable = NOTABLE_SPOT_K if one.kind in ("colder", "warmer") else NOTABLE_K
-    values = {"chance": percent(one.chance), "size": household.bound(notable)}
+    # What is summed over a grid of shifts can come out as one; nothing here is certain.
+    values = {"chance": percent(min(one.chance, 0.999)), "size": household.bound(notable)}
     match one.kind:
         case "hardier":
             behind = say("a chance of {chance} that it stands at least {size} more", **values)
