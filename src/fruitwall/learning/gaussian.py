@@ -8,6 +8,7 @@ around their own mode, the many parameters at each point are normal.
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import product
 from typing import Generic, TypeVar
@@ -60,7 +61,7 @@ class Design(Generic[Fit]):
     fits: tuple[Fit, ...]
 
 
-def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array, *, corners: bool = True) -> Design[Fit]:
+def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array, *, threads: int = 1) -> Design[Fit]:
     """Integrate over scales with normal priors of mean zero.
 
     Parameters
@@ -69,8 +70,9 @@ def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array, *, corne
         From scales, and a result for other scales to begin with, to the posterior of the parameters.
     prior_sd : ndarray [scale]
         Standard deviations of their priors.
-    corners : bool
-        Take the sphere's corners besides its axes: dearer, and more true where the scales' density is far from normal.
+    threads : int
+        How many points of the design may be worked on at once; of use where the fit lets go of the interpreter. The
+        result does not depend on it.
 
     Returns
     -------
@@ -89,11 +91,15 @@ def integrate(fit: Callable[[Array, Fit | None], Fit], prior_sd: Array, *, corne
     axes = vectors / np.sqrt(values)
     unit = [np.zeros(d)]
     unit += [sign * np.sqrt(d) * SPHERE * np.eye(d)[i] for i in range(d) for sign in (-1.0, 1.0)]
-    if corners and d > 1:  # in one dimension the corners are the axes
+    if d > 1:  # in one dimension the corners are the axes
         unit += [SPHERE * np.array(corner, dtype=np.float64) for corner in product((-1.0, 1.0), repeat=d)]
     points = np.array([centre + axes @ one for one in unit])
     middle = fit(centre, ascent.last)
-    fits = (middle, *(fit(point, middle) for point in points[1:]))
+    if threads > 1:
+        with ThreadPoolExecutor(threads) as pool:
+            fits = (middle, *pool.map(lambda point: fit(point, middle), points[1:]))
+    else:
+        fits = (middle, *(fit(point, middle) for point in points[1:]))
     log_density = np.array([one.log_evidence for one in fits]) - 0.5 * ((points / prior_sd) ** 2).sum(axis=1)
     on_sphere = len(unit) - 1
     # A Gaussian's mass 1 and variance d along the radius: sphere weight w with on_sphere * w * d * SPHERE² = d.

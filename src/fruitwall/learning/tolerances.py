@@ -41,6 +41,9 @@ HYPER_SD = np.array([0.35, 0.35, 0.3, DURATION_SD_K_PER_LOG2H])
 spread within a tree; our judgement: within a factor of two either way, nearly always. And of the effect of duration
 [K per doubling], which is among them because the exposure that counts changes with it."""
 
+THREADS, MANY_LOOKS = 2, 200
+"""Threads for so many looks; fewer are done before threads have started."""
+
 SCALES = ("kinds", "trees", "spread")
 
 
@@ -304,7 +307,7 @@ def learn(trees: Sequence[TreePrior], looks: Sequence[Look], durations_h: Sequen
         spread, duration_k = float(np.exp(scales[2])), float(scales[3])
         return match(data, layout.sd_at(scales), layout.groups, spread, duration_k, near)
 
-    design = integrate(fit, HYPER_SD, corners=False)
+    design = integrate(fit, HYPER_SD, threads=THREADS if len(looks) > MANY_LOOKS else 1)
     return _told(layout, looks, design, _pulls(layout, data, looks, design.fits[0]))
 
 
