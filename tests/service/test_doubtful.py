@@ -85,9 +85,18 @@ def test_a_tree_dead_after_mild_nights_with_its_neighbours_unhurt_is_doubtful(ho
     doubt = only(house)
     assert (doubt.entry, doubt.tree) == (which, "mango")
     assert "“Dead” was entered, and “None” on Wed 10 Feb" in doubt.words
-    assert "4 other trees seen within two days are unhurt" in doubt.words
+    assert "4 other trees seen within two days got no worse" in doubt.words
     assert "move the look there" in doubt.mend
     assert trees_meant(house, which) == ()  # all others were looked at on this walk
+
+
+def test_trees_that_were_as_bad_before_do_not_tell_of_a_cold_night(house):
+    walk(house, 10, but=("mango",), grade=4)
+    enter(house, Sighting(grade=0), days=10)
+    walk(house, 0.1, but=("mango",), grade=4)
+    assert [one.entry for one in doubts_of(house)] == []  # not yet entered
+    which = enter(house, Sighting(grade=7))
+    assert only(house).entry == which
 
 
 def test_the_next_tree_of_the_walk_that_was_not_looked_at_is_offered(house):

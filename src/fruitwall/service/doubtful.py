@@ -36,7 +36,7 @@ HARDLY = 0.02
 """Chance of harm by cold below which the nights are no cause. Our judgement."""
 
 NEIGHBOURS, NEAR = 3, timedelta(days=2)
-"""So many other trees seen unhurt within so much time tell that nothing struck the yard. Our judgement."""
+"""So many other trees, unhurt or no worse within so much time, tell that nothing struck the yard. Our judgement."""
 
 UNHURT = 1
 """Grade up to which a neighbour counts as unhurt."""
@@ -53,7 +53,7 @@ CANDIDATES = 3
 WORDS = {
     "no_cause": marked(
         "“{grade}” was entered, and “{before}” on {day}; nothing in between explains it: the nights were too mild for "
-        "it (a chance of less than {chance}), and {others} seen within two days are unhurt."
+        "it (a chance of less than {chance}), and {others} seen within two days got no worse."
     ),
     "healed": marked(
         "“{grade}” was entered {days} after “{before}”: burnt leaf does not heal, and no new growth, fall of leaf or "
@@ -301,11 +301,11 @@ class _Teller:
         if grade < BADLY or grade - before[2] < JUMP:
             return
         others = [
-            last[-1]
+            _no_worse(looks, last[-1])
             for tree, looks in self.graded.items()
-            if tree != self.tree.id and (last := [one[2] for one in looks if abs(one[0].at - entry.at) <= NEAR])
+            if tree != self.tree.id and (last := [at for at, one in enumerate(looks) if _near(one, look)])
         ]
-        if len(others) < NEIGHBOURS or max(others) > UNHURT:
+        if len(others) < NEIGHBOURS or not all(others):
             return
         chance, enough = self._cold(entry, self.tree.id, grade)
         if not enough or chance >= HARDLY:
@@ -365,6 +365,15 @@ class _Teller:
     def _seen(self, tree: str, entry: LedgerEntry) -> bool:
         """Whether a tree was looked at on the walk of a look."""
         return any(abs(one.at - entry.at) <= ONE_WALK for one, _ in self.known.looks.get(tree, ()))
+
+
+def _near(one: Graded, look: Graded) -> bool:
+    return abs(one[0].at - look[0].at) <= NEAR
+
+
+def _no_worse(looks: Sequence[Graded], at: int) -> bool:
+    """Whether a look found a tree unhurt, or no worse than the look before it did."""
+    return looks[at][2] <= UNHURT or (at > 0 and looks[at][2] <= looks[at - 1][2])
 
 
 def _grade(look: Graded) -> Any:
