@@ -60,7 +60,7 @@ def test_the_photos_of_a_tree_are_told_drawn_and_tabled(client, house):
     table = part.one("table")
     rows = [one.text for one in table.all("tr")]
     assert len(rows) == 4
-    assert "Green index (of 100)" in rows[0]
+    assert "Green index (/100)" in rows[0]
     assert "Not comparable: too dark" in rows[2]
     links = [one.attributes["href"] for one in part.all("a")]
     assert f"/photos/{sound}.jpg" in links

@@ -83,7 +83,7 @@ def _chart(series: LeafSeries, story: Story) -> DrawnChart | None:
     return draw(
         Chart(
             title=say("Leaf colour in the photos that can be compared"),
-            unit=say("of 100"),
+            unit="/100",
             zone=story.zone,
             series=[
                 Series(say("green index"), [_index(look, colour) for look, colour in known]),
