@@ -215,6 +215,17 @@ def test_a_removed_tree_leaves_its_ledger_and_its_shelter(house):
     assert "# from grandmother" in text_of(house)
 
 
+def test_a_removed_tree_leaves_its_thermometer_hanging_where_it_stood():
+    text = TEXT.replace("# the end", "sensors:\n  - {id: log, name: Logger, tree: lemon}   # bought in May\n# the end")
+    with household(text=text) as house:
+        do(house, Remove("lemon"))
+
+        (log,) = data_of(text_of(house))["sensors"]
+        assert "tree" not in log
+        assert log["position"] == [5, 5]
+        assert "# bought in May" in text_of(house)
+
+
 def test_an_edit_of_something_else_than_was_changed_meanwhile_goes_on_top(house):
     edit_yard(house, Move("lemon", (6, 6)), base=1, author="Ana")
     edit_yard(house, Move("mango", (9, 13)), base=1, author="Ben")

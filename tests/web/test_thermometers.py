@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
+import sys
 from datetime import timedelta
 
 import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from fruitwall.cli import main
 from fruitwall.journal.entries import Reading
 from fruitwall.journal.opening import open_journal
 from fruitwall.service.spot_offsets import learned_offsets
@@ -67,10 +70,22 @@ def test_what_a_thermometer_taught_is_told_before_and_after_with_its_nights(clie
     assert PAGE in client.get("/weather").text
 
 
+def test_the_terminal_tells_the_same(capsys, monkeypatch, house):
+    read_at_the_lime(house)
+    place, now = str(house.journal.place), LATER.isoformat()
+    monkeypatch.setattr(sys, "argv", ["fruitwall", "sensors", "--database", place, "--now", now])
+    with pytest.raises(SystemExit) as left:
+        main()
+    out = " ".join(capsys.readouterr().out.split())
+    assert not left.value.code
+    assert "Lime readings under the name of the tree" in out
+    assert "colder here than they are worked out." in out
+    assert "! °F entered as °C" in out
+    assert "1. " in out[out.index("Where to hang the next one") :]
+
+
 def answers_of(text):
     """The forms under the first trouble, as a browser would send them."""
-    import re
-
     trouble = text[text.index('class="trouble"') :]
     form = re.search(r'<form method="post" action="[^"]*/mend">(.*?)</form>', trouble, re.DOTALL)
     assert form is not None

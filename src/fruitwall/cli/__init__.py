@@ -20,12 +20,13 @@ from fruitwall.cli import (
     learned,
     lookup,
     people,
+    sensors,
     weather,
     yard,
 )  # they add their commands, in this order of the help
 from fruitwall.cli.app import app
 
-__all__ = ["app", "evening", "keeping", "learned", "lookup", "main", "people", "weather", "yard"]
+__all__ = ["app", "evening", "keeping", "learned", "lookup", "main", "people", "sensors", "weather", "yard"]
 
 BAD_INPUT = 2
 

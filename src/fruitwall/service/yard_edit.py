@@ -268,13 +268,18 @@ def applied(data: Mapping[str, Any], edit: Edit) -> tuple[dict[str, Any], str]:
 
 
 def _take_out(data: dict[str, Any], thing: str) -> None:
-    """Take a thing out, and a tree out of its shelter."""
+    """Take a thing out, and a tree out of its shelter; its thermometers stay, free, where it stood."""
+    gone = [one for one in data.get("trees") or [] if one.get("id") == thing]
     for name in dict.fromkeys(LISTS.values()):
         if any(one.get("id") == thing for one in listed(data, name)):
             put_list(data, name, [one for one in listed(data, name) if one.get("id") != thing])
     for shelter in data.get("shelters") or []:
         if thing in (shelter.get("trees") or []):
             shelter["trees"] = [tree for tree in shelter["trees"] if tree != thing]
+    for sensor in data.get("sensors") or []:
+        if gone and sensor.get("tree") == thing:
+            del sensor["tree"]
+            sensor["position"] = gone[0]["position"]
 
 
 def _reshaped(found: Mapping[str, Any], move: Move | Cut) -> dict[str, Any]:

@@ -11,12 +11,21 @@ from zoneinfo import ZoneInfo
 
 from fruitwall.learning.spots import Offset, SpotReadings, learn_spots
 from fruitwall.service.household import percent, short_day
-from fruitwall.service.sensor_checks import Doubt, SensorTrouble, as_meant, doubt_ways, question, told
-from fruitwall.service.spot_offsets import NextLogger, NightAtSpot, SpotsTaught
-from fruitwall.service.thermometers import Hung, Mend, Read, hung_in
+from fruitwall.service.sensor_checks import (
+    Doubt,
+    SensorTrouble,
+    as_meant,
+    doubt_ways,
+    question,
+    told,
+    troubles_of,
+)
+from fruitwall.service.spot_offsets import NextLogger, NightAtSpot, SpotsTaught, spots_taught, where_next
+from fruitwall.service.thermometers import Hung, Mend, Read, hung_in, mends_of, read_thermometers
 from fruitwall.speech import marked, say, say_chain, say_count
 
 if TYPE_CHECKING:
+    from fruitwall.service.house import House
     from fruitwall.service.household import Household
     from fruitwall.yard.model import Yard
 
@@ -160,6 +169,13 @@ class Known:
     following: Sequence[NextLogger]
     mends: Sequence[Mend]
     troubles: Mapping[str, Sequence[SensorTrouble]]
+
+
+def known_of(house: House) -> Known:
+    """Work out what the thermometers of a household taught, and what is wrong with them."""
+    reads = read_thermometers(house)
+    troubles = {one.sensor: troubles_of(one, house.clock()) for one in reads}
+    return Known(house.yard()[0], reads, spots_taught(house), where_next(house), mends_of(house), troubles)
 
 
 def thermometers_page(

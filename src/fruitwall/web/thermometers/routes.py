@@ -10,7 +10,7 @@ from fastapi.responses import RedirectResponse
 
 from fruitwall.service.house import House
 from fruitwall.service.readings import NewReading
-from fruitwall.service.sensor_checks import doubts_about, troubles_of
+from fruitwall.service.sensor_checks import doubts_about
 from fruitwall.service.thermometers import QUANTITY, Mend, Word, mend, mends_of, unmend
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
@@ -54,13 +54,9 @@ def thermometer_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     router = APIRouter(prefix=PAGE, include_in_schema=False)
 
     def known(_: date | None) -> Known:
-        from fruitwall.service.spot_offsets import spots_taught, where_next
-        from fruitwall.service.thermometers import read_thermometers
-        from fruitwall.web.thermometers.page import Known
+        from fruitwall.web.thermometers.page import known_of
 
-        reads = read_thermometers(house)
-        troubles = {one.sensor: troubles_of(one, house.clock()) for one in reads}
-        return Known(house.yard()[0], reads, spots_taught(house), where_next(house), mends_of(house), troubles)
+        return known_of(house)
 
     patience = Patience(known, settings.patience_s)
 
