@@ -158,6 +158,18 @@ def test_nights_under_a_cover_teach_nothing_of_the_spot(house):
     assert taught.left_out == {"Logger in the lime": 1}
 
 
+def test_ticks_and_readings_of_a_night_that_is_not_over_are_no_reason_to_work_it_out_again(house, monkeypatch):
+    logged(house, "Logger in the lime")
+    known = learned_offsets(house)
+    monkeypatch.setattr("fruitwall.service.thermometers.air_at", lambda *_: pytest.fail("worked out again"))
+    enter(
+        house, Deed(what="cover:fleece_heavy@twin", words="Cover it", night=LATER.date(), trees=["twin"]), None, LATER
+    )
+    house.ledger.set("anything", 1, author="Ana", now=LATER)
+    house.ledger.add_readings([Reading("Mango", "air_temperature_c", LATER, 3.0)], received=LATER)
+    assert learned_offsets(house) == known
+
+
 def test_spots_are_learned_against_the_yard_s_station_so_that_its_error_is_not_counted_twice(house):
     for name in ("Post", "Logger in the lime"):
         logged(house, name, colder=0.0, change=lambda value: value - 1.5)

@@ -295,11 +295,13 @@ class Ledger:
             ordered = query.where(readings.c.yard_id == yard_id).order_by(readings.c.at_utc, readings.c.id)
             return [Reading(*row) for row in connection.execute(ordered)]
 
-    def readings_mark(self) -> tuple[int, int]:
-        """Give how many readings there are and the number of the last: others after every new one."""
+    def readings_mark(self, *, until: datetime) -> tuple[int, int]:
+        """Give how many readings there are of before a moment, and the number of the last that came of these."""
         with self.journal.reading() as connection:
             yard_id = find_yard(connection, self.yard, self.journal.place)
-            query = select(func.count(), func.coalesce(func.max(readings.c.id), 0)).where(readings.c.yard_id == yard_id)
+            query = select(func.count(), func.coalesce(func.max(readings.c.id), 0)).where(
+                readings.c.yard_id == yard_id, readings.c.at_utc < until
+            )
             count, last = connection.execute(query).one()
             return int(count), int(last)
 

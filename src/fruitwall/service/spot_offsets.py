@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from fruitwall.service.thermometers import Hours, Read, read_thermometers, tende
 if TYPE_CHECKING:
     from fruitwall.physics.spot import Spot
     from fruitwall.service.house import House
+    from fruitwall.yard.model import Yard
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -102,26 +104,34 @@ def learned_offsets(house: House) -> Mapping[str, Offset]:
 
 
 def spots_taught(house: House) -> SpotsTaught:
-    """Give what the thermometers taught, and from which nights."""
-    reads = read_thermometers(house)
+    """Give what the thermometers taught, and from which nights: those that were over by the last noon."""
+    yard, version = house.yard()
+    noon = _last_noon(house.clock(), ZoneInfo(yard.location.time_zone))
+    reads = read_thermometers(house, until=noon)
     if not reads:
         return SpotsTaught()
-    yard, _ = house.yard()
-    return _TAUGHT.of(reads, yard, key=house.journal.state(), make=lambda: _taught(house, reads))
+    tended = tended_nights(house)
+    key = (version.sha256, tuple((tree, tuple(sorted(nights))) for tree, nights in sorted(tended.items())))
+    return _TAUGHT.of(reads, key=key, make=lambda: _taught(yard, reads, tended, noon))
 
 
 _TAUGHT: Kept[SpotsTaught] = Kept(4)
 
 
-def _taught(house: House, reads: Sequence[Read]) -> SpotsTaught:
+def _last_noon(now: datetime, zone: ZoneInfo) -> datetime:
+    """Give the last noon by the yard's clock: what comes after it belongs to a night that is not over."""
+    local = now.astimezone(zone)
+    noon = local.replace(hour=12, minute=0, second=0, microsecond=0)
+    return (noon if noon <= local else noon - timedelta(days=1)).astimezone(UTC)
+
+
+def _taught(yard: Yard, reads: Sequence[Read], tended: Mapping[str, frozenset[date]], until: datetime) -> SpotsTaught:
     from fruitwall.service.sensor_checks import as_learned
 
-    yard, _ = house.yard()
-    tended = tended_nights(house)
     nights: list[NightAtSpot] = []
     left_out: dict[str, int] = {}
     for one in reads:
-        its = nights_of(as_learned(one, house.clock()))
+        its = nights_of(as_learned(one, until))
         alone = [night for night in its if night.night not in tended.get(one.hung.tree or "", frozenset())]
         left_out[one.sensor] = len(its) - len(alone)
         nights += alone

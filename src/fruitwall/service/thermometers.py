@@ -6,6 +6,7 @@ week out) is kept beside it as a mend, and readings are seen through the mends.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -16,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.service.kept import Kept
-from fruitwall.service.past_weather import PastWeather, past_stretches
+from fruitwall.service.past_weather import STATION, PastWeather, past_stretches
 from fruitwall.weather.forcing import as_datetime64
 
 if TYPE_CHECKING:
@@ -282,12 +283,15 @@ def as_said(name: str, given: Sequence[Reading], mends: Sequence[Mend]) -> list[
 # ---------------------------------------------------------------- readings beside physics
 
 
-def read_thermometers(house: House) -> tuple[Read, ...]:
+def read_thermometers(house: House, *, until: datetime | None = None) -> tuple[Read, ...]:
     """Give what every thermometer of the yard read, beside what it should have.
 
     Parameters
     ----------
     house : House
+    until : datetime, aware, optional
+        Readings before it; up to now if left out. What was worked out until a moment is kept whatever is ticked,
+        planned or read after it.
 
     Returns
     -------
@@ -296,24 +300,21 @@ def read_thermometers(house: House) -> tuple[Read, ...]:
     """
     yard, version = house.yard()
     ledger = house.ledger
-    now = house.clock()
-    mark = ledger.readings_mark()
+    end = until or house.clock()
+    mark = ledger.readings_mark(until=end)
     if not mark[0]:
         return ()
-    key = (
-        version.yard,
-        mark,
-        house.journal.state(),
-        house.journal.weather_state(),
-        now.replace(minute=0, second=0, microsecond=0),
-    )
-    return _READS.of(house.journal, key=key, make=lambda: _read(house, yard, now))
+    mends = mends_of(house)
+    said = json.dumps([mends, ledger.setting(STATION)], sort_keys=True)
+    newest = house.journal.weather_state() if until is None else ()
+    key = (version.yard, version.sha256, mark, said, newest, end.replace(minute=0, second=0, microsecond=0))
+    return _READS.of(house.journal, key=key, make=lambda: _read(house, yard, end, mends))
 
 
 _READS: Kept[tuple[Read, ...]] = Kept(4)
 
 
-def _read(house: House, yard: Yard, now: datetime) -> tuple[Read, ...]:
+def _read(house: House, yard: Yard, now: datetime, mends: Sequence[Mend]) -> tuple[Read, ...]:
     known = hung_in(yard)
     by_sensor: dict[str, list[Reading]] = {}
     for one in house.ledger.readings(since=datetime(1970, 1, 1, tzinfo=UTC), until=now, quantity=QUANTITY):
@@ -321,7 +322,6 @@ def _read(house: House, yard: Yard, now: datetime) -> tuple[Read, ...]:
             by_sensor.setdefault(one.sensor, []).append(one)
     if not by_sensor:
         return ()
-    mends = mends_of(house)
     found = []
     for name, given in sorted(by_sensor.items()):
         time = np.array([as_datetime64(one.at) for one in given], dtype="datetime64[s]")
@@ -458,11 +458,19 @@ def tended_nights(house: House) -> dict[str, frozenset[date]]:
 
     A thermometer in it then reads what was done, and teaches nothing of its spot.
     """
+    yard, version = house.yard()
+    key = (version.yard, version.sha256, house.journal.state())
+    return _TENDED.of(house.journal, key=key, make=lambda: _tended(house, yard, version.yard))
+
+
+_TENDED: Kept[dict[str, frozenset[date]]] = Kept(4)
+
+
+def _tended(house: House, yard: Yard, name: str) -> dict[str, frozenset[date]]:
     from fruitwall.service.ledger import Deed, says, trees_of
     from fruitwall.service.nights_felt import nights_read
     from fruitwall.service.ticks import AFTER
 
-    yard, version = house.yard()
     found: dict[str, set[date]] = {}
 
     def tended(trees: Iterable[str], night: date, key: str) -> None:
@@ -474,7 +482,7 @@ def tended_nights(house: House) -> dict[str, frozenset[date]]:
         deed = says(entry)
         if isinstance(deed, Deed) and deed.night is not None:
             tended([*trees_of(entry, deed), *_trees_in(yard, deed.what)], deed.night, deed.what)
-    for night in nights_read(house, version.yard, house.clock(), back=2 * 366):
+    for night in nights_read(house, name, house.clock(), back=2 * 366):
         for key in night.standing:
             tended(_trees_in(yard, key), night.night, key)
     return {tree: frozenset(nights) for tree, nights in found.items()}
