@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import replace
 from datetime import UTC, date, datetime
+from io import StringIO
 from types import SimpleNamespace
+from zoneinfo import ZoneInfo
 
 import numba
 import numpy as np
 import pytest
+from rich.console import Console
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.opening import open_journal
@@ -19,11 +22,13 @@ from fruitwall.plants.catalogue import catalogue
 from fruitwall.plants.injury import grade_chances
 from fruitwall.plants.tolerance import prior
 from fruitwall.service.house import House
+from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed, says
 from fruitwall.service.two_winters import live_two_winters, true_tolerance, yard_texts
 from fruitwall.service.two_winters_invented import COLDER_K, FORECAST_WARM_K, TOLD, YARD_NAME, Truth, truth
-from fruitwall.service.two_winters_told import changes, recovery, unexpected
+from fruitwall.service.two_winters_told import Told, changes, recovery, unexpected
 from fruitwall.service.yards import check_yard_text
+from fruitwall.speech import speaking
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.yard.demo import demo_yard
 
@@ -145,7 +150,9 @@ def lived_house(tmp_path_factory):
         yield house
 
 
-POTS = ("pot-acerola", "pot-finger-lime", "pot-lemon", "pot-mango", "pot-sugar-apple")
+SOME = {"atemoya", "mango-seedling", "mango-grafted", "sapodilla", "avocado-mexicola", "pot-finger-lime"} | {
+    f"pot-{kind}" for kind in ("acerola", "lemon", "mango", "sugar-apple")
+}
 
 story = pytest.mark.skipif(numba.config.DISABLE_JIT, reason="kernels are not compiled in this run (NUMBA_DISABLE_JIT)")
 
@@ -198,7 +205,7 @@ def test_what_was_learned_comes_near_the_truth_and_changes_tonight(lived_house):
 
     # A plan for some of the trees, which takes a quarter of the time: the two frost blankets are wanted by more.
     yard = lived_house.yard()[0]
-    some = [tree for tree in yard.trees if tree.id in ("atemoya", "mango-seedling", "mango-grafted", *POTS)]
+    some = [tree for tree in yard.trees if tree.id in SOME]
     yard = yard.model_copy(update={"trees": some, "shelters": []})
     plans = [
         plan_evening(yard, demo_forcing(), now=demo_now(), members=8, nights=1, beliefs=one) for one in (None, beliefs)
@@ -208,3 +215,23 @@ def test_what_was_learned_comes_near_the_truth_and_changes_tonight(lived_house):
     assert different["atemoya"][0] == "leave as it is"
     assert different["atemoya"][1].startswith("cover with frost blanket")
     assert different["mango-seedling"] == ("cover with frost blanket", "leave as it is")
+
+    told = Told(known, truth(), beliefs, *plans)
+    for heading in ("What the trees stand, before and after", "By which looks", "Held against the truth"):
+        assert heading in laid_out(told)
+    with speaking("es"):
+        spanish = laid_out(told)
+    assert "Comparado con la verdad" in spanish
+    assert "is colder than" not in spanish
+    assert "published" not in spanish
+
+
+def laid_out(told):
+    """Give the story as the terminal prints it."""
+    from fruitwall.cli.winters import story as story_of
+
+    yard = demo_yard()
+    out = StringIO()
+    household = Household(yard.display, ZoneInfo(yard.location.time_zone))
+    Console(file=out, width=100, highlight=False).print(story_of(told, household))
+    return out.getvalue()

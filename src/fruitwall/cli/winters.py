@@ -190,6 +190,13 @@ def _air(told: Told, household: Household) -> list[RenderableType]:
                 true=_tenths(told.truth.forecast_warm_k, household),
             )
         )
+    lines.append(
+        say(
+            "So tonight's minimum at the station is taken as {learned} instead of {issued}.",
+            learned=household.temperature(told.learned.forecast.station_minimum_c.p50),
+            issued=household.temperature(told.published.forecast.station_minimum_c.p50),
+        )
+    )
     return [_heading(say("What the thermometers taught")), *(Text(line) for line in lines)]
 
 
