@@ -214,6 +214,7 @@ function offerCause(records) {
   const place = document.querySelector('.just-seen')
   if (!place || !justSeen || records.some(record => record.entry.id === justSeen.id)) return
   const link = document.createElement('a')
+  link.className = 'ask-cause'
   link.href = `/trees/${encodeURIComponent(justSeen.tree)}/sightings/${justSeen.id}/cause`
   link.textContent = fill(words.cause, { name: justSeen.name })
   place.replaceChildren(link)
