@@ -57,7 +57,8 @@ def test_a_kind_has_no_english_left(client: TestClient, monkeypatch: pytest.Monk
 PAGES = (
     "/kinds", "/gear", "/settings", "/settings/people", "/yard", "/yard?pick=papaya", "/yard/history", "/household",
     "/household?pick=lamps-large", "/household?pick=odalis", "/walk", "/walk/papaya", "/walk/-/offline", "/trees",
-    "/trees/papaya", "/weather", "/start", "/more", "/api",
+    "/trees/papaya", "/weather", "/weather/thermometers", "/start", "/more",
+    "/api",
 )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from fruitwall import __version__
 from fruitwall.cli import main
 from fruitwall.journal.entries import Reading
 from fruitwall.journal.opening import open_journal
@@ -19,10 +20,12 @@ from fruitwall.weather.forcing import as_datetime
 from fruitwall.web.app import create_app
 from fruitwall.web.settings import WebSettings
 from tests.service.past import LATER, house_with_past, past_forcing
+from tests.web.bracketed import bracketing, unbracketed
 from tests.web.sample import sample_plan
 
 PAGE = "/weather/thermometers"
 FAHRENHEIT = slice(200, 230)
+AS_READ = {"accept-language": "es-MX,es;q=0.9", "cookie": "fruitwall_reads=es.F.ft.lb"}
 
 
 @pytest.fixture
@@ -68,6 +71,17 @@ def test_what_a_thermometer_taught_is_told_before_and_after_with_its_nights(clie
     assert "°F entered as °C" in text
     assert "Ten nights would narrow its clear nights" in text
     assert PAGE in client.get("/weather").text
+
+
+def test_what_it_taught_and_what_is_asked_leaves_no_english_in_another_language(client, house, monkeypatch):
+    read_at_the_lime(house)
+    sent = answers_of(client.get(PAGE).text)
+    client.post(f"{PAGE}/mend", data=sent | {"how": "ignore", "since": sent["until"]})
+    with bracketing(monkeypatch):
+        text = client.get(f"{PAGE}?done=mended", headers=AS_READ).text
+    assert "unmend" in text
+    names = ["Lime", "Mango", "Second mango", "Small yard", "fruitwall", "owner", __version__]
+    assert "\n".join(unbracketed(text, typed=names)) == ""
 
 
 def test_the_terminal_tells_the_same(capsys, monkeypatch, house):
