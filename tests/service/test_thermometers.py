@@ -10,9 +10,10 @@ import pytest
 
 from fruitwall.journal.entries import Reading
 from fruitwall.journal.opening import open_journal
+from fruitwall.service.explained import explain_cold
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed
-from fruitwall.service.outlook import prepare_situation
+from fruitwall.service.outlook import look_out, prepare_situation
 from fruitwall.service.past_weather import STATION
 from fruitwall.service.readings import NewReading, take_readings
 from fruitwall.service.sensor_checks import as_learned, doubts_about, question, told, troubles_of
@@ -206,6 +207,14 @@ def test_plans_go_by_what_was_taught(house):
     assert (plain.spots[at].learned_k, plain.spots[at].learned_clear_k) == (0.0, 0.0)
     assert taught.spots[at].learned_k + taught.spots[at].learned_clear_k == pytest.approx(offsets["lime"].at(1.0)[0])
     assert with_offsets(plain.spots, {}) == list(plain.spots)
+
+    # And say so: what was taught is a part of its own in why the tree gets so cold.
+    outlook = look_out(taught, threads=1)
+    told_of = explain_cold(outlook, [0] * len(yard.trees), Household(yard.display, ZONE), threads=1)[at]
+    assert told_of is not None
+    part = next(one for one in told_of.parts if one.key == "learned")
+    assert part.label == "What thermometers taught"
+    assert -1.8 < part.kelvin < -0.5
 
 
 # ---------------------------------------------------------------- what is wrong with them
