@@ -329,7 +329,7 @@ def _ways(trouble: Trouble) -> tuple[Way, ...]:
     }
     if trouble.kind in ("gaps", "silent"):
         return ()
-    able = [trouble.kind] if trouble.kind in mends else []
+    able: list[str] = [trouble.kind] if trouble.kind in mends else []
     # About freezing a number may be either: 28 is 2.8 °C, or 28 °F.
     able += {"tenfold": ["fahrenheit"], "fahrenheit": ["tenfold"] if trouble.readings == 1 else []}.get(
         trouble.kind, []
