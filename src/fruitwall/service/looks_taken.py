@@ -15,6 +15,7 @@ from fruitwall.learning.looks import LivedNight, Look, reduce_look, share_seen
 from fruitwall.learning.tolerances import TreePrior
 from fruitwall.plants import effects
 from fruitwall.plants.injury import grade_chances
+from fruitwall.service.kept import Kept
 from fruitwall.service.ledger import Sighting, says
 from fruitwall.service.lived import Lived, coldest_hour_c
 from fruitwall.yard.plan import tree_age_years
@@ -174,12 +175,29 @@ def _taken(
     nights = tuple(one for one in lived if first <= one.night < last and np.isfinite(coldest_hour_c(one)))
     if not nights:
         return None
+    reduced = _REDUCED.of(
+        nights[0],
+        nights[-1],
+        key=(entry.id, len(nights), as_before),
+        make=lambda: _reduced(tree, entry, grade, nights, last, as_before),
+    )
+    cold = 1.0 if grade == 0 or as_before else float(np.clip(cold_share(entry, body, nights), 0.0, 1.0))
+    return LookTaken(entry, grade, nights, reduced[0], cold, replace(reduced[1], cold=cold))
+
+
+_REDUCED: Kept[tuple[tuple[float, ...], Look]] = Kept(4000)
+"""Looks as they were reduced: the nights of most of them never change again. Five winters of sixty trees."""
+
+
+def _reduced(
+    tree: Tree, entry: LedgerEntry, grade: int, nights: Sequence[Lived], last: date, as_before: bool
+) -> tuple[tuple[float, ...], Look]:
+    """Give what was expected, and the look for the fit as if it were of cold for certain."""
     stack = np.stack([one.coldest_c for one in nights])
     stands = nights[-1].tolerance
     chances = grade_chances(stands, stack, nights_axis=0)
     only_cool = replace(stands, threshold_c=np.full_like(stands.threshold_c, np.nan), chill_level_c=nan)
     paled = float(grade_chances(only_cool, stack, nights_axis=0)[1]) if np.isfinite(stands.pale_level_c) else 0.0
-    cold = 1.0 if grade == 0 or as_before else float(np.clip(cold_share(entry, body, nights), 0.0, 1.0))
     worst = min(nights, key=lambda one: (coldest_hour_c(one), one.night))
     look = reduce_look(
         [LivedNight(one.coldest_c, one.tolerance) for one in nights],
@@ -187,14 +205,13 @@ def _taken(
         tree=tree.id,
         observer=entry.author,
         grade=grade,
-        cold=cold,
         seen=share_seen(max((last - worst.night).days - 1, 0)),
         young=youth_of(tree, last),
         paled=float(np.clip(np.nan_to_num(paled), 0.0, 1.0)),
         exposure_sd_k=worst.air_sd_k,
         at_most=as_before,
     )
-    return LookTaken(entry, grade, nights, tuple(float(one) for one in chances), cold, look)
+    return tuple(float(one) for one in chances), look
 
 
 def _state_before(before: Sequence[tuple[datetime, int]], at: datetime) -> int:

@@ -6,17 +6,19 @@ stands in the ledger.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
 from datetime import date, datetime
 from functools import partial
+from hashlib import sha256
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from fruitwall.learning.applied import taught_tolerance
-from fruitwall.learning.tolerances import Learned, Shift, learn
+from fruitwall.learning.looks import Look
+from fruitwall.learning.tolerances import Learned, Shift, TreePrior, learn
 from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import Spread
 from fruitwall.service.kept import Kept
@@ -172,7 +174,7 @@ def _taught(house: House) -> Taught:
     looks = looks_taken(house, lived, lambda entry, body, nights: cold_share(entry, body, nights, house))
     priors = tree_priors(yard, today)
     before = learn(priors, ())
-    learned = learn(priors, [one.look for one in looks]) if looks else before
+    learned = _learned(priors, [one.look for one in looks]) if looks else before
     by_tree: dict[str, list[LookTaken]] = {}
     for one in looks:
         by_tree.setdefault(one.look.tree, []).append(one)
@@ -196,13 +198,33 @@ def _taught(house: House) -> Taught:
     return Taught(trees, learned, before, len(nights))
 
 
+def _learned(priors: Sequence[TreePrior], looks: Sequence[Look]) -> Learned:
+    """Learn, once from the same looks: most entries of a day are no graded looks and change nothing."""
+    digest = sha256(repr(tuple(priors)).encode())
+    for look in looks:
+        for part in fields(look):
+            value = getattr(look, part.name)
+            digest.update(value.tobytes() if isinstance(value, np.ndarray) else repr(value).encode())
+    return _LEARNED.of(key=digest.hexdigest(), make=lambda: learn(priors, looks))
+
+
+_LEARNED: Kept[Learned] = Kept(4)
+
+
 def usual_tolerance(yard: Yard, tree: str, on: date) -> Tolerance:
     """Give what a tree stands in a usual winter, nothing learned."""
-    from fruitwall.service.own_kinds import catalogue_of
-    from fruitwall.service.treatments import kinds_of, tolerance_of
 
-    its = next(one for one in yard.trees if one.id == tree)
-    return tolerance_of(its, kinds_of(yard)[tree], on, None, catalogue_of(yard))
+    def make() -> dict[str, Tolerance]:
+        from fruitwall.service.own_kinds import catalogue_of
+        from fruitwall.service.treatments import kinds_of, tolerance_of
+
+        kinds, known = kinds_of(yard), catalogue_of(yard)
+        return {one.id: tolerance_of(one, kinds[one.id], on, None, known) for one in yard.trees}
+
+    return _USUAL.of(yard, key=on, make=make)[tree]
+
+
+_USUAL: Kept[dict[str, "Tolerance"]] = Kept(4)
 
 
 def apply_shift(tolerance: Tolerance, tree: str, before: Learned, learned: Learned) -> Tolerance:
