@@ -42,7 +42,7 @@ def ground(kind: str, rng: np.random.Generator) -> NDArray[np.float64]:
 
     def rough(scale: float | tuple[float, float], size: float) -> NDArray[np.float64]:
         noise = ndimage.gaussian_filter(rng.standard_normal((HEIGHT, WIDTH)), scale)
-        return np.exp(size * noise / noise.std())[..., None]
+        return np.asarray(np.exp(size * noise / noise.std())[..., None])
 
     drawn = {
         "paper": lambda: np.array([235, 234, 232.0]) * rough(30, 0.02),
@@ -136,4 +136,4 @@ def _card(shape: str) -> NDArray[np.float64]:
         turn = np.array([[np.cos(0.14), -np.sin(0.14)], [np.sin(0.14), np.cos(0.14)]])
         corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * (wide / 2, tall / 2) @ turn.T + (x, y)
         pen.polygon([tuple(corner) for corner in corners], fill=255)
-    return ndimage.gaussian_filter(np.asarray(drawn) / 255.0, 0.6)
+    return np.asarray(ndimage.gaussian_filter(np.asarray(drawn) / 255.0, 0.6))

@@ -91,7 +91,13 @@ label is large enough; `.unseen` is there for password managers alone. The signs
 drawing are left to axe, which knows the exception for spacing."""
 
 
-UNFOLD = "document.querySelectorAll('details').forEach(one => { one.open = true })"
+UNFOLD = """() => {
+    for (const one of document.querySelectorAll('details')) one.open = true
+    for (const one of document.querySelectorAll('main *')) {
+        if (getComputedStyle(one).contentVisibility === 'auto') one.style.contentVisibility = 'visible'
+    }
+}"""
+"""Open every fold and lay out what lies off the screen: what is not laid out yet may be measured as nothing."""
 
 ROWS = "li, tr, details, dl > div"
 

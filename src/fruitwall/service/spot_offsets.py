@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.learning.spots import Offset, SpotReadings, learn_spots, next_logger
+from fruitwall.service.forecast_errors import station_sensor
 from fruitwall.service.kept import Kept
 from fruitwall.service.thermometers import Hours, Read, read_thermometers, tended_nights
 
@@ -112,7 +113,10 @@ def spots_taught(house: House) -> SpotsTaught:
         return SpotsTaught()
     tended = tended_nights(house)
     key = (version.sha256, tuple((tree, tuple(sorted(nights))) for tree, nights in sorted(tended.items())))
-    return _TAUGHT.of(reads, key=key, make=lambda: _taught(yard, reads, tended, noon))
+    # The thermometer that stands for the yard is the weather itself: it cannot tell how a spot differs from it.
+    station = station_sensor(house)
+    apart = [one for one in reads if not one.hung.station and one.sensor != station]
+    return _TAUGHT.of(reads, key=(*key, station), make=lambda: _taught(yard, apart, tended, noon))
 
 
 _TAUGHT: Kept[SpotsTaught] = Kept(4)

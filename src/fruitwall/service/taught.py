@@ -224,7 +224,7 @@ def usual_tolerance(yard: Yard, tree: str, on: date) -> Tolerance:
     return _USUAL.of(yard, key=on, make=make)[tree]
 
 
-_USUAL: Kept[dict[str, "Tolerance"]] = Kept(4)
+_USUAL: Kept[dict[str, Tolerance]] = Kept(4)
 
 
 def apply_shift(tolerance: Tolerance, tree: str, before: Learned, learned: Learned) -> Tolerance:
