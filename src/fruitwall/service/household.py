@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from math import floor, isnan
 from zoneinfo import ZoneInfo
 
@@ -33,6 +33,10 @@ DIFFERENCE_IN_TEXT = re.compile(r"(\d+(?:[.,]\d+)?)\s*K\b")
 def _number(text: str) -> float:
     """Read a number written with either minus sign and either decimal mark."""
     return float(text.replace(MINUS, "-").replace(",", "."))
+
+
+OLD = timedelta(days=183)
+"""What happened so long ago is told with its year."""
 
 
 @dataclass(frozen=True)
@@ -185,10 +189,11 @@ class Household:
         """Write the hour alone, as the strip's columns carry it: "05"."""
         return f"{moment.astimezone(self.zone):%H}"
 
-    def moment(self, moment: datetime) -> str:
-        """Write day and time: "Tue 22 Dec, 14:05"."""
+    def moment(self, moment: datetime, now: datetime | None = None) -> str:
+        """Write day and time: "Tue 22 Dec, 14:05"; with the year where that is half a year before `now` or longer."""
         local = moment.astimezone(self.zone)
-        return f"{short_day(local.date())}, {local:%H:%M}"
+        year = f" {local.year}" if now is not None and now - moment >= OLD else ""
+        return f"{short_day(local.date())}{year}, {local:%H:%M}"
 
 
 def signed(text: str) -> str:

@@ -224,7 +224,7 @@ def _entry(
     wrong = isinstance(one.body, Sighting) and one.body.grade != 0 and (one.body.grade or one.body.signs)
     finding, doubt = findings.get(one.entry.id), doubts.get(one.entry.id)
     return EntryLine(
-        when=household.moment(one.entry.at),
+        when=household.moment(one.entry.at, story.now),
         words=body_words(one.body, story, household),
         note=one.body.note,
         by=author_words(one.entry.author),

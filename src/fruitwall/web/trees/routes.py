@@ -75,7 +75,7 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         """Work out what was learned; a page that tells of a tree is shown also where that fails."""
         with suppress(FruitwallError, ArithmeticError, ValueError):
             its = taught(house).trees.get(tree)
-            return taught_part(its, yard, household) if its is not None else None
+            return taught_part(its, yard, household, house.clock()) if its is not None else None
         return None
 
     def entry_of_tree(tree: str, which: str) -> LedgerEntry:

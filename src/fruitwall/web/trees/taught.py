@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from urllib.parse import quote
 
 from fruitwall.service.household import Household, author_words, percent, short_day
@@ -44,7 +44,7 @@ class TaughtPart:
     """Why there is nothing yet; empty where there is."""
 
 
-def taught_part(its: TaughtTree, yard: Yard, household: Household) -> TaughtPart:
+def taught_part(its: TaughtTree, yard: Yard, household: Household, now: datetime) -> TaughtPart:
     """Work out what was learned of a tree.
 
     Parameters
@@ -53,6 +53,7 @@ def taught_part(its: TaughtTree, yard: Yard, household: Household) -> TaughtPart
     yard : Yard
     household : Household
         Of who reads.
+    now : datetime, aware
 
     Returns
     -------
@@ -63,7 +64,7 @@ def taught_part(its: TaughtTree, yard: Yard, household: Household) -> TaughtPart
         before=household.temperatures(its.before.p10, its.before.p90),
         after=household.temperatures(its.after.p10, its.after.p90),
         summary=sentence(household.in_own_units(shift_words(its.shift, len(its.evidence)))) if learned else "",
-        lines=[_line(one, its, yard, household) for one in reversed(its.evidence)],
+        lines=[_line(one, its, yard, household, now) for one in reversed(its.evidence)],
         none=""
         if learned
         else say(
@@ -73,9 +74,9 @@ def taught_part(its: TaughtTree, yard: Yard, household: Household) -> TaughtPart
     )
 
 
-def _line(one: Evidence, its: TaughtTree, yard: Yard, household: Household) -> LookLine:
+def _line(one: Evidence, its: TaughtTree, yard: Yard, household: Household, now: datetime) -> LookLine:
     return LookLine(
-        when=household.moment(one.at),
+        when=household.moment(one.at, now),
         saw=say("{grade}, seen by {name}", grade=grade_word(one.grade), name=author_words(one.observer)),
         after=_after(one, its, yard, household),
         expected=_expected(one),
