@@ -157,7 +157,7 @@ def _trees(known: Taught, household: Household) -> RenderableType:
             one.name,
             household.bare_temperature(one.before.p50),
             household.bare_temperature(one.after.p50),
-            f"{household.bare_difference(one.shift.mean_k)} ± {household.bare_difference(one.shift.sd_k).lstrip('+')}",
+            f"{household.bare_fine_difference(one.shift.mean_k)} ± {household.bare_fine_difference(one.shift.sd_k).lstrip('+')}",
             str(len(one.evidence)),
         )
     legend = say("Where harm begins within an hour, in the middle; shift: above zero more tender than published.")

@@ -108,6 +108,19 @@ class Household:
         text = f"{size * 1.8:.0f}" if self.fahrenheit else f"{size:.1f}"
         return Amount(decimal(f"{text}{NO_BREAK}{self.step}"), "difference", kelvin)
 
+    def fine_difference(self, kelvin: float) -> str:
+        """Write the size of a small difference without its sign, with one decimal in either unit."""
+        if isnan(kelvin):
+            return say("unknown")
+        return decimal(f"{abs(kelvin) * (1.8 if self.fahrenheit else 1.0):.1f}{NO_BREAK}{self.step}")
+
+    def bare_fine_difference(self, kelvin: float) -> str:
+        """Write a small signed difference without its unit, with one decimal: "+0.4"."""
+        if isnan(kelvin):
+            return say("unknown")
+        text = f"{kelvin * (1.8 if self.fahrenheit else 1.0):+.1f}"
+        return decimal(signed(text) if float(text) else text.lstrip("+-"))
+
     def bound(self, kelvin: float) -> str:
         """Write a limit of the margin scale exactly: "2 K", "3.6 °F"."""
         return decimal(f"{abs(kelvin) * (1.8 if self.fahrenheit else 1):.2g}{NO_BREAK}{self.step}")

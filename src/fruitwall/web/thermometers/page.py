@@ -287,13 +287,13 @@ def _taught(its: Sequence[NightAtSpot], offset: Offset | None, household: Househ
             "{count} night: clear still nights are {difference} colder here than they are worked out.",
             "{count} nights: clear still nights are {difference} colder here than they are worked out.",
             count,
-            difference=household.difference(mean),
+            difference=household.fine_difference(mean),
         )
     return say_count(
         "{count} night: clear still nights are {difference} warmer here than they are worked out.",
         "{count} nights: clear still nights are {difference} warmer here than they are worked out.",
         count,
-        difference=household.difference(mean),
+        difference=household.fine_difference(mean),
     )
 
 
@@ -301,7 +301,7 @@ def _range(offset: Offset | None, clear: float, household: Household) -> str:
     if offset is None:
         return ""
     mean, sd = offset.at(clear)
-    low, high = (household.bare_difference(mean + side * WITHIN * sd) for side in (-1.0, 1.0))
+    low, high = (household.bare_fine_difference(mean + side * WITHIN * sd) for side in (-1.0, 1.0))
     return say("{low} to {high}", low=low, high=high)
 
 
@@ -340,7 +340,7 @@ def _night(one: NightAtSpot, household: Household) -> tuple[str, ...]:
         short_day(one.night),
         household.bare_temperature(one.read_c),
         household.bare_temperature(one.expected_c),
-        household.bare_difference(one.read_c - one.expected_c),
+        household.bare_fine_difference(one.read_c - one.expected_c),
         percent(one.clear),
     )
 
@@ -349,8 +349,8 @@ def _next(one: NextLogger, names: Mapping[str, str], household: Household) -> Ne
     words = say(
         "Ten nights would narrow its clear nights from ± {before} to ± {after}, and take away {share} of what is not "
         "known of all trees, weighed by what they are worth.",
-        before=household.difference(one.sd_before_k),
-        after=household.difference(one.sd_after_k),
+        before=household.fine_difference(one.sd_before_k),
+        after=household.fine_difference(one.sd_after_k),
         share=percent(one.share),
     )
     return NextLine(names[one.tree], f"/trees/{quote(one.tree, safe='')}", words)

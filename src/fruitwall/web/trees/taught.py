@@ -106,7 +106,7 @@ def _expected(one: Evidence) -> str:
 def _pull(one: Evidence, household: Household) -> str:
     if abs(one.pull_k) < TELLING_K:
         return say("moved nothing")
-    far = household.difference(abs(one.pull_k))
+    far = household.fine_difference(one.pull_k)
     moved = say("moved it {far} to the tender side", far=far) if one.pull_k > 0 else ""
     moved = moved or say("moved it {far} to the hardy side", far=far)
     if one.cold < 0.95:
