@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -64,3 +65,18 @@ def test_a_bare_number_has_the_marks_of_its_language(value, decimals, english, s
 def test_a_range_that_rounds_to_one_figure_is_told_once():
     assert FAHRENHEIT.temperatures(-1.9, -1.4) == f"29{NO_BREAK}°F"
     assert FAHRENHEIT.temperatures(-1.9, 0.0) == f"29 to 32{NO_BREAK}°F"
+
+
+def test_small_differences_keep_a_decimal_in_either_unit() -> None:
+    assert FAHRENHEIT.fine_difference(-0.2) == "0.4\N{NO-BREAK SPACE}°F"
+    assert CELSIUS.fine_difference(0.2) == "0.2\N{NO-BREAK SPACE}K"
+    assert FAHRENHEIT.bare_fine_difference(-0.2) == "\N{MINUS SIGN}0.4"
+    assert FAHRENHEIT.bare_fine_difference(0.01) == "0.0"
+    assert CELSIUS.bare_fine_difference(1.0) == "+1.0"
+
+
+def test_what_is_half_a_year_old_is_told_with_its_year() -> None:
+    moment = datetime(2025, 11, 24, 17, 5, tzinfo=UTC)
+    assert "2025" not in CELSIUS.moment(moment)
+    assert "2025" not in CELSIUS.moment(moment, moment + timedelta(days=30))
+    assert "2025" in CELSIUS.moment(moment, moment + timedelta(days=300))
