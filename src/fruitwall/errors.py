@@ -68,6 +68,10 @@ class PlanError(FruitwallError):
     """The evening cannot be planned as asked."""
 
 
+class LearningError(FruitwallError):
+    """What the yard has taught cannot be worked out in the way that was asked for."""
+
+
 class JournalError(FruitwallError):
     """The database cannot be opened, read or written."""
 

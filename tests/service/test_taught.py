@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import timedelta
 
 import numpy as np
 import pytest
 
+from fruitwall.errors import LearningError
 from fruitwall.journal.opening import open_journal
 from fruitwall.plants.injury import first_injury_c
 from fruitwall.service import beliefs as beliefs_module
@@ -14,7 +16,7 @@ from fruitwall.service.beliefs import NOTHING_LEARNED, beliefs_of
 from fruitwall.service.ledger import Deed, Sighting, Signed, take_back
 from fruitwall.service.lived import lived_nights
 from fruitwall.service.looks_taken import looks_taken
-from fruitwall.service.taught import taught, usual_tolerance
+from fruitwall.service.taught import sampled_shifts, taught, usual_tolerance
 from fruitwall.weather.demo import demo_now
 from tests.service.past import enter, house_with_past, past_forcing, warmer
 
@@ -135,3 +137,12 @@ def test_what_nobody_could_believe_counts_as_a_slip_and_hardly_teaches(tmp_path)
         (seen,) = taught(house).trees["mango"].evidence
         assert seen.expected[0] < 0.001
         assert abs(seen.pull_k) < 0.25
+
+
+def test_sampling_says_what_it_lacks(house, monkeypatch):
+    with pytest.raises(LearningError, match="no graded look"):
+        sampled_shifts(house)
+    look(house, "mango", 0)
+    monkeypatch.setitem(sys.modules, "blackjax", None)
+    with pytest.raises(LearningError, match=r"blackjax.*pip install 'fruitwall\[bayes\]'"):
+        sampled_shifts(house)

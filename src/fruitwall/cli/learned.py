@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
 
@@ -17,6 +17,7 @@ from fruitwall.speech import say, say_count
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from fruitwall.learning.tolerances import Shift
     from fruitwall.service.house import House
     from fruitwall.service.household import Household
     from fruitwall.service.surprises import Surprise
@@ -50,11 +51,15 @@ def learned(
     tree: Annotated[list[str] | None, typer.Argument(metavar="[TREE]", help="One tree, and why; none: all.")] = None,
     yard: NameOption = None,
     as_json: JsonOption = False,
+    sampled: Annotated[
+        bool,
+        typer.Option("--sampled", help="Learn by sampling too: minutes instead of a second; needs fruitwall[bayes]."),
+    ] = False,
     now: NowOption = None,
     database: DatabaseOption = None,
 ) -> None:
     """Show what the yard has taught of its trees, before and after; of one tree also by which looks."""
-    from fruitwall.service.taught import taught
+    from fruitwall.service.taught import sampled_shifts, taught
     from fruitwall.terminal import show
 
     with _household(yard, now, database) as (house, household):
@@ -68,7 +73,7 @@ def learned(
         elif one is not None:
             show(_why(known.trees[one], known, household))
         else:
-            show(_trees(known, household))
+            show(_trees(known, household, sampled_shifts(house) if sampled else None))
 
 
 @contextmanager
@@ -137,8 +142,8 @@ def _surprises(found: Sequence[Surprise], known: Taught, household: Household) -
     return Group(*parts)
 
 
-def _trees(known: Taught, household: Household) -> RenderableType:
-    """Lay out before and after of all trees."""
+def _trees(known: Taught, household: Household, sampled: Mapping[str, Shift] | None) -> RenderableType:
+    """Lay out before and after of all trees, beside what sampling gave."""
     from rich.console import Group
     from rich.table import Table
     from rich.text import Text
@@ -149,6 +154,7 @@ def _trees(known: Taught, household: Household) -> RenderableType:
         say("before {unit}", unit=household.degree),
         say("now {unit}", unit=household.degree),
         say("shift {unit}", unit=household.step),
+        *([say("by sampling {unit}", unit=household.step)] if sampled is not None else []),
         say("looks that taught"),
     ):
         table.add_column(head, justify="right", no_wrap=True)
@@ -157,12 +163,18 @@ def _trees(known: Taught, household: Household) -> RenderableType:
             one.name,
             household.bare_temperature(one.before.p50),
             household.bare_temperature(one.after.p50),
-            f"{household.bare_fine_difference(one.shift.mean_k)} ± {household.bare_fine_difference(one.shift.sd_k).lstrip('+')}",
+            _shift(one.shift, household),
+            *([_shift(sampled[one.tree], household)] if sampled is not None else []),
             str(len(one.evidence)),
         )
     legend = say("Where harm begins within an hour, in the middle; shift: above zero more tender than published.")
     nights = say_count("{count} night is known.", "{count} nights are known.", known.nights)
     return Group(table, Text(f"\n{legend} {nights}", style="dim"))
+
+
+def _shift(shift: Shift, household: Household) -> str:
+    doubt = household.bare_fine_difference(shift.sd_k).lstrip("+")
+    return f"{household.bare_fine_difference(shift.mean_k)} ± {doubt}"
 
 
 def _why(one: TaughtTree, known: Taught, household: Household) -> RenderableType:

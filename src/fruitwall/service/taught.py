@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from fruitwall.errors import LearningError
 from fruitwall.learning.applied import taught_tolerance
 from fruitwall.learning.looks import Look
 from fruitwall.learning.tolerances import Learned, Shift, TreePrior, learn
@@ -23,7 +24,7 @@ from fruitwall.plants.injury import first_injury_c
 from fruitwall.service.evening_document import Spread
 from fruitwall.service.kept import Kept
 from fruitwall.service.ledger import Sighting, says
-from fruitwall.service.lived import lived_nights
+from fruitwall.service.lived import Lived, lived_nights
 from fruitwall.service.looks_taken import LookTaken, looks_taken, tree_priors
 from fruitwall.speech import quantity, say, say_count
 
@@ -162,7 +163,50 @@ def taught(house: House) -> Taught:
 _TAUGHT: Kept[Taught] = Kept(4)
 
 
-def _taught(house: House) -> Taught:
+def sampled_shifts(house: House, *, seed: int = 1) -> dict[str, Shift]:
+    """Learn by sampling, the slow full fit that the fast one is checked against.
+
+    Parameters
+    ----------
+    house : House
+    seed : int
+
+    Returns
+    -------
+    dict of tree to Shift
+
+    Raises
+    ------
+    LearningError
+        Without the extra ``bayes``, without a graded look, and where the chains have not met.
+    """
+    from fruitwall.learning.sampled import sample
+
+    _, looks, priors = _gathered(house)
+    if not looks:
+        raise LearningError(say("there is no graded look yet after a night whose weather is known"))
+    try:
+        drawn = sample(priors, [one.look for one in looks], seed=seed)
+    except ModuleNotFoundError as error:
+        raise LearningError(
+            say(
+                "sampling needs {missing}, which is not installed: pip install 'fruitwall[bayes]'",
+                missing=str(error.name),
+            )
+        ) from error
+    if drawn.worst_rhat > MET:
+        rhat = quantity(drawn.worst_rhat, "", ".2f")
+        raise LearningError(say("the chains have not met (R-hat {rhat}); nothing is told of them", rhat=rhat))
+    return {name: Shift(float(its.mean()), float(its.std())) for name, its in drawn.trees.items()}
+
+
+MET = 1.05
+"""Largest R-hat at which chains count as one. Vehtari and others (2021), Bayesian Analysis 16:667, ask for 1.01 where
+tails matter; means and spreads of half a tenth of a kelvin do not need that. From memory."""
+
+
+def _gathered(house: House) -> tuple[Mapping[str, Sequence[Lived]], list[LookTaken], list[TreePrior]]:
+    """Give the nights lived, the looks that teach, and what was believed before."""
     from fruitwall.service.causes import cold_share
 
     yard, _ = house.yard()
@@ -172,7 +216,13 @@ def _taught(house: House) -> Taught:
     seen = any(isinstance(body := says(one), Sighting) and body.grade is not None for one in sightings)
     lived = lived_nights(house) if seen else {}
     looks = looks_taken(house, lived, lambda entry, body, nights: cold_share(entry, body, nights, house))
-    priors = tree_priors(yard, today)
+    return lived, looks, tree_priors(yard, today)
+
+
+def _taught(house: House) -> Taught:
+    yard, _ = house.yard()
+    today = house.clock().astimezone(ZoneInfo(yard.location.time_zone)).date()
+    lived, looks, priors = _gathered(house)
     before = learn(priors, ())
     learned = _learned(priors, [one.look for one in looks]) if looks else before
     by_tree: dict[str, list[LookTaken]] = {}
