@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
+from fruitwall.learning import forecasts
 from fruitwall.learning.forecasts import (
     BIAS_SD_K,
     CLEAR_SD_K,
@@ -297,3 +298,11 @@ def test_shift_and_factor_put_a_tenth_of_the_members_below_the_tenth_percentile(
     members = shift + factor * 1.5 * stats.norm.ppf((np.arange(1000) + 0.5) / 1000)
     for share in (0.1, 0.5, 0.9):
         assert np.quantile(members, share) == pytest.approx(float(known.quantile(share, 0.8, 1.5)), abs=0.01)
+
+
+def test_the_ratio_of_the_tails_that_is_written_down_is_that_of_the_distributions() -> None:
+    from scipy.special import ndtri, stdtrit
+
+    assert pytest.approx(stdtrit(forecasts.SCALE_NIGHTS, 1.0 - forecasts.TENTH) / ndtri(1.0 - forecasts.TENTH)) == (
+        forecasts.WIDER
+    )

@@ -19,9 +19,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.linalg import solve_triangular
-from scipy.optimize import minimize
-from scipy.special import ndtri, stdtr, stdtrit
 
 from fruitwall.learning.scores import brier, crps_ensemble, crps_normal
 
@@ -88,6 +85,8 @@ def fit_emos(ensemble_mean_c: ArrayLike, ensemble_variance: ArrayLike, observed_
     -----
     From three starts, since the variance's slope may lie on its bound; the best counts.
     """
+    from scipy.optimize import minimize
+
     m, s2, y = (np.asarray(one, dtype=np.float64) for one in (ensemble_mean_c, ensemble_variance, observed_c))
     if not m.shape == s2.shape == y.shape or m.ndim != 1 or m.size < 10:
         raise ValueError("fit_emos needs at least ten cases, as many means as variances and observations")
@@ -146,9 +145,11 @@ TENTH = 0.1
 
 _MEANS_SD_K = np.array([BIAS_SD_K, CLEAR_SD_K])
 
-_WIDER = float(stdtrit(SCALE_NIGHTS, 1.0 - TENTH) / ndtri(1.0 - TENTH))
+WIDER = 1.0582620087135357
+"""Tenth of Student's t with `SCALE_NIGHTS` degrees of freedom over that of the normal distribution; written down, so
+that what only imports this need not load SciPy (a test holds it). [-]"""
 
-PRIOR_FACTOR2 = _WIDER**-2.0 - BIAS_SD_K**2 / USUAL_SD_K**2
+PRIOR_FACTOR2 = WIDER**-2.0 - BIAS_SD_K**2 / USUAL_SD_K**2
 """Squared factor on the prior's spread that is left for the night itself. [-]
 
 The prior's spread was fitted over all cities at once, so it holds what differs between places too; what is said of a
@@ -208,6 +209,8 @@ class ForecastErrors:
         ndarray
             [K]
         """
+        from scipy.special import stdtrit
+
         mean, scale = self.at(clear, prior_sd_k, lead)
         return np.asarray(
             mean + scale * stdtrit(self.nights[_told_apart(lead)], np.asarray(probability, dtype=np.float64))
@@ -227,6 +230,8 @@ class ForecastErrors:
             [K], and by what the distance of members from their middle is multiplied, so that a tenth of them lies below
             the tenth percentile of what was learned. Without pairs exactly 0 and 1.
         """
+        from scipy.special import ndtri, stdtrit
+
         mean, scale = self.at(clear, prior_sd_k, lead)
         if self.pairs == 0:
             return np.zeros_like(mean), np.ones_like(scale)
@@ -260,10 +265,14 @@ class Foretold:
 
     def quantile(self, probability: float) -> Array:
         """Give a quantile of each error. [K]"""
+        from scipy.special import stdtrit
+
         return np.asarray(self.mean + self.scale * stdtrit(self.nights, probability))
 
     def chance_below(self, error_k: ArrayLike) -> Array:
         """Give the chance of a lower error than each. [-]"""
+        from scipy.special import stdtr
+
         return np.asarray(stdtr(self.nights, (np.asarray(error_k) - self.mean) / self.scale))
 
 
@@ -410,6 +419,8 @@ class _Pairs:
 
     def whitened(self) -> tuple[Array, Array]:
         """Give design [pair, coefficient] and errors [pair] in units of the prior's spread, made independent."""
+        from scipy.linalg import solve_triangular
+
         if self.error.size == 0:
             return np.zeros((0, 2)), np.zeros(0)
         apart = np.abs(self.night[:, None] - self.night)

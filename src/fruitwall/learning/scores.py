@@ -9,7 +9,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import betaln, ndtr, stdtr
 
 Array = NDArray[np.float64]
 
@@ -38,6 +37,8 @@ def crps_normal(mu: ArrayLike, sigma: ArrayLike, y: ArrayLike) -> Array:
     -----
     Gneiting et al. (2005), Mon. Weather Rev. 133, 1098: the closed form for the normal distribution.
     """
+    from scipy.special import ndtr
+
     mean, sd, seen = np.broadcast_arrays(*(np.asarray(one, dtype=np.float64) for one in (mu, sigma, y)))
     if (sd <= 0).any():
         raise ValueError("sigma must be greater than 0 °C")
@@ -72,6 +73,8 @@ def crps_student(mu: ArrayLike, scale: ArrayLike, nights: ArrayLike, y: ArrayLik
     -----
     Jordan, Krüger & Lerch (2019), J. Stat. Softw. 90(12), appendix A: the closed form for the t distribution.
     """
+    from scipy.special import betaln, stdtr
+
     middle, wide, free, seen = np.broadcast_arrays(
         *(np.asarray(one, dtype=np.float64) for one in (mu, scale, nights, y))
     )

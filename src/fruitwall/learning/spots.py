@@ -18,7 +18,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import cho_factor, cho_solve
 
 from fruitwall.learning.gaussian import Design, Gaussian, integrate
 
@@ -250,6 +249,8 @@ class _Table:
         Readings of one night share its error: their precision is diagonal less one outer product for each night
         (Sherman & Morrison 1950), so that a winter of ten loggers costs no matrix of all readings.
         """
+        from scipy.linalg import cho_factor, cho_solve
+
         sd = self.scales_k(scales)
         of_spots = np.tile(sd[1:3], len(self.names))
         prior = np.concatenate([[sd[0], sd[0]], of_spots, np.full(self.spells, sd[5])]) ** -2.0

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, stdtr
 
 from fruitwall.learning.forecasts import LEADS, ForecastErrors, foretold
 from fruitwall.learning.scores import crps_normal, crps_student
@@ -160,6 +159,8 @@ _REPORTS: Kept[ForecastReport] = Kept(8)
 
 
 def _report(evidence: Evidence, errors: ForecastErrors) -> ForecastReport:
+    from scipy.special import ndtr, stdtr
+
     if not evidence.held:
         return ForecastReport(evidence, errors)
     pairs = pairs_of(evidence.held)
@@ -213,6 +214,8 @@ def _tenths(chances: Array) -> tuple[int, ...]:
 
 def _findings(errors: ForecastErrors, clear: Array, lead: int) -> list[Finding]:
     """Give the mean errors that the evidence supports: by sky where it tells apart, else of all nights."""
+    from scipy.special import stdtr
+
     free = float(errors.nights[lead])
     slope = errors.mean[lead, 1] / np.sqrt(errors.factor2[lead] * errors.covariance[lead, 1, 1])
     kinds: Sequence[tuple[Sky, NDArray[np.bool_]]]
