@@ -91,7 +91,8 @@ def test_axe_finds_no_serious_fault_and_nothing_scrolls_sideways(browser, addres
     log_in(page, address)
     page.goto(address + "/settings/people")
     check()
-    page.get_by_role("button", name="Pair a phone of mine").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Pair a phone of mine").click()
     check()
     context.close()
 
@@ -109,7 +110,8 @@ def test_a_phone_comes_in_by_a_code_and_goes_out_by_the_owners_touch(browser, ad
 
     helper.goto(address + "/pair")
     helper.get_by_label("Twelve digits").fill(code)
-    helper.get_by_role("button", name="Go on").click()
+    with helper.expect_navigation():
+        helper.get_by_role("button", name="Go on").click()
     assert helper.locator("h1").inner_text() == "Use this device as Ben?"
     helper.get_by_role("button", name="Use this device as Ben").click()
     helper.wait_for_url(address + "/")
@@ -117,7 +119,8 @@ def test_a_phone_comes_in_by_a_code_and_goes_out_by_the_owners_touch(browser, ad
     assert helper.url == address + "/kinds"
 
     owner.goto(address + "/settings/people")
-    owner.locator("article", has_text="Ben").get_by_role("button", name=re.compile("^End")).click()
+    with owner.expect_navigation():
+        owner.locator("article", has_text="Ben").get_by_role("button", name=re.compile("^End")).click()
     helper.goto(address + "/kinds")
     assert helper.url.startswith(address + "/log-in")
     desk.close()
