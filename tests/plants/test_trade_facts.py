@@ -92,6 +92,7 @@ def test_jamaican_cherry_yellows_with_some_burn() -> None:
     assert usual_grade(of("Jamaican cherry")) in (1, 2)
 
 
+# Why it stays: one grower's tree in one protected place; the miss is to the safe side.
 @pytest.mark.xfail(
     reason="nothing is published on chilling of wax jambu, so it counts as a usual ultra-tropical kind, burnt by "
     "nights near 3 °C after cool weeks: most of its leaf is lost. A desert grower's potted tree did lose it all in a "
