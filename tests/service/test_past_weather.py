@@ -93,3 +93,10 @@ def test_a_hole_of_days_parts_the_weather_and_one_of_two_hours_is_bridged(tmp_pa
         assert [one.forcing.start_utc for one in stretches] == [whole.start_utc, second.start_utc]
         assert stretches[0].forcing.end_utc == near.end_utc
         assert past_weather(house, first.end_utc, second.start_utc) is None
+
+
+def test_a_clock_before_all_weather_knows_none_of_it(tmp_path):
+    early = past_forcing().start_utc - timedelta(days=2)
+    with open_journal(tmp_path / "a.db") as journal:
+        house = house_with_past(journal, tmp_path, clock=lambda: early)
+        assert past_stretches(house) == []

@@ -43,9 +43,6 @@ SPIN_UP_DAYS = 7
 STEP_MINUTES = 30
 """Coarser than an evening's plan: a winter is marched at once. Night minima differ by hundredths of a kelvin."""
 
-ACCLIMATION_DAYS, ACCLIMATION_AT_LEAST_DAYS = 21, 7
-"""As in `service.outlook`."""
-
 ACCLIMATION_STEP_K = 0.5
 """Weeks of nearly the same mean temperature share what a tree stands after them. [K]"""
 
@@ -335,6 +332,8 @@ class _Stands:
 
 def _acclimation(stretch: PastWeather, evening: Evening) -> float | None:
     """Give the mean air temperature of the weeks before a night, to half a kelvin; None if too little is known."""
+    from fruitwall.service.outlook import ACCLIMATION_AT_LEAST_DAYS, ACCLIMATION_DAYS
+
     forcing = stretch.forcing
     end = as_datetime64(evening.sunset)
     start = end - np.timedelta64(ACCLIMATION_DAYS * 86400, "s")

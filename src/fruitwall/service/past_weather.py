@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from fruitwall.journal.entries import ForecastSummary, Reading
     from fruitwall.journal.store import Journal
     from fruitwall.service.house import House
+    from fruitwall.yard.model import Location
 
 FloatArray = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
@@ -111,7 +112,8 @@ def past_stretches(house: House) -> list[PastWeather]:
 
         kept = forecasts_kept(house.journal, media_type=MEDIA_TYPE, yard=version.yard)
         read = [one for each in _last_of_each_day(kept) if (one := _hours_of(house.journal, each.id)) is not None]
-        near = [one for one in read if one.near(place.latitude_deg, place.longitude_deg)]
+        begun = as_datetime64(now) - HOUR  # at least two hours of it are over; a clock may also be set back
+        near = [one for one in read if one.time_utc[0] <= begun and _is_near(one, place)]
         if not near:
             return []
         whole = _Whole(near, now)
@@ -120,7 +122,7 @@ def past_stretches(house: House) -> list[PastWeather]:
         if name:
             read_there = house.ledger.readings(since=whole.begin, until=now, quantity="air_temperature_c")
             whole.believe(as_said(name, [one for one in read_there if one.sensor == name], mends_of(house)))
-        return whole.stretches(near[-1].forcing)
+        return whole.stretches(near[-1])
 
     return _STRETCHES.of(house.journal, key=key, make=make)
 
@@ -128,19 +130,14 @@ def past_stretches(house: House) -> list[PastWeather]:
 _STRETCHES: Kept[list[PastWeather]] = Kept(4)
 
 
-@dataclass(frozen=True, eq=False)
-class _Hours:
-    """One stored forecast: its middle member."""
+def _is_near(forcing: Forcing, yard: Location) -> bool:
+    """Tell whether weather is of the yard's place, which may have been set anew since."""
+    from fruitwall.weather.place import Place
+    from fruitwall.weather.usable import FARTHEST_KM
 
-    forcing: Forcing
-
-    def near(self, latitude_deg: float, longitude_deg: float) -> bool:
-        from fruitwall.weather.place import Place
-        from fruitwall.weather.usable import FARTHEST_KM
-
-        here = Place(latitude_deg, longitude_deg, self.forcing.elevation_m)
-        there = Place(self.forcing.latitude_deg, self.forcing.longitude_deg, self.forcing.elevation_m)
-        return here.distance_km(there) <= FARTHEST_KM
+    here = Place(yard.latitude_deg, yard.longitude_deg, forcing.elevation_m)
+    there = Place(forcing.latitude_deg, forcing.longitude_deg, forcing.elevation_m)
+    return here.distance_km(there) <= FARTHEST_KM
 
 
 def _last_of_each_day(kept: Sequence[ForecastSummary]) -> list[ForecastSummary]:
@@ -149,21 +146,21 @@ def _last_of_each_day(kept: Sequence[ForecastSummary]) -> list[ForecastSummary]:
     return sorted(last.values(), key=lambda one: (one.issued, one.fetched, one.id))
 
 
-def _hours_of(journal: Journal, number: int) -> _Hours | None:
-    """Read a stored forecast; None for one that cannot be read any more."""
+def _hours_of(journal: Journal, number: int) -> Forcing | None:
+    """Read the middle member of a stored forecast; None for one that cannot be read any more."""
     from fruitwall.journal.forcing_file import unpack_forcing
 
-    def make() -> _Hours | None:
+    def make() -> Forcing | None:
         try:
             forcing = unpack_forcing(journal.forecast(number).body)
         except JournalError:
             return None
-        return _Hours(forcing if forcing.n_members == 1 else _middle(forcing))
+        return forcing if forcing.n_members == 1 else _middle(forcing)
 
     return _READ.of(journal, key=number, make=make)
 
 
-_READ: Kept[_Hours | None] = Kept(2000)
+_READ: Kept[Forcing | None] = Kept(2000)
 """Forecasts as they were read, one for each day of the winters."""
 
 
@@ -178,18 +175,17 @@ def _middle(forcing: Forcing) -> Forcing:
 class _Whole:
     """All hours from the first to now, each with the newest word on it."""
 
-    def __init__(self, read: Sequence[_Hours], now: datetime) -> None:
-        first = min(one.forcing.time_utc[0] for one in read).astype("datetime64[h]")
+    def __init__(self, read: Sequence[Forcing], now: datetime) -> None:
+        first = min(one.time_utc[0] for one in read).astype("datetime64[h]")
         last = as_datetime64(now).astype("datetime64[h]")
-        count = max(int((last - first) // HOUR) + 1, 0)
+        count = int((last - first) // HOUR) + 1
         self.time_utc: TimeArray = (first.astype("datetime64[s]") + HOUR * np.arange(count)).astype("datetime64[s]")
         self.values = np.full((len(VARIABLES), count), np.nan)
         self.sd_k = np.full(count, np.nan)
         past = np.zeros(count, dtype=bool)
-        height = read[-1].forcing.wind_height_m
-        for one in read:  # oldest issue first, so that the newest word stays
-            forcing = one.forcing
-            at = np.rint((forcing.time_utc - self.time_utc[0]) / HOUR).astype(np.int64) if count else np.zeros(0, int)
+        height = read[-1].wind_height_m
+        for forcing in read:  # oldest issue first, so that the newest word stays
+            at = np.rint((forcing.time_utc - self.time_utc[0]) / HOUR).astype(np.int64)
             inside = (at >= 0) & (at < count)
             known = np.arange(forcing.n_times) < forcing.n_history
             use = inside & (known | ~past[np.clip(at, 0, max(count - 1, 0))])
