@@ -1,7 +1,7 @@
 """From a day's lowest and highest temperature to its hours.
 
-Linvill's curve: half a sine by day, a logarithm by night. Used to spin up soil and walls from daily records; where
-hours exist they are used.
+Linvill's curve (`fruitwall.day_curve`), used to spin up soil and walls from daily records; where hours exist they are
+used.
 """
 
 from __future__ import annotations
@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fruitwall.day_curve import LONGEST_DAY_H, SHORTEST_DAY_H, linvill
 from fruitwall.weather.stamps import solar_offset
 from fruitwall.weather.sun import sun_elevation
 
@@ -17,13 +18,6 @@ TimeArray = NDArray[np.datetime64]
 
 SUNSET_ELEVATION_DEG = -0.833
 """Of the sun's centre at rise and set: refraction and half the disc."""
-
-LAG_H = 4.0
-"""Linvill's lag: the highest temperature comes two hours after solar noon, so the half sine is four hours longer than
-the day. [h]"""
-
-SHORTEST_DAY_H, LONGEST_DAY_H = 2.0, 22.0
-"""Day length is kept within these, so that the curve exists beyond the polar circles. [h]"""
 
 HOUR_S = 3600.0
 
@@ -79,10 +73,7 @@ def hourly_from_daily(
 
     Notes
     -----
-    By day ``Tmin + (Tmax - Tmin) sin(pi t / (D + 4))`` with t hours after sunrise and D the day length; by night
-    ``Ts - (Ts - Tmin') ln(t + 1) / ln(N + 1)`` with Ts the sunset temperature, N the night length and Tmin' the next
-    morning's minimum [1]_. The added 1 starts the logarithm at the sunset temperature and ends it exactly at the next
-    minimum. After the last day the last minimum is repeated.
+    The curve is `fruitwall.day_curve.linvill` [1]_. After the last day the last minimum is repeated.
 
     References
     ----------
@@ -109,13 +100,9 @@ def hourly_from_daily(
     seconds = np.arange(first, midnight + 1, HOUR_S)
     day = np.clip(np.searchsorted(rises, seconds, side="right") - 1, 0, dates.size - 1)
     after_rise_h = (seconds - rises[day]) / HOUR_S
-    after_set_h = np.maximum((seconds - sets[day]) / HOUR_S, 0.0)
     night_h = (next_rises[day] - sets[day]) / HOUR_S
-    height = (t_max_c - t_min_c)[day]
-    by_day = t_min_c[day] + height * np.sin(np.pi * after_rise_h / (lengths[day] + LAG_H))
-    at_set = t_min_c[day] + height * np.sin(np.pi * lengths[day] / (lengths[day] + LAG_H))
-    by_night = at_set - (at_set - next_minima[day]) * np.log(after_set_h + 1.0) / np.log(night_h + 1.0)
-    return seconds.astype(np.int64).astype("datetime64[s]"), np.where(seconds <= sets[day], by_day, by_night)
+    t_air_c = linvill(after_rise_h, lengths[day], night_h, t_min_c[day], t_max_c[day], next_minima[day])
+    return seconds.astype(np.int64).astype("datetime64[s]"), t_air_c
 
 
 def _solar_noon(date: np.datetime64, longitude_deg: float) -> np.datetime64:
