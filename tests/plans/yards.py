@@ -215,15 +215,15 @@ def _cheapest_effort(problem: EveningProblem, parts: list[Part], before: frozens
         if part.stays and part.key in before:
             if part.minutes_again > 0:
                 able = dict.fromkeys(person for way in part.ways for person in way.people)
-                choices.append([(Way((person,), part.minutes_again), 0.0) for person in able])
+                choices.append([(Way((person,), part.minutes_again), 0.0, 1.0) for person in able])
         else:
             fixed += problem.trouble
-            choices.append([(way, part.minutes_remove) for way in part.ways])
+            choices.append([(way, part.minutes_remove, part.price_share) for way in part.ways])
     best = None
     for picked in product(*choices):
-        if _people_manage(problem, [way for way, _ in picked]):
-            minutes = sum(way.minutes * len(way.people) + later for way, later in picked)
-            lifts = sum(way.lifts + way.lifts_back for way, _ in picked)
+        if _people_manage(problem, [way for way, _, _ in picked]):
+            minutes = sum(paid * (way.minutes * len(way.people) + later) for way, later, paid in picked)
+            lifts = sum(paid * (way.lifts + way.lifts_back) for way, _, paid in picked)
             cost = fixed + minutes * prices.per_hour / 60 + lifts * prices.per_lift
             best = cost if best is None else min(best, cost)
     return best

@@ -194,10 +194,11 @@ def _costs(problem: EveningProblem, solution: EveningSolution) -> list[str]:
             loss += float(problem.weights[night]) * float(options[rank].loss[night])
     for task in solution.tasks:
         part, way = task.part, task.way
-        minutes = len(way.people) * way.minutes + part.minutes_morning + (0.0 if task.again else part.minutes_remove)
+        now = len(way.people) * way.minutes + (0.0 if task.again else part.minutes_remove)
+        paid = 1.0 if task.again else part.price_share
         price = (
-            minutes * prices.per_hour / 60.0
-            + (way.lifts + way.lifts_back) * prices.per_lift
+            (paid * now + part.minutes_morning) * prices.per_hour / 60.0
+            + paid * (way.lifts + way.lifts_back) * prices.per_lift
             + part.kwh * prices.per_kwh
             + part.wear * problem.wear_weight
         )

@@ -44,12 +44,10 @@ def carried(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
             )
             yield Refusal(key, why, "door_too_low", tree.height_m, place.max_height_m, "m")
             continue
-        to = _Goal(
-            "carry", key, f"place:{place.id}", say("into {place}", place=place.name), place.position, (STAYS_IN,)
-        )
-        part = _moving_part(making, tree, to)
+        to = Goal("carry", key, f"place:{place.id}", say("into {place}", place=place.name), place.position, (STAYS_IN,))
+        part = moving_part(making, tree, to)
         if not part.ways:
-            yield _not_moved(making, tree, key)
+            yield not_moved(making, tree, key)
             continue
         yield Measure(
             key, say("bring {where}", where=to.where), tree.id, parts=(part,), place=place.id, moved_to=place.position
@@ -76,7 +74,7 @@ def under_roofs(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
         if ground is None:
             yield Refusal(key, say("there is no ground to stand on under {roof}", roof=roof.name), "no_ground")
             continue
-        to = _Goal(
+        to = Goal(
             "roof", key, f"roof:{roof.id}", say("under {roof}", roof=roof.name), _middle(ground), (STAYS_OUT, KEPT_DRY)
         )
         yield _moved(making, tree, to, roof=roof.id)
@@ -94,18 +92,18 @@ def to_walls(making: Making, tree: Tree) -> Iterator[Measure | Refusal]:
         )
         if place.roof is None:
             key = f"wall:{place.key}"
-            to = _Goal("wall", key, key, say("to {place}", place=place.name), at, (close, STAYS_OUT))
+            to = Goal("wall", key, key, say("to {place}", place=place.name), at, (close, STAYS_OUT))
             yield _moved(making, tree, to, wall=place.key)
         elif not roofed:
             key = f"roof:{place.roof.id}/{place.key}"
             where = say("under {roof}, to {place}", roof=place.roof.name, place=place.name)
-            to = _Goal("roof", key, f"roof:{place.roof.id}", where, at, (close, STAYS_OUT, KEPT_DRY))
+            to = Goal("roof", key, f"roof:{place.roof.id}", where, at, (close, STAYS_OUT, KEPT_DRY))
             yield _moved(making, tree, to, roof=place.roof.id, wall=place.key)
 
 
 @dataclass(frozen=True)
-class _Goal:
-    """Where a container is brought."""
+class Goal:
+    """Where a container is brought: what it is called, where it stands then, what to heed there."""
 
     kind: PartKind
     key: str
@@ -116,18 +114,18 @@ class _Goal:
 
 
 def _moved(
-    making: Making, tree: Tree, to: _Goal, *, roof: str | None = None, wall: str | None = None
+    making: Making, tree: Tree, to: Goal, *, roof: str | None = None, wall: str | None = None
 ) -> Measure | Refusal:
     """Make the measure of a container that is moved within the yard, or say why nobody can move it."""
-    part = _moving_part(making, tree, to)
+    part = moving_part(making, tree, to)
     if not part.ways:
-        return _not_moved(making, tree, to.key)
+        return not_moved(making, tree, to.key)
     return Measure(
         to.key, say("bring {where}", where=to.where), tree.id, parts=(part,), roof=roof, wall=wall, moved_to=to.at
     )
 
 
-def _not_moved(making: Making, tree: Tree, key: str) -> Refusal:
+def not_moved(making: Making, tree: Tree, key: str) -> Refusal:
     """Say why nobody can move a container."""
     why = why_not_carried(making.yard, tree, making.times)
     if not helpers(making.yard):
@@ -136,8 +134,11 @@ def _not_moved(making: Making, tree: Tree, key: str) -> Refusal:
     return Refusal(key, why, "too_heavy", lift.mass_kg, lift.limit_kg, "kg")
 
 
-def _moving_part(making: Making, tree: Tree, to: _Goal) -> Part:
-    """Make the part of bringing a container somewhere; it is brought back the same way some day."""
+def moving_part(making: Making, tree: Tree, to: Goal) -> Part:
+    """Make the part of bringing a container somewhere; it is brought back the same way some day.
+
+    Without ways if nobody may move it.
+    """
     ways = carrying_ways(making.yard, tree, to.at, making.times)
     return Part(
         key=f"{to.key}@{tree.id}",

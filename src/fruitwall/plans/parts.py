@@ -16,9 +16,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-PartKind = Literal["cover", "lamps", "heater", "carry", "roof", "wall", "wet", "pick", "close"]
+PartKind = Literal[
+    "cover",
+    "lamps",
+    "heater",
+    "carry",
+    "roof",
+    "wall",
+    "wet",
+    "pick",
+    "close",
+    "into_shade",
+    "whitewash",
+    "shade",
+    "water",
+]
 """What is done; `carry` goes indoors, `roof` to a place under a roof, `wall` to the foot of a warm wall, `pick` takes
-the fruit off, `close` closes a standing shelter."""
+the fruit off, `close` closes a standing shelter. Against heat: `into_shade` brings a pot to a shady place, `whitewash`
+paints bark, `shade` hangs shade cloth, `water` waters before a hot day."""
 
 Deadline = Literal["before_sun_leaves", "before_dusk", "before_bed", "morning"]
 """By when: while the ground is still sunlit, before dusk, before going to bed, after sunrise."""
@@ -36,9 +51,14 @@ ORDER_OF_WORK: tuple[PartKind, ...] = (
     "lamps",
     "cover",
     "close",
+    "into_shade",
+    "whitewash",
+    "shade",
+    "water",
 )
 """In which order parts of one `Part.group` are done in the evening: water first, while nothing electric lies about;
-what stands below a cover before the cover; a shelter is closed when all is in it."""
+what stands below a cover before the cover; a shelter is closed when all is in it. Against heat: a pot is moved
+before it is watered, and bark painted before cloth hangs over it."""
 
 MORNING_ORDER: tuple[PartKind, ...] = ("heater", "lamps", "cover", "close")
 """In which order they are undone in the morning: devices are switched off before the cover over them is opened, so
@@ -153,7 +173,7 @@ class Part:
         How the power can come; empty if it needs none.
     room : str or None
         Place with a limited number of spaces in which the container then stands: ``place:<id>``, ``roof:<id>`` or
-        ``wall:<face>``.
+        ``wall:<face>`` or ``shade:<place>``.
     position : tuple of float
         Where it is done, in the yard's frame. [m, m]
     steps : tuple of str
@@ -162,6 +182,9 @@ class Part:
         What is done together, in the order of work (`order_of_work`): ``shelter:<id>`` for everything that belongs to
         a shelter's state, ``sheet:<trees>`` for one sheet over several trees, the tree's identifier for what is done
         for one tree. Parts of one group are one visit per deadline, even where they are a few steps apart.
+    price_share : float
+        Share of the price of its minutes and lifts that these nights have to pay: less than 1 for what serves long
+        beyond them, such as paint on bark. The minutes themselves are taken in full. [0-1]
     """
 
     key: str
@@ -184,6 +207,7 @@ class Part:
     position: tuple[float, float] = (0.0, 0.0)
     steps: tuple[str, ...] = ()
     group: str = ""
+    price_share: float = 1.0
 
     @property
     def quickest(self) -> Way:
@@ -249,7 +273,7 @@ class Measure:
         ``together:<trees>:<material>[/frame][+lamps:<id>|+heater:<id>]``,
         ``shelter:<id>[+lamps:<id>|+heater:<id>]``, ``carry:<place>``,
         ``roof:<roof>``, ``roof:<roof>/<face>``, ``wall:<face>``; ``pick``, ``pick-half``, or any of them with
-        ``+pick`` or ``+pick-half``. Unique among the measures of one tree.
+        ``+pick`` or ``+pick-half``; against heat as `plans.shading` names them. Unique among the measures of one tree.
     name : str
         The same in words.
     tree : str
@@ -281,6 +305,10 @@ class Measure:
         hung round each crown alone. [0-1]
     fruit_picked : float
         Share of its fruit that is picked, and thereby saved. [0-1]
+    shade : float
+        Share of the sun that shade cloth over the crown keeps off. [0-1]
+    in_shade, whitewashed, watered : bool
+        The pot stands in a shady place by day; its bark is painted white; it is watered before every hot day.
     """
 
     key: str
@@ -302,6 +330,10 @@ class Measure:
     frame_m: tuple[float, float, float] | None = None
     heat_share: float = 1.0
     fruit_picked: float = 0.0
+    shade: float = 0.0
+    in_shade: bool = False
+    whitewashed: bool = False
+    watered: bool = False
 
     @property
     def all_parts(self) -> tuple[Part, ...]:

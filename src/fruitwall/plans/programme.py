@@ -149,7 +149,7 @@ def setting_up_cost(problem: EveningProblem, part: Part, way: Way) -> float:
     prices = problem.prices
     minutes = way.minutes * len(way.people) + part.minutes_remove
     effort = prices.per_hour / 60.0 * minutes + prices.per_lift * (way.lifts + way.lifts_back)
-    return effort + problem.trouble
+    return part.price_share * effort + problem.trouble
 
 
 def use_cost(problem: EveningProblem, part: Part) -> float:

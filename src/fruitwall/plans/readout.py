@@ -101,9 +101,10 @@ def costs_by_night(
         anew = 0
         for task in (task for task in tasks if task.night == night):
             part, way = task.part, task.way
-            minutes += way.minutes * len(way.people) + part.minutes_morning
-            minutes += 0.0 if task.again else part.minutes_remove
-            lifts += way.lifts + way.lifts_back
+            paid = 1.0 if task.again else part.price_share
+            minutes += paid * way.minutes * len(way.people) + part.minutes_morning
+            minutes += 0.0 if task.again else paid * part.minutes_remove
+            lifts += paid * (way.lifts + way.lifts_back)
             kwh += part.kwh
             wear += part.wear
             anew += not task.again

@@ -59,7 +59,7 @@ PLACES_PER_TREE = 2
 _LIGHT_MASONRY = frozenset({"timber", "metal", "glass"})
 """Stores little: counts half."""
 
-_WINDS = (
+WINDS = (
     marked("north"),
     marked("north-east"),
     marked("east"),
@@ -160,7 +160,7 @@ def _find_places(yard: Yard) -> list[WallPlace]:
         free = _stand_line(face, outward, front).intersection(inside).difference(taken)
         name = say(
             "the {wind} side of {structure}",
-            wind=_WINDS[round(face.azimuth_deg / 45.0) % 8],
+            wind=WINDS[round(face.azimuth_deg / 45.0) % 8],
             structure=structure.name,
         )
         for roof in [None, *roofs]:
@@ -220,7 +220,7 @@ def _has_room(yard: Yard, tree: Tree, place: WallPlace) -> bool:
         math.dist(at, other.position) <= other.crown_diameter_m / 2.0 for other in yard.trees if other.id != tree.id
     ):
         return False
-    return bool(shape(yard.outline).contains(Point(at))) and not Point(at).intersects(_built(yard))
+    return bool(shape(yard.outline).contains(Point(at))) and not Point(at).intersects(built_over(yard))
 
 
 def _warmth(yard: Yard, face: Face, structure: Wall | Building) -> float:
@@ -240,14 +240,14 @@ def _taken(yard: Yard) -> BaseGeometry:
     from shapely.ops import unary_union
 
     crowns = [Point(tree.position).buffer(tree.crown_diameter_m / 2.0) for tree in yard.trees]
-    return unary_union([_built(yard), *crowns])
+    return unary_union([built_over(yard), *crowns])
 
 
 _built_over: dict[str, tuple[Yard, BaseGeometry]] = {}
-"""As `_kept`: what `_built` gave for the yard asked for last."""
+"""As `_kept`: what `built_over` gave for the yard asked for last."""
 
 
-def _built(yard: Yard) -> BaseGeometry:
+def built_over(yard: Yard) -> BaseGeometry:
     """Give the ground on which no pot can be put, crowns apart: structures, shelters, doors."""
     kept = _built_over.get("last")
     if kept is None or kept[0] is not yard:
