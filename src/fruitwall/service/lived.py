@@ -112,9 +112,9 @@ def _lived(house: House, yard: Yard, version: YardVersion) -> Mapping[str, tuple
     stretches = past_stretches(house)
     if not stretches:
         return {}
-    done = _done(house, version.yard)
+    done = done_by_night(house, version.yard)
     offsets = learned_offsets(house)
-    versions = _versions(house, version)
+    versions = versions_by_day(house, version)
     found: dict[str, list[Lived]] = {tree.id: [] for tree in yard.trees}
     for stretch in stretches:
         for group in _groups(yard.location, stretch, versions, house.clock()):
@@ -128,7 +128,7 @@ def _lived(house: House, yard: Yard, version: YardVersion) -> Mapping[str, tuple
 # ---------------------------------------------------------------- what was done
 
 
-def _done(house: House, yard: str) -> dict[date, frozenset[str]]:
+def done_by_night(house: House, yard: str) -> dict[date, frozenset[str]]:
     """Give the keys of what was done or still stood, by night."""
     from fruitwall.service.ledger import Deed, says
     from fruitwall.service.nights_felt import nights_read
@@ -181,7 +181,7 @@ class _Group:
         return [evening.night.name for evening in self.evenings]
 
 
-def _versions(house: House, newest: YardVersion) -> list[YardVersion]:
+def versions_by_day(house: House, newest: YardVersion) -> list[YardVersion]:
     """Give the versions of the yard that were the last ones of their day, oldest first."""
     history = sorted(house.journal.history(newest.yard), key=lambda one: one.number)
     last: dict[date, YardVersion] = {one.created.date(): one for one in history}
@@ -246,7 +246,7 @@ def _marched(
     from fruitwall.service.treatments import body_of, kinds_of, spots_of, treatment_of
     from fruitwall.service.yards import parse_version
 
-    yard = _with_time(parse_version(group.version))
+    yard = with_time(parse_version(group.version))
     try:
         kinds = kinds_of(yard)
     except FruitwallError:
@@ -304,7 +304,7 @@ def _marched(
     return found
 
 
-def _with_time(yard: Yard) -> Yard:
+def with_time(yard: Yard) -> Yard:
     """Give the yard with people who had the time for what they did."""
     people = [one.model_copy(update={"minutes_before_dusk": 600.0}) for one in yard.people]
     return yard.model_copy(update={"people": people})
@@ -376,5 +376,5 @@ def measure_words(yard: Yard, tree: str, key: str) -> str:
     from fruitwall.plans.measures import possible_measures
 
     its = next((one for one in yard.trees if one.id == tree), None)
-    options = possible_measures(_with_time(yard), its) if its is not None else []
+    options = possible_measures(with_time(yard), its) if its is not None else []
     return next((one.name for one in options if one.key == key), key)

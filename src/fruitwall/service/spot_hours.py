@@ -1,23 +1,45 @@
 """The hours of a season at each tree's own spot: what its tissues felt, with what was done and without.
 
-Every part of the season reads the same hours: cold ledger, chill, water, heat, growth.
+Every part of the season reads the same hours: cold ledger, chill, water, heat, growth. What is over is marched a month
+at a time through the yard as it was then (`service.lived` does the same for nights alone); what is to come begins with
+the forecast and goes on with the same days of other years (`service.climate`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
+from hashlib import sha256
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fruitwall.errors import FruitwallError
+from fruitwall.service.kept import Kept
+from fruitwall.service.spot_march import Marched, Weather, march_trees
+from fruitwall.weather.forcing import HOUR, as_datetime64
+
 if TYPE_CHECKING:
+    from fruitwall.journal.entries import YardVersion
+    from fruitwall.learning.spots import Offset
     from fruitwall.service.house import House
+    from fruitwall.service.past_weather import PastWeather
+    from fruitwall.weather.forcing import Forcing
+    from fruitwall.yard.model import Yard
 
 Array = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
+
+SPIN_UP_DAYS = 7
+"""Days of weather before the first hour of a month, where they are known: ground, walls and pots find their heat."""
+
+LONGEST_AHEAD = timedelta(days=366)
+"""How far ahead hours are given at most."""
+
+COMING_CHUNK_DAYS = 30
+"""Coming days that are marched at once. They are coarser in time than what is over: single courses matter less."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,6 +105,9 @@ class SpotHours:
     n_forecast: int
 
 
+# ---------------------------------------------------------------- what is over
+
+
 def season_hours(house: House, since: datetime, until: datetime | None = None) -> Mapping[str, SpotHours]:
     """Give the hours that are over at every tree of the yard as it stands.
 
@@ -96,9 +121,103 @@ def season_hours(house: House, since: datetime, until: datetime | None = None) -
     Returns
     -------
     Mapping of tree to SpotHours
-        One member; hours whose weather is not known have ``known`` false and NaN. Empty without any weather.
+        One member; hours whose weather is not known, and those before a tree stood in the yard's file, have NaN; the
+        former have ``known`` false. Empty without any weather.
     """
-    raise NotImplementedError
+    yard, version = house.yard()
+    now = house.clock()
+    end = min(now, until) if until is not None else now
+    first, last = _hour_after(since), as_datetime64(end).astype("datetime64[h]").astype("datetime64[s]")
+    if last < first:
+        return {}
+    key = (version.yard, house.journal.state(), house.journal.weather_state(), str(first), str(last))
+    return _SEASONS.of(house.journal, key=key, make=lambda: _season(house, yard, version, first, last))
+
+
+_SEASONS: Kept[Mapping[str, SpotHours]] = Kept(6)
+
+
+def _season(
+    house: House, yard: Yard, version: YardVersion, first: np.datetime64, last: np.datetime64
+) -> Mapping[str, SpotHours]:
+    from fruitwall.service.lived import done_by_night, versions_by_day
+    from fruitwall.service.past_weather import past_stretches
+    from fruitwall.service.spot_offsets import learned_offsets
+
+    stretches = past_stretches(house)
+    if not stretches:
+        return {}
+    time_utc = np.arange(first, last + HOUR, HOUR)
+    whole = _Whole(yard, time_utc, members=1)
+    done, offsets = done_by_night(house, version.yard), learned_offsets(house)
+    versions = versions_by_day(house, version)
+    for stretch in stretches:
+        forcing = stretch.forcing
+        for its, start, stop in _pieces(yard, versions, max(first, forcing.time_utc[0]), min(last, forcing.time_utc[-1])):
+            whole.lay(_piece(its, stretch, start, stop, done, offsets))
+    return whole.hours(n_past=time_utc.size, n_forecast=0)
+
+
+def _pieces(
+    yard: Yard, versions: Sequence[YardVersion], first: np.datetime64, last: np.datetime64
+) -> Iterator[tuple[YardVersion, np.datetime64, np.datetime64]]:
+    """Cut a time at the months, and where the yard's file became another one; hours before the first one have it."""
+    if last < first:
+        return
+    months = np.arange(first.astype("datetime64[M]"), last.astype("datetime64[M]") + 2).astype("datetime64[s]")
+    changed = [as_datetime64(one.created).astype("datetime64[h]").astype("datetime64[s]") for one in versions[1:]]
+    cuts = np.unique(np.array([first, *months, *changed, last + HOUR], dtype="datetime64[s]"))
+    cuts = cuts[(cuts >= first) & (cuts <= last + HOUR)]
+    for start, stop in zip(cuts[:-1], cuts[1:], strict=True):
+        then = [one for one in versions if as_datetime64(one.created) <= start + HOUR]
+        yield (then[-1] if then else versions[0]), start, stop - HOUR
+
+
+def _piece(
+    version: YardVersion,
+    stretch: PastWeather,
+    start: np.datetime64,
+    stop: np.datetime64,
+    done: Mapping[date, frozenset[str]],
+    offsets: Mapping[str, Offset],
+) -> Marched | None:
+    """March some weeks once for the same weather, the same deeds and what thermometers taught."""
+    from fruitwall.weather.forcing import as_datetime
+
+    forcing = stretch.forcing
+    begin = max(forcing.time_utc[0], start - np.timedelta64(SPIN_UP_DAYS, "D"))
+    if stop - begin < HOUR:
+        return None
+    part = forcing.select(as_datetime(begin), as_datetime(stop))
+    first_day = as_datetime(begin).date() - timedelta(days=1)
+    days = [first_day + timedelta(days=at) for at in range((as_datetime(stop).date() - first_day).days + 1)]
+    then = {day: done[day] for day in days if done.get(day)}
+    digest = sha256()
+    for array in (part.time_utc.astype(np.int64), part.t_air_c, part.t_dew_c, part.wind_m_s, part.cloud):
+        digest.update(np.ascontiguousarray(array).tobytes())
+    for array in (part.shortwave_w_m2, part.rain_mm):
+        digest.update(np.ascontiguousarray(array).tobytes())
+    key = (
+        version.sha256,
+        digest.hexdigest(),
+        str(start),
+        tuple((day, tuple(sorted(keys))) for day, keys in sorted(then.items())),
+        tuple((name, *(round(each, 2) for each in one.mean)) for name, one in sorted(offsets.items())),
+    )
+    return _PIECES.of(key=key, make=lambda: march_trees(_yard_of(version), part, start, then, offsets))
+
+
+_PIECES: Kept[Marched | None] = Kept(40)
+"""Months as they were marched: three years and a few changes of the yard's file."""
+
+
+def _yard_of(version: YardVersion) -> Yard:
+    from fruitwall.service.yards import parse_version
+
+    return parse_version(version)
+
+
+# ---------------------------------------------------------------- what is to come
 
 
 def coming_hours(house: House, until: datetime) -> Mapping[str, SpotHours]:
@@ -116,4 +235,95 @@ def coming_hours(house: House, until: datetime) -> Mapping[str, SpotHours]:
         Members are possible courses; the first hour is the one after now. It ends where the forecast ends if the
         climate of the place is not known (`service.climate`). Empty without a forecast and without a climate.
     """
-    raise NotImplementedError
+    yard, version = house.yard()
+    now = house.clock()
+    end = min(until, now + LONGEST_AHEAD)
+    first = as_datetime64(now).astype("datetime64[h]").astype("datetime64[s]") + HOUR
+    last = as_datetime64(end).astype("datetime64[h]").astype("datetime64[s]")
+    if last < first:
+        return {}
+    key = (version.yard, house.journal.state(), house.journal.weather_state(), str(first), str(last))
+    return _COMING.of(house.journal, key=key, make=lambda: _coming(house, yard, first, last))
+
+
+_COMING: Kept[Mapping[str, SpotHours]] = Kept(4)
+
+
+def _coming(house: House, yard: Yard, first: np.datetime64, last: np.datetime64) -> Mapping[str, SpotHours]:
+    from fruitwall.service.coming_weather import coming_weather
+    from fruitwall.service.spot_offsets import learned_offsets
+    from fruitwall.weather.forcing import as_datetime
+
+    coming = coming_weather(house, as_datetime(last))
+    if coming is None:
+        return {}
+    forcing, forecast_until = coming
+    last = min(last, forcing.time_utc[-1])
+    if last < first:
+        return {}
+    time_utc = np.arange(first, last + HOUR, HOUR)
+    whole = _Whole(yard, time_utc, members=forcing.n_members)
+    offsets = learned_offsets(house)
+    step = np.timedelta64(COMING_CHUNK_DAYS, "D")
+    for start in np.arange(first, last + HOUR, step):
+        stop = min(start + step - HOUR, last)
+        begin = max(forcing.time_utc[0], start - np.timedelta64(SPIN_UP_DAYS, "D"))
+        part = forcing.select(as_datetime(begin), as_datetime(stop))
+        whole.lay(march_trees(yard, part, start, {}, offsets, step_minutes=60))
+    n_forecast = int(np.clip((as_datetime64(forecast_until) - first) // HOUR + 1, 0, time_utc.size))
+    return whole.hours(n_past=0, n_forecast=n_forecast)
+
+
+# ---------------------------------------------------------------- put together
+
+
+def _hour_after(moment: datetime) -> np.datetime64:
+    """Give the first full hour at or after a moment."""
+    at = as_datetime64(moment)
+    full = at.astype("datetime64[h]").astype("datetime64[s]")
+    return full if full == at else full + HOUR
+
+
+class _Whole:
+    """All hours of all trees, filled piece by piece."""
+
+    def __init__(self, yard: Yard, time_utc: TimeArray, *, members: int) -> None:
+        self._time = time_utc
+        shape = members, time_utc.size
+        self._weather = {name: np.full(shape, np.nan) for name in Weather.NAMES}
+        self._trees = {tree.id: {name: np.full(shape, np.nan) for name in Marched.NAMES} for tree in yard.trees}
+        self._known = np.zeros(time_utc.size, dtype=bool)
+
+    def lay(self, piece: Marched | None) -> None:
+        """Lay a piece where its hours belong; trees that the yard no longer has are passed over."""
+        if piece is None:
+            return
+        at = int((piece.time_utc[0] - self._time[0]) // HOUR)
+        part = slice(at, at + piece.time_utc.size)
+        self._known[part] = True
+        for name, values in piece.weather.items():
+            self._weather[name][:, part] = values
+        for tree, its in piece.trees.items():
+            if tree in self._trees:
+                for name, values in its.items():
+                    self._trees[tree][name][:, part] = values
+
+    def hours(self, *, n_past: int, n_forecast: int) -> Mapping[str, SpotHours]:
+        """Give what was laid, by tree; empty where nothing was."""
+        if not self._known.any():
+            return {}
+        return {
+            tree: SpotHours(
+                tree=tree,
+                time_utc=self._time,
+                done=Felt(*(its[f"done_{name}"] for name in Marched.FELT)),
+                alone=Felt(*(its[f"alone_{name}"] for name in Marched.FELT)),
+                sun_w_m2=its["sun_w_m2"],
+                wind_here_m_s=its["wind_here_m_s"],
+                known=self._known,
+                n_past=n_past,
+                n_forecast=n_forecast,
+                **self._weather,
+            )
+            for tree, its in self._trees.items()
+        }
