@@ -284,6 +284,127 @@ _RULES: tuple[tuple[Applies, Caution], ...] = (
 )
 
 
+def _shade_cloth(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "shade" and not task.idle
+
+
+def _shade_draped(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "shade" and any(its.id == task.sheet and not its.on_frame for its in yard.gear.shades)
+
+
+def _painted(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "whitewash" and not task.idle
+
+
+def _into_shade(yard: Yard, task: PlannedTask) -> bool:
+    return task.part.kind == "into_shade" and not task.idle
+
+
+_HEAT_RULES: tuple[tuple[Applies, Caution], ...] = (
+    (
+        _ladder,
+        Caution(
+            "ladder_heat",
+            marked(
+                "One out for four up, tied or held, three points of contact, on firm ground: pull the cloth over with "
+                "a line or a pole, not with an armful of cloth. No ladder in wind, in the heat of the day, or of metal "
+                "near wires."
+            ),
+            "OSHA guidance as reproduced by trade sites; the pole and the heat are common practice, no source",
+        ),
+    ),
+    (
+        _lifted,
+        Caution(
+            "lifting_heat",
+            marked(
+                "The lifting limit is meant for a cool, dry, level place and a steady load; heat and a freshly watered "
+                "pot make it the most that could be right. Step in close, turn with the feet, set it down every 10 m. "
+                "Lift less, or not at all, if your back or doctor says so."
+            ),
+            "NIOSH 94-110; HSE INDG143",
+        ),
+    ),
+    (
+        _rolled,
+        Caution(
+            "trolley",
+            marked(
+                "Push rather than pull where you can see over the load. Get help on a slope, and never stand below a "
+                "loaded trolley."
+            ),
+            "HSE INDG143; the last words are common practice, no source",
+        ),
+    ),
+    (
+        _shade_cloth,
+        Caution(
+            "shade_wind",
+            marked(
+                "Wind lifts shade cloth like a sail: tie every corner to something that stands firm, and take it down "
+                "before a storm. On a frame leave so much slack out of it that it does not touch leaves when it moves."
+            ),
+            "common practice, no source",
+        ),
+    ),
+    (
+        _shade_draped,
+        Caution(
+            "shade_touching",
+            marked(
+                "Cloth that lies on leaves rubs them, and they are hot where they touch it: hold it off with stakes "
+                "where you can, and leave it open below so that air moves."
+            ),
+            "common practice, no source",
+        ),
+    ),
+    (
+        _painted,
+        Caution(
+            "whitewash",
+            marked(
+                "Only white paint on water basis, thinned so that it is still white when dry; no oil paint, no solvents. "
+                "Quicklime burns eyes and skin: if you use lime, wear goggles and gloves and follow its label."
+            ),
+            "faber_afterfreeze, cac_postfreeze (white latex paint, thinned); the lime is common practice, no source",
+        ),
+    ),
+    (
+        _into_shade,
+        Caution(
+            "back_to_sun",
+            marked(
+                "Bring it back to the sun by steps over a week, or on a cloudy day: leaves and fruit that grew used to "
+                "shade burn sooner."
+            ),
+            "wtfrc2002 (apples not used to the sun burn 2 to 7 °F sooner); the steps are common practice, no source",
+        ),
+    ),
+    (
+        _anything,
+        Caution(
+            "heat_on_people",
+            marked(
+                "Work in the early morning or in the evening, in the shade, with a hat, and drink before you are "
+                "thirsty. Stop if you feel dizzy, sick or have a headache. Hot, confused or fainting is an emergency: "
+                "cool the person and call for help."
+            ),
+            "heat-stress leaflets of occupational health services, from memory",
+            per_task=False,
+        ),
+    ),
+    (
+        _anything,
+        Caution(
+            "water_rules",
+            marked("Local rules on watering, instructions on the gear and the advice of licensed people prevail."),
+            "this project",
+            per_task=False,
+        ),
+    ),
+)
+
+
 def caution_texts(*keys: str) -> list[str]:
     """Give what some cautions say, in the language in force and in the order of the keys.
 
@@ -292,7 +413,7 @@ def caution_texts(*keys: str) -> list[str]:
     KeyError
         If there is no such caution.
     """
-    texts = {caution.key: caution.text for _, caution in _RULES}
+    texts = {caution.key: caution.text for _, caution in (*_RULES, *_HEAT_RULES)}
     return [say(texts[key]) for key in keys]
 
 
@@ -312,6 +433,11 @@ def cautions_for(yard: Yard, tasks: Sequence[PlannedTask]) -> list[Caution]:
         Each once, the gravest kinds first; none if nothing is done.
     """
     return [caution for applies, caution in _RULES if any(applies(yard, task) for task in tasks)]
+
+
+def heat_cautions_for(yard: Yard, tasks: Sequence[PlannedTask]) -> list[Caution]:
+    """Give the cautions that apply to what is planned against heat, as `cautions_for` does for an evening."""
+    return [caution for applies, caution in _HEAT_RULES if any(applies(yard, task) for task in tasks)]
 
 
 FROST_NEAR_C = 2.0

@@ -164,6 +164,9 @@ def _limits(problem: EveningProblem, tasks: list[PlannedTask]) -> Iterator[str]:
         pieces.update(f"lead/{task.lead}" for _ in range(task.lead is not None))
         pieces.update(f"room/{task.part.room}" for _ in range(task.part.room is not None))
         pieces.update(f"{task.part.kind}/{task.part.device}" for _ in range(task.part.device is not None))
+    paint = sum(task.part.paint_l for task in tasks)
+    if paint > sum(item.available for item in supplies.items if item.kind == "paint") + _EPS:
+        yield f"{paint:g} L of paint are used, which is more than there is"
     for kind, used in (("person", minutes), ("circuit", watts)):
         for name, amount in used.items():
             available = supplies.find(f"{kind}/{name}").available

@@ -185,6 +185,8 @@ class Part:
     price_share : float
         Share of the price of its minutes and lifts that these nights have to pay: less than 1 for what serves long
         beyond them, such as paint on bark. The minutes themselves are taken in full. [0-1]
+    paint_l : float
+        White paint that it takes, of all there is. [L]
     """
 
     key: str
@@ -208,6 +210,7 @@ class Part:
     steps: tuple[str, ...] = ()
     group: str = ""
     price_share: float = 1.0
+    paint_l: float = 0.0
 
     @property
     def quickest(self) -> Way:

@@ -22,7 +22,11 @@ TROUBLE = 0.5
 """Price of every part put in place, whatever it takes, so that trifles are not asked of people. common practice, no
 source. [currency]"""
 
-SupplyKind = Literal["sheet", "lamps", "heater", "lead", "circuit", "room", "person", "trolley"]
+SupplyKind = Literal["sheet", "lamps", "heater", "lead", "circuit", "room", "person", "trolley", "paint"]
+
+
+PAINT = "white"
+"""Identifier of the supply of white paint: all tins together."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +42,7 @@ class Supply:
     name : str
         In words.
     available : float
-        How much: pieces, watts (circuit), minutes (person), spaces (room).
+        How much: pieces, watts (circuit), minutes (person), spaces (room), litres (paint).
     unit : str
         Unit of `available`, in words.
     step : float
@@ -479,6 +483,7 @@ def _check_part(part: Part, supplies: Supplies) -> None:
     named += [("lead", lead) for feed in part.feeds for lead in feed.leads]
     named += [(device, part.device)] if part.device is not None else []
     named += [("room", part.room)] if part.room is not None else []
+    named += [("paint", PAINT)] if part.paint_l > 0.0 else []
     for kind, name in named:
         if name not in supplies.of(kind):
             raise ValueError(f"part {part.key} needs {kind} {name!r}, which the supplies do not have")

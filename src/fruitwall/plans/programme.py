@@ -263,6 +263,9 @@ def _supplies(programme: Programme, night: int) -> None:
     for room, supply in problem.supplies.of("room").items():
         terms = _joined(programme.use(part.key, night) for part in used if part.room == room)
         programme.row(terms, -np.inf, supply.available)
+    for supply in problem.supplies.of("paint").values():
+        terms = [(column, value * part.paint_l) for part in used for column, value in programme.use(part.key, night)]
+        programme.row([term for term in terms if term[1] > 0.0], -np.inf, supply.available)
     _power(programme, night, [part for part in used if part.feeds])
 
 

@@ -147,6 +147,9 @@ def limits_tonight(
         elif supply.kind == "circuit":
             used = sum((task.part.watts for task in tonight if task.circuit == supply.id), 0.0)
             want = [part.watts for part in undone if any(feed.circuit == supply.id for feed in part.feeds)]
+        elif supply.kind == "paint":
+            used = sum((task.part.paint_l for task in tonight), 0.0)
+            want = [part.paint_l for part in undone if part.paint_l > 0.0]
         else:
             used = float(sum(1 for task in tonight if _uses(task, supply.kind, supply.id)))
             want = [1.0 for part in undone if _could_use(part, supply.kind, supply.id)]

@@ -12,7 +12,7 @@ from typing import Literal, get_args
 from fruitwall.plans.evening import solve
 from fruitwall.plans.making import Refusal, RefusalKind
 from fruitwall.plans.parts import Measure, Part
-from fruitwall.plans.problem import EveningProblem, EveningSolution, Option
+from fruitwall.plans.problem import PAINT, EveningProblem, EveningSolution, Option
 from fruitwall.plans.programme import setting_up_cost, use_cost
 
 ReasonKind = Literal["impossible", "no_help", "not_worth_it", "too_little", "others_first"]
@@ -151,6 +151,7 @@ def _used_by(measure: Measure) -> tuple[str, ...]:
         keys += [f"sheet/{sheet}" for sheet in part.sheets]
         keys += [f"{part.kind}/{part.device}"] if part.device is not None else []
         keys += [f"room/{part.room}"] if part.room is not None else []
+        keys += [f"paint/{PAINT}"] if part.paint_l > 0.0 else []
         keys += [f"circuit/{feed.circuit}" for feed in part.feeds]
         keys += [f"lead/{lead}" for feed in part.feeds for lead in feed.leads]
         keys += [f"person/{person}" for way in part.ways for person in way.people]
@@ -177,6 +178,7 @@ def _lacking(problem: EveningProblem, measure: Measure) -> list[str]:
         found += [key for keys in pieces if all(have[key] < 1.0 for key in keys) for key in keys]
         circuits = [f"circuit/{feed.circuit}" for feed in part.feeds]
         found += circuits if all(have[key] < part.watts for key in circuits) else []
+        found += [f"paint/{PAINT}"] if part.paint_l > have.get(f"paint/{PAINT}", 0.0) else []
         tired = [
             [f"person/{person}" for person in way.people if have[f"person/{person}"] < way.minutes] for way in part.ways
         ]

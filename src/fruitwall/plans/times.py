@@ -31,6 +31,10 @@ class SetUpTimes:
         Rolling out the hose, and for every square metre under and around the crown. [min, min/m²]
     pick : float
         Fetching crates and bringing the fruit in; the picking itself is by mass and size (`plans.picking`). [min]
+    whitewash, whitewash_per_m : float
+        Thinning the paint and cleaning up, and for every metre of trunk and limbs. [min, min/m]
+    pot_water : float
+        Watering one pot. [min]
     carry, trolley, rest : float
         Taking up and setting down a container; more for loading and unloading a trolley; every rest. [min]
     reach_m, pole_reach_m, highest_m : float
@@ -70,6 +74,9 @@ class SetUpTimes:
     wet: float = 4.0
     wet_per_m2: float = 1.0
     pick: float = 5.0
+    whitewash: float = 8.0
+    whitewash_per_m: float = 6.0
+    pot_water: float = 3.0
     carry: float = 2.0
     trolley: float = 2.0
     rest: float = 0.5
