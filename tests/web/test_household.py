@@ -102,7 +102,7 @@ def test_nothing_that_the_model_knows_of_gear_and_people_is_left_out():
 def test_every_help_belongs_to_a_field_and_every_kind_can_be_added():
     fields = {
         f"{kind}.{field.name}"
-        for kind in KINDS
+        for kind in (*KINDS, "tree")
         for field in form_of(kind, sample_yard(), FAHRENHEIT, part_of(kind, sample_yard()) if kind in GROUPS else None)
     }
     assert set(HELP_WORDS) | set(AT_THE_PLAN) <= fields

@@ -34,7 +34,13 @@ GEAR = "@gear"
 
 _OF_YARD = {OUTLINE: "outline", GEAR: "gear_store"}
 
-GROUPS = {"@prices": "prices", "@location": "location", "@ground": "ground", "@display": "display"}
+GROUPS = {
+    "@prices": "prices",
+    "@location": "location",
+    "@ground": "ground",
+    "@water": "water",
+    "@display": "display",
+}
 """Groups of fields of which a yard has one each, and what stands for them where a thing is named."""
 
 LISTS = {
@@ -55,6 +61,8 @@ LISTS = {
     "heater": "gear.heaters",
     "lead": "gear.leads",
     "trolley": "gear.trolleys",
+    "shade": "gear.shades",
+    "paint": "gear.paints",
     "person": "people",
 }
 """Where in the file a thing of each kind stands; a point parts the names of a list within a group."""

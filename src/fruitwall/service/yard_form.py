@@ -44,7 +44,9 @@ from fruitwall.yard.model import (
     Wall,
     Yard,
 )
+from fruitwall.yard.shading import Paint, ShadeCloth
 from fruitwall.yard.units import KINDS, NUMBER, read_quantity
+from fruitwall.yard.watering import Water
 
 MODELS: dict[str, type[BaseModel]] = {
     "tree": Tree,
@@ -64,16 +66,25 @@ MODELS: dict[str, type[BaseModel]] = {
     "heater": Heater,
     "lead": Lead,
     "trolley": Trolley,
+    "shade": ShadeCloth,
+    "paint": Paint,
     "person": Person,
     "@prices": Prices,
     "@location": Location,
     "@ground": Ground,
+    "@water": Water,
     "@display": Display,
 }
 """Everything of which there are forms: what can be added, in the order in which it is offered, and single groups."""
 
-MOVABLE = ("cover", "lamp", "heater", "lead", "trolley", "person")
+MOVABLE = ("cover", "lamp", "heater", "lead", "trolley", "shade", "paint", "person")
 """What has no place of its own on the plan."""
+
+NEEDED_OF_GROUP = {"container": "volume", "emitter": "flow"}
+"""Groups that a thing may have, and the field without which it has none."""
+
+GALLON_FLOWS = {"drip": "gph", "flow": "gpm"}
+"""Kinds of flows, and their units for who reads in gallons; as `yard.units` reads them."""
 
 SPARE_CORNERS = 1
 """Empty rows behind the corners of a shape, to add one without a script."""
@@ -175,6 +186,8 @@ def _parts(yard: Yard) -> dict[str, Sequence[BaseModel]]:
         "heater": gear.heaters,
         "lead": gear.leads,
         "trolley": gear.trolleys,
+        "shade": gear.shades,
+        "paint": gear.paints,
         "person": yard.people,
     }
 
@@ -290,6 +303,8 @@ def _unit(kind: str, display: Display) -> str:
         return unit_symbol(kind, display)  # type: ignore[arg-type]
     if kind == "age":
         return say("years")
+    if kind in GALLON_FLOWS and display.volume == "gal":
+        return GALLON_FLOWS[kind]
     return display.currency if kind == "money" else KINDS[kind].unit
 
 
@@ -307,6 +322,8 @@ def number_text(value: float, kind: str, display: Display) -> str:
     """
     if kind in ("temperature", "difference", "length", "mass", "volume"):
         value = in_household_unit(value, kind, display)  # type: ignore[arg-type]
+    if kind in GALLON_FLOWS:
+        value = in_household_unit(value, "volume", display)
     text = f"{value:.{3 if kind in ('share', 'coordinate', 'area') else 2}f}".rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
 
@@ -374,7 +391,7 @@ def read_form(kind: str, shown: list[Field], posted: Posted, display: Display, w
             continue
         form.append(entered)
         _put(fields, field.name, value, written)
-    return Entered(_without_empty_pot(fields), form)
+    return Entered(_without_empty_groups(fields), form)
 
 
 def with_errors(form: list[Field], problems: list[tuple[str, str]]) -> tuple[list[Field], list[str]]:
@@ -463,6 +480,7 @@ def _quantity(text: str, key: str, display: Display) -> Any:
         "volume": "gal" if display.volume == "gal" else "",
         "temperature": "F" if display.temperature == "F" else "",
         "difference": "F" if display.temperature == "F" else "",
+        **(GALLON_FLOWS if display.volume == "gal" else {}),
     }.get(key, "")
     return f"{number:g} {unit}" if unit else number
 
@@ -509,11 +527,10 @@ def _put(fields: dict[str, Any], name: str, value: Any, written: Mapping[str, An
     fields[name] = value
 
 
-def _without_empty_pot(fields: dict[str, Any]) -> dict[str, Any]:
-    """A pot without a volume is no pot."""
-    if "container" in fields and not fields["container"].get("volume"):
-        return {**fields, "container": None}
-    return fields
+def _without_empty_groups(fields: dict[str, Any]) -> dict[str, Any]:
+    """A pot without a volume is no pot, and an emitter without a flow none."""
+    empty = {name: None for name, needs in NEEDED_OF_GROUP.items() if name in fields and not fields[name].get(needs)}
+    return {**fields, **empty}
 
 
 def kinds_to_add() -> list[tuple[str, str]]:

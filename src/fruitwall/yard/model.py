@@ -41,6 +41,8 @@ from fruitwall.yard.quantities import (
     Years,
     YesNo,
 )
+from fruitwall.yard.shading import Paint, ShadeCloth
+from fruitwall.yard.watering import Emitter, PotMix, Water
 
 
 class Location(Part):
@@ -230,6 +232,7 @@ class Container(Part):
         default=None, alias="mass", gt=0, le=3000, description="Weighed, wet, with the tree; estimated if left out"
     )
     handles: YesNo = Field(default=False, description="Whether it has handles or a rim that can be gripped well")
+    mix: PotMix = Field(default="potting_mix", description="What it is filled with; decides how much water it keeps")
 
 
 TreeStage = Literal["dormant", "leafy", "flush", "flower", "fruit"]
@@ -262,6 +265,14 @@ class Tree(Part):
     root_zone: Literal["dry", "moist", "wet"] = Field(
         default="moist", description="How its roots have stood these weeks: dry, moist, or in water"
     )
+    root_depth_m: Metres | None = Field(
+        default=None,
+        alias="root_depth",
+        ge=0.05,
+        le=5,
+        description="How deep its roots drink, if you have dug; taken from its kind and height if left out",
+    )
+    emitter: Emitter | None = Field(default=None, description="What waters it when the tap is open; none: by hand")
     hurt_grade: int = Field(
         default=0, alias="hurt", ge=0, le=7, description="Injury it carries from earlier this winter, as a grade"
     )
@@ -428,6 +439,8 @@ class Gear(Part):
     heaters: list[Heater] = Field(default=[], description="Electric heaters")
     leads: list[Lead] = Field(default=[], description="Extension leads")
     trolleys: list[Trolley] = Field(default=[], description="Trolleys and sack trucks")
+    shades: list[ShadeCloth] = Field(default=[], description="Shade cloth for hot spells")
+    paints: list[Paint] = Field(default=[], description="White water-based paint for trunks and limbs")
 
 
 class Circuit(Part):
@@ -539,6 +552,7 @@ class Yard(Part):
     display: Display = Field(default=Display(), description="Units and currency to read in")
     outline: Outline = Field(description="Boundary: corners in order, as [x, y]")
     ground: Ground = Field(default=Ground(), description="Ordinary ground")
+    water: Water = Field(default=Water(), description="The water that trees are given")
     horizon: list[HorizonPoint] = Field(default=[], description="Skyline, where it is not level")
     gear_store: Point = Field(description="Where covers and gear are kept; the evening's round starts here")
     structures: list[Structure] = Field(default=[], description="What stands and lies about and shapes the cold")

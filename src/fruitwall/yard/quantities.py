@@ -77,6 +77,9 @@ Coordinate = Annotated[float, Quantity(KINDS["coordinate"])]
 Share = Annotated[float, Quantity(KINDS["share"])]
 """From 0 to 1, or with "%"."""
 SquareMillimetres = Annotated[float, Quantity(KINDS["area"])]
+DripFlow = Annotated[float, Quantity(KINDS["drip"])]
+Flow = Annotated[float, Quantity(KINDS["flow"])]
+Conductivity = Annotated[float, Quantity(KINDS["conductivity"])]
 Money = Annotated[float, Quantity(KINDS["money"])]
 """In the household's currency."""
 

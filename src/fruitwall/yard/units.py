@@ -105,6 +105,10 @@ _VOLUME |= {"ml": "milliliter", "m3": "meter**3", "m³": "meter**3", "gal": "US_
 _VOLUME |= {"us gal": "US_liquid_gallon", "gallon": "US_liquid_gallon", "gallons": "US_liquid_gallon"}
 _TIME = {"min": "minute", "minute": "minute", "minutes": "minute", "h": "hour", "hr": "hour", "hour": "hour"}
 _TIME |= {"hours": "hour", "s": "second", "sec": "second", "second": "second", "seconds": "second"}
+_FLOW = {"l/h": "liter/hour", "l/min": "liter/minute", "lpm": "liter/minute", "l/s": "liter/second"}
+_FLOW |= {"gph": "US_liquid_gallon/hour", "gal/h": "US_liquid_gallon/hour"}
+_FLOW |= {"gpm": "US_liquid_gallon/minute", "gal/min": "US_liquid_gallon/minute"}
+_CONDUCTIVITY = {"ds/m": "decisiemens/meter", "ms/cm": "millisiemens/centimeter", "us/cm": "microsiemens/centimeter"}
 _AGE = {"year": "year", "years": "year", "yr": "year", "month": "month", "months": "month"}
 _AGE |= {"week": "week", "weeks": "week"}
 _ANGLE = {"°": "degree", "deg": "degree", "degree": "degree", "degrees": "degree"}
@@ -136,6 +140,10 @@ KINDS = {
         Kind("area", marked("a cross-section of wire"), "mm²", "millimeter**2",
              {"mm2": "millimeter**2", "mm²": "millimeter**2", "sqmm": "millimeter**2"},
              ("2.5 mm2", "14 AWG"), special=AWG_PATTERN),
+        Kind("drip", marked("a flow of an emitter"), "L/h", "liter/hour", _FLOW, ("4 L/h", "1 gph")),
+        Kind("flow", marked("a flow of water"), "L/min", "liter/minute", _FLOW, ("15 L/min", "4 gpm")),
+        Kind("conductivity", marked("a conductivity of water"), "dS/m", "decisiemens/meter", _CONDUCTIVITY,
+             ("0.8 dS/m", "800 uS/cm")),
         Kind("money", marked("an amount of money without its sign"), "", "", {}, ("120", "12.50")),
     )
 }  # fmt: skip

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel
 
 from fruitwall.plans.feeds import circuit_watts
-from fruitwall.service.household import Household, decimal, minutes, short_day
+from fruitwall.service.household import Household, decimal, minutes, percent, short_day
 from fruitwall.service.in_use import Taken
 from fruitwall.service.yard_words import FIELD_WORDS, choice_words
 from fruitwall.speech import say, say_count, say_list
@@ -27,6 +27,8 @@ from fruitwall.yard.model import (
     Trolley,
     Yard,
 )
+from fruitwall.yard.shading import Paint, ShadeCloth
+from fruitwall.yard.watering import Water
 
 
 def summary_of(part: BaseModel, yard: Yard, household: Household) -> str:
@@ -81,6 +83,12 @@ def _facts(part: BaseModel, yard: Yard, household: Household) -> list[str]:
         return [f"{part.count} × {_long(part.length_m, household)}", say("wires of {area} mm²", area=area)]
     if isinstance(part, Trolley):
         return [f"{part.count}", say("bears {mass}", mass=_amount(part.max_mass_kg, "mass", household))]
+    if isinstance(part, ShadeCloth):
+        size = say("{width} by {length}", width=_long(part.width_m, household), length=_long(part.length_m, household))
+        keeps = say("keeps off {share} of the sun", share=percent(part.shade))
+        return [f"{part.count} × {size}", keeps, say("on a frame") if part.on_frame else ""]
+    if isinstance(part, Paint):
+        return [_amount(part.volume_l, "volume", household)]
     if isinstance(part, IndoorPlace):
         return _indoors(part, household)
     return _group(part, household)
@@ -129,6 +137,12 @@ def _group(part: BaseModel, household: Household) -> list[str]:
             choice_words(part.surface, "surface"),
             choice_words(part.soil, "soil"),
             choice_words(part.moisture, "moisture"),
+        ]
+    if isinstance(part, Water):
+        salt, hose = part.conductivity_ds_m, part.hose_flow_l_min
+        return [
+            say("salt not known") if salt is None else f"{decimal(f'{salt:.2g}')} dS/m",
+            "" if hose is None else say("hose: {amount} a minute", amount=_amount(hose, "volume", household)),
         ]
     if isinstance(part, Display):
         return [

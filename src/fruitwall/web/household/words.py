@@ -70,9 +70,10 @@ PARTS = (
         marked("Water"),
         marked(
             "Watering the ground in the afternoon needs no entry: the plan counts on a hose or cans and on the minutes "
-            "of whoever does it."
+            "of whoever does it. What stands here is for watering through the year; the emitter of a tree stands "
+            "with the tree on the page Yard."
         ),
-        (),
+        ("@water",),
     ),
     Part(
         "moving",
@@ -80,6 +81,12 @@ PARTS = (
         marked("What carries them, and where they can go. Roofs and walls stand in the plan of the yard."),
         ("trolley", "indoor_place"),
         PUBLISHED,
+    ),
+    Part(
+        "shade",
+        marked("Against sun and heat"),
+        marked("Cloth against hot sun. Shady places for pots are found from walls, roofs and crowns on the plan."),
+        ("shade", "paint"),
     ),
     Part(
         "costs",
@@ -111,6 +118,8 @@ ADD_WORDS = {
     "lamp": marked("Add a string of lamps"),
     "heater": marked("Add an electric heater"),
     "trolley": marked("Add a trolley"),
+    "shade": marked("Add shade cloth"),
+    "paint": marked("Add white paint"),
     "indoor_place": marked("Add an indoor place"),
 }
 
@@ -123,6 +132,8 @@ CAUTIONS = {
     "lamp": ("lamps", "ground_fault"),
     "heater": ("heater", "heater_lead", "no_fuel", "ground_fault", "what_prevails"),
     "trolley": ("trolley", "path"),
+    "shade": ("shade_wind",),
+    "paint": ("whitewash",),
     "indoor_place": ("indoors", "lifting"),
     "water": ("water_and_power",),
 }
