@@ -9,6 +9,7 @@ or take one by name: ``find_check("air.yaml", "psy-pressure-fao56")``.
 Kinds: ``value``, ``table`` (lists run in parallel), ``range`` (the model falls inside), ``ordering`` (only the
 order counts), ``trap`` (a known slip, in print or in code: the right value is tested).
 Status: ``read`` in the source or the copy named there, ``computed_analytic`` by evaluating the stated formula,
+``oracle`` by the library and version named,
 ``from_memory`` a reminder rather than proof.
 """
 
@@ -27,7 +28,7 @@ import yaml
 FOLDER = Path(__file__).parent / "checks"
 
 KINDS = frozenset({"value", "table", "range", "ordering", "trap"})
-STATUSES = frozenset({"read", "computed_analytic", "from_memory"})
+STATUSES = frozenset({"read", "computed_analytic", "oracle", "from_memory"})
 
 
 @dataclass(frozen=True)
