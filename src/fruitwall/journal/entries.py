@@ -9,6 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
+CLIMATE_TYPE = "application/x-fruitwall-climate"
+"""What the bytes of a stored forecast are that is none: weather of other years, packed as a forcing."""
+
 
 @dataclass(frozen=True)
 class YardSummary:

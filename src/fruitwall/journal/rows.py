@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, select
 
 from fruitwall.errors import JournalError, NoYard
-from fruitwall.journal.entries import StoredForecast, StoredPlan, YardVersion
+from fruitwall.journal.entries import CLIMATE_TYPE, StoredForecast, StoredPlan, YardVersion
 from fruitwall.journal.tables import forecasts, plans, settings, yard_versions, yards
 from fruitwall.speech import say
 
@@ -85,9 +85,10 @@ def find_forecast(connection: Connection, number: int, place: str) -> StoredFore
     return read_forecast(row, place)
 
 
-def newest_forecast(yard_id: int) -> Select[*tuple[Any, ...]]:
-    """Ask for the forecast of a yard that was fetched last."""
-    latest = stored_forecasts.where(forecasts.c.yard_id == yard_id)
+def newest_forecast(yard_id: int, *, climate: bool = False) -> Select[*tuple[Any, ...]]:
+    """Ask for the forecast of a yard that was fetched last, or for the last weather of other years."""
+    is_climate = forecasts.c.media_type == CLIMATE_TYPE
+    latest = stored_forecasts.where(forecasts.c.yard_id == yard_id, is_climate if climate else ~is_climate)
     return latest.order_by(forecasts.c.fetched_utc.desc(), forecasts.c.id.desc()).limit(1)
 
 

@@ -29,7 +29,15 @@ from sqlalchemy import (
 )
 
 from fruitwall.errors import JournalError
-from fruitwall.journal.entries import PlanMark, StoredForecast, StoredPlan, YardStep, YardSummary, YardVersion
+from fruitwall.journal.entries import (
+    CLIMATE_TYPE,
+    PlanMark,
+    StoredForecast,
+    StoredPlan,
+    YardStep,
+    YardSummary,
+    YardVersion,
+)
 from fruitwall.journal.rows import (
     find_forecast,
     find_yard,
@@ -309,7 +317,8 @@ class Journal:
         packed = zlib.compress(body)
         with self.writing() as connection:
             yard_id = find_yard(connection, yard, self.place)
-            latest = connection.execute(newest_forecast(yard_id)).first()
+            newest = newest_forecast(yard_id, climate=media_type == CLIMATE_TYPE)
+            latest = connection.execute(newest).first()
             if latest is not None and (latest.source, latest.sha256) == (source, digest):
                 return read_forecast(latest, self.place)
             values = {

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fruitwall.service.climate import use_packaged_years
 from fruitwall.service.desk import EveningsDesk
 from fruitwall.service.yards import check_yard_text, import_yard
 
@@ -31,5 +32,6 @@ def demo_desk(journal: Journal) -> EveningsDesk:
     now = demo_now()
     checked = check_yard_text(demo_yard_text(), "demo_yard.yaml")
     import_yard(journal, checked, now=now, author="demo")
+    use_packaged_years(journal, checked.yard.name, now=now)
     forcing = demo_forcing()
     return EveningsDesk(journal, checked.yard.name, lambda _yard, _now: (forcing, None), lambda: now)

@@ -133,7 +133,7 @@ def parse_forecast(
                 say("{where}: this is a web page or XML; expected JSON of a weather service, or CSV", where=where)
             )
         return csv_file.parse_hourly(text, where=where, place=yard, now=now)
-    document = _parse_json(text, where)
+    document = parse_json(text, where)
     kind = recognise(document)
     if kind == "nws-grid":
         return nws.parse_grid(document, where=where, place=yard)
@@ -200,7 +200,7 @@ def _from_network(url: str, ask: Callable[[str], Answer], yard: Place, now: date
     notes = [answer.note] if answer.note else []
     where = host_of(answer.url)
     if answer.text.lstrip().startswith("{"):
-        document = _parse_json(answer.text, where)
+        document = parse_json(answer.text, where)
         if recognise(document) == "nws-points":
             answer = ask(nws.grid_url(document, where))
             where = host_of(answer.url)
@@ -218,7 +218,7 @@ def _named(forcing: Forcing, notes: list[str]) -> Forcing:
     )
 
 
-def _parse_json(text: str, where: str) -> Any:
+def parse_json(text: str, where: str) -> Any:
     """Parse JSON; NaN and Infinity, which JSON does not know, are refused."""
 
     def refuse(word: str) -> NoReturn:

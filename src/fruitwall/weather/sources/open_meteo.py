@@ -1,21 +1,21 @@
-"""Forecasts of Open-Meteo: deterministic and ensemble.
+"""Forecasts of Open-Meteo, deterministic and ensemble, and its archive of past weather.
 
-Documentation: https://open-meteo.com/en/docs and https://open-meteo.com/en/docs/ensemble-api . Data: CC BY 4.0; the
-free service is for non-commercial use.
+Documentation: https://open-meteo.com/en/docs , https://open-meteo.com/en/docs/ensemble-api and
+https://open-meteo.com/en/docs/historical-weather-api . Data: CC BY 4.0; the free service is for non-commercial use.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import WeatherError
-from fruitwall.speech import say, told
+from fruitwall.speech import marked, say, told
 from fruitwall.weather.assemble import ALL_BUT_AIR, NAMES, assemble
 from fruitwall.weather.forcing import HOUR, Forcing, as_datetime, as_datetime64
 from fruitwall.weather.place import Place
@@ -40,6 +40,11 @@ VARIABLES: Mapping[str, tuple[str, str]] = {
 PAST_DAYS = 7
 FORECAST_DAYS = 7
 
+ARCHIVE_SOURCE = marked("Open-Meteo (CC BY 4.0), historical weather (reanalysis)")
+
+LONGEST_ARCHIVE_H = 24 * 366 * 3
+"""More hours than are asked for at once; bounds what an answer may make us allocate. [h]"""
+
 LONGEST_UNDATED_H = 48
 """An answer without a time of issue that begins longer ago may be an old one or hold past days; refused. [h]"""
 
@@ -53,6 +58,15 @@ def ensemble_url(latitude_deg: float, longitude_deg: float, elevation_m: float) 
     """Give the address of the ensemble forecast (31 members of the US global ensemble) with a week of past days."""
     models = "&models=gfs_seamless"
     return _url("https://ensemble-api.open-meteo.com/v1/ensemble", latitude_deg, longitude_deg, elevation_m, models)
+
+
+def archive_url(latitude_deg: float, longitude_deg: float, elevation_m: float, first: date, last: date) -> str:
+    """Give the address of the past weather of some days, both included, UTC."""
+    return (
+        f"https://archive-api.open-meteo.com/v1/archive?latitude={latitude_deg:.4f}&longitude={longitude_deg:.4f}"
+        f"&elevation={elevation_m:.0f}&start_date={first}&end_date={last}"
+        f"&hourly={','.join(VARIABLES)}&wind_speed_unit=ms&timezone=UTC"
+    )
 
 
 def _url(base: str, latitude_deg: float, longitude_deg: float, elevation_m: float, more: str) -> str:
@@ -113,9 +127,50 @@ def parse(document: Any, *, where: str, place: Place, now: datetime, fetched_utc
     )
 
 
-def _times(document: Any, stamps: list[Any], unit: str, where: str) -> TimeArray:
+def parse_archive(document: Any, *, where: str, place: Place) -> Forcing:
+    """Read an answer of the archive, at most some years long.
+
+    Parameters
+    ----------
+    document : parsed JSON
+        Answer of ``/v1/archive``.
+    where : str
+        Address or file for messages.
+    place : Place
+        The yard, for what the answer leaves out.
+
+    Returns
+    -------
+    Forcing
+        One member, all of it history. The archive lags some days behind: hours at the end that it does not have yet
+        are cut off.
+
+    Raises
+    ------
+    WeatherError
+        If times, temperatures or units are missing, or hours within.
+    """
+    hourly = dig(document, "hourly", where, kind=dict)
+    units = dig(document, "hourly_units", where, kind=dict)
+    stamps = dig(hourly, "time", where, kind=list)
+    times = _times(document, stamps, str(units.get("time", "")), where, most=LONGEST_ARCHIVE_H)
+    columns, notes = _columns(hourly, units, times.size, where)
+    times, columns = _common_hours(times, columns, notes, where)
+    return assemble(
+        times,
+        columns,
+        place=_place(document, place, where),
+        source=ARCHIVE_SOURCE,
+        issued_utc=as_datetime(times[-1]),
+        where=where,
+        bridge=ALL_BUT_AIR,
+        n_history=None,
+    )
+
+
+def _times(document: Any, stamps: list[Any], unit: str, where: str, *, most: int = LONGEST_FORECAST_H) -> TimeArray:
     """Turn local stamps into UTC by the answer's one offset; unix times are UTC already."""
-    if len(stamps) > LONGEST_FORECAST_H:
+    if len(stamps) > most:
         raise WeatherError(
             say("{where}: {stamps} hours are more than any forecast has", where=where, stamps=len(stamps))
         )
