@@ -30,7 +30,8 @@ def year(hours: Hours) -> tuple[list[str], list[str]]:
     """Give the lines of one year, and which real year each month is of."""
     at, end = datetime(FIRST_YEAR, 7, 1, 1), datetime(FIRST_YEAR + 1, 7, 1)  # noqa: DTZ001 - local standard time
     seam = datetime(FIRST_YEAR + 1, 1, 1)  # noqa: DTZ001
-    lines, months = [], {}
+    lines: list[str] = []
+    months: dict[int, int] = {}
     while at <= end:
         here = at - timedelta(hours=1)  # the stamp ends its hour
         source, values = hours[at.month, at.day, at.hour]

@@ -32,6 +32,7 @@ from fruitwall.service.climate import (
 from fruitwall.service.house import House
 from fruitwall.service.past_weather import past_stretches
 from fruitwall.weather.climate_winters import winters_of
+from fruitwall.weather.fetch import fetch
 from fruitwall.weather.forcing import HOUR, Forcing, as_datetime64
 from tests.service.past import LATER, house_with_past, keep, past_forcing
 from tests.weather.builders import some_forcing
@@ -226,7 +227,11 @@ class Archive:
 def fetched(house: House, archive: Archive, years: int) -> tuple[list[Any], list[float]]:
     pauses: list[float] = []
     with httpx2.Client(transport=httpx2.MockTransport(archive)) as client:
-        return fetch_years(house, years, contact="ana@example.org", client=client, pause=pauses.append), pauses
+
+        def ask(url: str) -> str:
+            return fetch(url, now=LATER, client=client, pause=lambda _seconds: None).text
+
+        return fetch_years(house, years, contact="ana@example.org", ask=ask, pause=pauses.append), pauses
 
 
 def test_the_archive_is_asked_for_whole_years_one_at_a_time(house: House) -> None:
@@ -256,7 +261,7 @@ def test_years_that_are_there_are_not_asked_for_again(house: House) -> None:
 
 def test_what_came_before_a_failure_is_kept(house: House) -> None:
     archive = Archive(fails_at=3)
-    with pytest.raises(WeatherError, match="archive-api.open-meteo.com"):
+    with pytest.raises(WeatherError, match="archive-api"):
         fetched(house, archive, 4)
     assert len(given_years(house)) == 2
 

@@ -22,8 +22,6 @@ from fruitwall.service.kept import Kept
 from fruitwall.speech import say, told
 
 if TYPE_CHECKING:
-    import httpx2
-
     from fruitwall.journal.store import Journal
     from fruitwall.service.house import House
     from fruitwall.weather.climate import Climate
@@ -173,7 +171,7 @@ def fetch_years(
     years: int,
     *,
     contact: str,
-    client: httpx2.Client | None = None,
+    ask: Callable[[str], str] | None = None,
     pause: Callable[[float], None] = time.sleep,
     heard: Callable[[int, int], None] = lambda _done, _all: None,
 ) -> list[GivenYears]:
@@ -186,8 +184,8 @@ def fetch_years(
         How many, from midsummer to midsummer; the present one is not asked for.
     contact : str
         Whom the service may write to.
-    client : httpx2.Client, optional
-        For tests.
+    ask : callable, optional
+        Gives what an address answers; by default it asks the network.
     pause : callable
         Waits for some seconds between two questions.
     heard : callable
@@ -207,7 +205,13 @@ def fetch_years(
     """
     if not 1 <= years <= MOST_YEARS:
         raise ValueError(f"years must be at least 1 and at most {MOST_YEARS}, got {years}")
+    from fruitwall.weather.fetch import fetch
     from fruitwall.weather.sources.open_meteo import ARCHIVE_SOURCE
+
+    if ask is None:
+
+        def ask(url: str) -> str:
+            return fetch(url, now=house.clock(), contact=contact).text
 
     yard, _ = house.yard()
     at = yard.location
@@ -223,31 +227,23 @@ def fetch_years(
         if first not in have:
             if new:
                 pause(BETWEEN_QUESTIONS_S)
-            new.append(keep_years(house, _asked(house, at, first, contact, client, pause)))
+            new.append(keep_years(house, _asked(at, first, ask)))
         heard(len(have.intersection(wanted)) + len(new), years)
     return new
 
 
-def _asked(
-    house: House,
-    at: Location,
-    first: date,
-    contact: str,
-    client: httpx2.Client | None,
-    pause: Callable[[float], None],
-) -> Forcing:
+def _asked(at: Location, first: date, ask: Callable[[str], str]) -> Forcing:
     """Ask the archive for one year."""
-    from fruitwall.weather.fetch import fetch, host_of
+    from fruitwall.weather.fetch import host_of
     from fruitwall.weather.place import Place
     from fruitwall.weather.sources.forecast import parse_json
     from fruitwall.weather.sources.open_meteo import archive_url, parse_archive
 
     last = date(first.year + 1, first.month, 1) - timedelta(days=1)
     url = archive_url(at.latitude_deg, at.longitude_deg, at.elevation_m, first, last)
+    place = Place(at.latitude_deg, at.longitude_deg, at.elevation_m)
     with noting_errors():
-        answer = fetch(url, now=house.clock(), client=client, contact=contact, pause=pause)
-        place = Place(at.latitude_deg, at.longitude_deg, at.elevation_m)
-        return parse_archive(parse_json(answer.text, host_of(url)), where=host_of(url), place=place)
+        return parse_archive(parse_json(ask(url), host_of(url)), where=host_of(url), place=place)
 
 
 def leave_out(house: House, number: int, *, author: str) -> None:
@@ -343,12 +339,14 @@ def _climate(house: House, at: Location) -> Climate | None:
         return None
     notes: list[str] = []
     if len(given) > len(near):
-        notes.append(
-            told("weather that was given for another place is left out: {count}", count=len(given) - len(near))
-        )
-    for height in dict.fromkeys(round(one.elevation_m - at.elevation_m) for one in years):
-        if abs(height) > HEIGHT_DOUBT_M:
-            notes.append(told("other years are from a place {height} m off the yard's height", height=abs(height)))
+        out = len(given) - len(near)
+        notes.append(told("weather that was given for another place is left out: {count}", count=out))
+    heights = dict.fromkeys(round(abs(one.elevation_m - at.elevation_m)) for one in years)
+    notes += [
+        told("other years are of a place {height} m higher or lower than the yard", height=height)
+        for height in heights
+        if height > HEIGHT_DOUBT_M
+    ]
     if len(years) < FEW_YEARS:
         notes.append(
             told(

@@ -10,7 +10,7 @@ import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -276,7 +276,7 @@ def _followed_by_itself(values: FloatArray, ahead: int) -> FloatArray:
     return np.concatenate([values, more], axis=1)
 
 
-def _joined(forecast: Forcing, tails: Sequence[_Tail], count: int) -> dict[str, FloatArray]:
+def _joined(forecast: Forcing, tails: Sequence[_Tail], count: int) -> dict[str, Any]:
     """Put members and ways on together, both counted round, [member, hour] of each variable."""
     course = np.arange(count)
     member, way = course % forecast.n_members, course % len(tails)
@@ -285,7 +285,7 @@ def _joined(forecast: Forcing, tails: Sequence[_Tail], count: int) -> dict[str, 
     slow, swift = np.exp(-hours / FADE_H), np.exp(-hours / SWIFT_FADE_H)
     other = np.minimum(hours / CHANGE_H, 1.0)
     known = min(DAY_H, forecast.n_times)
-    joined: dict[str, FloatArray] = {}
+    joined: dict[str, Any] = {}
     for row, name in enumerate(VARIABLES):
         mine: FloatArray = getattr(forecast, name)[member]
         before = np.stack([tail.before[row] for tail in tails])[way]
