@@ -147,6 +147,8 @@ def test_gear_is_added_to_a_file_without_any_and_the_last_is_taken_out(kind):
         "heater": {"name": "Heater", "watts": 1500},
         "lead": {"name": "Lead", "length": 10, "conductor": "12 AWG"},
         "trolley": {"name": "Trolley", "max_mass": 90},
+        "shade": {"name": "Shade net", "shade": "50 %", "width": 4, "length": 4},
+        "paint": {"name": "White paint", "volume": 2.5},
         "person": {"name": "Íñigo", "minutes_before_dusk": 30},
     }[kind]
     added, thing = edited_text(version(text), Add(kind, fields), NOW)

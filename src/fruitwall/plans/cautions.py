@@ -363,7 +363,7 @@ _HEAT_RULES: tuple[tuple[Applies, Caution], ...] = (
         Caution(
             "whitewash",
             marked(
-                "Only white paint on water basis, thinned so that it is still white when dry; no oil paint, no solvents. "
+                "Only water-based white paint, thinned so that it is still white when dry; no oil paint, no solvents. "
                 "Quicklime burns eyes and skin: if you use lime, wear goggles and gloves and follow its label."
             ),
             "faber_afterfreeze, cac_postfreeze (white latex paint, thinned); the lime is common practice, no source",

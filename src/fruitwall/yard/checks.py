@@ -78,6 +78,8 @@ def _things(yard: Yard) -> Iterator[tuple[Location, Part]]:
         ("gear", "heaters"): yard.gear.heaters,
         ("gear", "leads"): yard.gear.leads,
         ("gear", "trolleys"): yard.gear.trolleys,
+        ("gear", "shades"): yard.gear.shades,
+        ("gear", "paints"): yard.gear.paints,
         ("circuits",): yard.circuits,
         ("indoor_places",): yard.indoor_places,
         ("sensors",): yard.sensors,
