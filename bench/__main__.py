@@ -1,4 +1,4 @@
-"""Time what must be quick: ``python -m bench`` runs every case, ``python -m bench evening_case`` one.
+"""Time what must be quick: ``python -m bench`` runs every case, ``python -m bench evening`` one.
 
 A case is a module ``*_case.py`` beside this one with a function `main` that prints what it measured. Nothing here is a
 test: times depend on the machine, so each case names it.
@@ -14,6 +14,7 @@ from pathlib import Path
 def main(names: list[str]) -> int:
     """Run the named cases, or all."""
     cases = sorted(path.stem for path in Path(__file__).parent.glob("*_case.py"))
+    names = [name if name in cases else f"{name}_case" for name in names]
     unknown = sorted(set(names) - set(cases))
     if unknown:
         print(f"no case named {', '.join(unknown)}; there are: {', '.join(cases)}", file=sys.stderr)
