@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from fruitwall.plants.water.balance import Balance, BalanceState, march_balance
 from fruitwall.plants.water.crop import CropRow, crop_coefficient, crop_row
+from fruitwall.plants.water.reference import hargreaves_et, reference_et, reference_et_hourly
 from fruitwall.plants.water.soil import RootZone, root_zone_ground, root_zone_pot
 
 __all__ = [
@@ -17,7 +18,10 @@ __all__ = [
     "RootZone",
     "crop_coefficient",
     "crop_row",
+    "hargreaves_et",
     "march_balance",
+    "reference_et",
+    "reference_et_hourly",
     "root_zone_ground",
     "root_zone_pot",
 ]
