@@ -62,7 +62,8 @@ class ColdSums:
     @property
     def nights_below(self) -> IntArray:
         """Nights of which at least one hour lies below each level."""
-        return (self.night_minimum_c[None, :] < self.levels_c[:, None]).sum(axis=1).astype(np.int64)
+        below: IntArray = (self.night_minimum_c[None, :] < self.levels_c[:, None]).sum(axis=1, dtype=np.int64)
+        return below
 
 
 def no_cold(levels_c: Sequence[float] | FloatArray) -> ColdSums:

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from fruitwall.service.house import House
     from fruitwall.service.household import Household
 
-MAKERS: dict[PartKey, str] = {}
+MAKERS: dict[PartKey, str] = {
+    "cold": "cold_season:cold_part",
+}
 """Where each part is made, as ``module:function`` below `fruitwall.service`; in the order of a page. A maker takes the
 house and the household of who reads and gives a `SeasonPart`. By name, so that nothing is loaded before it is asked."""
 

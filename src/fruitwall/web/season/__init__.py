@@ -1,0 +1,1 @@
+"""Pages of the season: what the other eleven months ask for, part by part."""

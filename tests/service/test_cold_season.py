@@ -1,0 +1,195 @@
+"""The cold ledger of a yard: winters, nights, levels, and counts as kept and left alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from fruitwall.journal.opening import open_journal
+from fruitwall.plants.catalogue import catalogue
+from fruitwall.plants.tolerance import prior
+from fruitwall.service import spot_hours as hours_in
+from fruitwall.service.cold_ledger import (
+    FIXED_F,
+    Winter,
+    cold_ledger,
+    levels_of,
+    night_date,
+    night_numbers,
+    told,
+    winter_on,
+)
+from fruitwall.service.cold_season import cold_part, coldest_of, shown
+from fruitwall.service.household import Household
+from fruitwall.service.ledger import Deed
+from fruitwall.service.nights import evening_of
+from fruitwall.service.spot_hours import Felt, SpotHours
+from fruitwall.speech import speaking
+from fruitwall.weather.demo import demo_now
+from tests.service.past import LATER, enter, house_with_past
+
+ZONE = ZoneInfo("America/Los_Angeles")
+NIGHT = demo_now().date()
+
+
+def made(leaf_done, leaf_alone, first=datetime(2026, 12, 22, 20, tzinfo=UTC), tree="mango") -> SpotHours:
+    """Make the hours of a tree of which only the leaf is known."""
+    leaf_done, leaf_alone = (np.asarray(one, dtype=float)[None, :] for one in (leaf_done, leaf_alone))
+    none = np.full(leaf_done.shape, np.nan)
+    felt = [Felt(none, one, none, none, none, none) for one in (leaf_done, leaf_alone)]
+    time_utc = np.datetime64(first.replace(tzinfo=None), "s") + np.arange(leaf_done.shape[1]) * np.timedelta64(
+        3600, "s"
+    )
+    known = np.isfinite(leaf_done[0])
+    return SpotHours(tree, time_utc, *felt, none, none, none, none, none, none, none, none, known, known.size, 0)
+
+
+def mango_levels():
+    return levels_of(prior(catalogue().find("mango"), age_years=9.0, height_m=3.0, potted=False))
+
+
+@pytest.fixture
+def house(tmp_path):
+    with open_journal(tmp_path / "a.db") as journal:
+        yield house_with_past(journal, tmp_path)
+
+
+@pytest.fixture
+def household(house):
+    yard, _ = house.yard()
+    return Household(yard.display.model_copy(update={"temperature": "C"}), ZONE)
+
+
+@pytest.mark.parametrize(
+    ("day", "latitude", "name", "since", "until"),
+    [
+        (date(2026, 12, 23), 34.0, "2026/27", date(2026, 10, 1), date(2027, 6, 1)),
+        (date(2027, 8, 1), 34.0, "2026/27", date(2026, 10, 1), date(2027, 6, 1)),
+        (date(2026, 7, 1), -34.0, "2026", date(2026, 4, 1), date(2026, 12, 1)),
+        (date(2027, 1, 1), -34.0, "2026", date(2026, 4, 1), date(2026, 12, 1)),
+    ],
+)
+def test_a_winter_begins_in_october_in_the_south_in_april_and_lasts_eight_months(day, latitude, name, since, until):
+    winter = winter_on(day, latitude, ZONE)
+    assert (winter.name, winter.since.astimezone(ZONE).date(), winter.until.astimezone(ZONE).date()) == (
+        name,
+        since,
+        until,
+    )
+
+
+def test_a_night_goes_from_noon_to_noon_and_has_the_date_of_its_evening():
+    noon = datetime(2026, 12, 23, 12, tzinfo=ZONE)
+    ends = [noon, noon + timedelta(hours=1), noon + timedelta(hours=24), noon + timedelta(hours=25)]
+    stamps = np.array([one.astimezone(UTC).replace(tzinfo=None) for one in ends], dtype="datetime64[s]")
+    nights = [night_date(one) for one in night_numbers(stamps, ZONE)]
+    assert nights == [date(2026, 12, 22), date(2026, 12, 23), date(2026, 12, 23), date(2026, 12, 24)]
+
+
+def test_levels_are_the_trees_own_at_their_tissue_and_round_numbers_of_either_unit():
+    levels = mango_levels()
+    assert levels[0].kind == "begins"
+    assert [one.grade for one in levels if one.kind == "grade"] == [1, 2, 3, 4, 5, 6, 7]
+    assert [one.tissue for one in levels if one.kind == "grade"] == ["leaf"] * 4 + ["twig", "wood", "wood"]
+    graded = [one.level_c for one in levels if one.kind == "grade"]
+    assert graded == sorted(graded, reverse=True)
+    fahrenheit = [one.level_c * 1.8 + 32 for one in levels if one.key.endswith("F")]
+    assert fahrenheit == pytest.approx(FIXED_F)
+
+
+def test_counts_of_hours_made_by_hand_are_exact():
+    # From noon of 22 December: three hours of one night, then a whole day later two of the next.
+    done = [1.0, -1.0, -3.0, *[5.0] * 21, -1.0, -2.5]
+    alone = [1.0, -3.0, -5.0, *[5.0] * 21, -2.0, -4.5]
+    hours = made(done, alone, first=datetime(2026, 12, 22, 21, tzinfo=UTC))
+    levels = mango_levels()
+    winter = Winter("2026/27", datetime(2026, 12, 22, 20, tzinfo=UTC), datetime(2026, 12, 24, tzinfo=UTC))
+    its = told(winter, hours, night_numbers(hours.time_utc, ZONE), levels, cut=timedelta(hours=5))
+    lines = {one.level.key: one for one in its.whole.lines}
+
+    freezing = lines["fixed-0C"]
+    assert (freezing.done.nights, freezing.done.hours, freezing.done.degree_hours) == (2, 4, 7.5)
+    assert (freezing.alone.nights, freezing.alone.hours, freezing.alone.degree_hours) == (2, 4, 14.5)
+    assert (freezing.done.longest_h, lines["fixed--4C"].alone.hours) == (2, 2)
+    assert lines["fixed--4C"].alone.degree_hours == 1.5
+    assert lines["fixed--2C"].alone.degree_hours == 1.0 + 3.0 + 2.5  # −2 is not below −2
+    assert [(one.done_c, one.done_night, one.alone_c) for one in its.whole.coldest] == [
+        (-3.0, date(2026, 12, 22), -5.0)
+    ]
+    assert [(one.night, one.done_c, one.alone_c) for one in its.nights] == [
+        (date(2026, 12, 22), -3.0, -5.0),
+        (date(2026, 12, 23), -2.5, -4.5),
+    ]
+    to_day = {one.level.key: one for one in its.to_day.lines}["fixed-0C"]
+    assert (to_day.done.nights, to_day.done.degree_hours) == (1, 4.0)
+    assert not any(one.level.tissue == "twig" for one in its.whole.lines)  # nothing is known of them
+
+
+def test_a_winter_that_is_not_known_is_told_as_not_known():
+    hours = made([np.nan, np.nan], [np.nan, np.nan])
+    winter = Winter("2026/27", datetime(2026, 12, 22, 20, tzinfo=UTC), datetime(2026, 12, 24, tzinfo=UTC))
+    its = told(winter, hours, night_numbers(hours.time_utc, ZONE), mango_levels(), cut=timedelta(hours=1))
+    assert (its.whole, its.to_day, its.nights) == (None, None, [])
+
+
+def test_the_ledger_of_a_yard_tells_every_tree_and_what_a_cover_kept_from_it(house, household):
+    bare = {tree.tree: tree for tree in cold_ledger(house).trees}
+    assert list(bare) == ["mango", "twin", "lime"]
+    for tree in bare.values():
+        assert tree.winter.coldest[0].done_c == tree.winter.coldest[0].alone_c < 0.0
+    deed = Deed(what="cover:fleece_heavy@mango", words="Cover it", night=NIGHT, trees=["mango"])
+    enter(house, deed, None, evening_of(house.yard()[0].location, NIGHT).sunset)
+    kept = {tree.tree: tree for tree in cold_ledger(house).trees}
+    night = next(one for one in kept["mango"].nights if one.night == NIGHT)
+    assert night.done_c > night.alone_c + 0.5
+    freezing = next(one for one in kept["mango"].winter.lines if one.level.key == "fixed-0C")
+    assert freezing.done.degree_hours < freezing.alone.degree_hours
+    assert kept["twin"].nights == bare["twin"].nights
+    part = cold_part(house, household)
+    assert "as they were kept" in part.verdict
+    assert [row[0] for row in part.table.rows] == ["Mango", "Second mango", "Lime"]
+    assert any("of 1,9" in one or "of 2,1" in one for one in part.notices), part.notices  # of ten days only
+
+
+def test_each_reader_sees_the_round_numbers_of_their_own_unit(house, household):
+    tree = cold_ledger(house).trees[0]
+    american = replace(household, display=household.display.model_copy(update={"temperature": "F"}))
+    own = [one.level.key for one in shown(tree.winter.lines, household) if one.level.kind == "fixed"]
+    theirs = [one.level.key for one in shown(tree.winter.lines, american) if one.level.kind == "fixed"]
+    assert own == ["fixed-0C", "fixed--2C", "fixed--4C"]
+    assert theirs == ["fixed-32F", "fixed-28F", "fixed-24F"]
+    assert "°F" in cold_part(house, american).table.caption
+
+
+def test_an_earlier_winter_is_counted_to_the_same_day_and_whole(house, monkeypatch, household):
+    this, before = made([-1.0] * 4, [-2.0] * 4), made([-3.0] * 30, [-3.0] * 30, datetime(2025, 12, 28, tzinfo=UTC))
+    monkeypatch.setattr(
+        "fruitwall.service.cold_ledger._earlier",
+        lambda *_: [winter_on(date(2025, 12, 1), 34.0, ZONE)],
+    )
+    monkeypatch.setattr(
+        hours_in, "season_hours", lambda _, since, until: {"mango": this if since.year == 2026 else before}
+    )
+    tree = cold_ledger(house).trees[0]
+    whole, to_day = ({one.level.key: one for one in each[0].lines}["fixed-0C"] for each in (tree.whole, tree.to_day))
+    same_day = winter_on(date(2025, 12, 1), 34.0, ZONE).since + (LATER - winter_on(NIGHT, 34.0, ZONE).since)
+    until_then = int((same_day - datetime(2025, 12, 28, tzinfo=UTC)) / timedelta(hours=1)) + 1
+    assert (whole.done.hours, to_day.done.hours) == (30, until_then)
+    assert coldest_of(tree, tree.whole[0]).done_c == -3.0
+    nothing = cold_ledger(house).trees[2]
+    assert nothing.name == "Lime"
+    assert nothing.winter is None  # told, not dropped
+    assert any("Lime" in one for one in cold_part(house, household).notices)
+
+
+def test_without_weather_the_part_says_so_in_spanish_too(tmp_path, household, monkeypatch):
+    with open_journal(tmp_path / "b.db") as journal:
+        house = house_with_past(journal, tmp_path)
+        monkeypatch.setattr(hours_in, "season_hours", lambda *_: {})
+        assert "No weather of this winter is known" in cold_part(house, household).verdict
+        with speaking("es"):
+            assert "No weather" not in cold_part(house, household).verdict
