@@ -181,6 +181,7 @@ def test_a_thing_of_each_kind_is_added_with_what_a_new_form_holds(client, house,
     needed = {
         "name": "New <b>", "width": "6", "length": "7", "watts": "60", "conductor": "1.5", "max_mass": "80",
         "volts": "230", "amps": "16", "spaces": "2", "minutes_before_dusk": "30", "material": "burlap",
+        "shade": "50 %", "volume": "2.5",
     }  # fmt: skip
     empty = [name for name, values in sent.items() if values == [""] and name in needed]
     refused = client.post("/household/add", data=sent)
