@@ -350,10 +350,15 @@ def _ledger(house: House) -> ColdLedger:
                 winter=own.whole if own is not None else None,
                 to_day=[its.to_day for one in earlier if (its := one.get(tree.id)) is not None and its.to_day],
                 whole=[its.whole for one in earlier if (its := one.get(tree.id)) is not None and its.whole],
-                nights=own.nights if own is not None else [],
+                nights=[one for one in own.nights if _over(one.night, until, zone)] if own is not None else [],
             )
         )
     return ColdLedger(yard=yard.name, winter=winter.name, since=winter.since, until=until, trees=trees)
+
+
+def _over(night: date, until: datetime, zone: ZoneInfo) -> bool:
+    """Tell whether a night is over: its lowest hour may be still to come."""
+    return datetime.combine(night + timedelta(days=1), time(12), zone) <= until
 
 
 def _by_chill(tolerance: Tolerance) -> bool:

@@ -195,6 +195,8 @@ def shown(lines: Sequence[ColdLine], household: Household) -> list[ColdLine]:
     """Give the lines that a reader sees: round numbers of their own unit only, the warmest level first."""
     other = "C" if household.fahrenheit else "F"
     own = [one for one in lines if not (one.level.kind == "fixed" and one.level.key.endswith(other))]
+    graded = {one.level.level_c for one in own if one.level.kind == "grade"}  # harm mostly begins with one of them
+    own = [one for one in own if not (one.level.kind == "begins" and one.level.level_c in graded)]
     return sorted(own, key=lambda one: -one.level.level_c)
 
 
