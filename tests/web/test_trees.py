@@ -67,6 +67,40 @@ def test_a_stage_a_deed_and_a_note_are_one_touch_each_and_stored_once(client, ho
     assert "In bloom begins" in client.get(PAPAYA).text
 
 
+def test_a_watering_may_tell_how_much_in_litres_gallons_or_minutes_of_the_emitter(client, house):
+    text = house.journal.current_yard().text.replace("id: papaya\n", "id: papaya\n    emitter: {flow: 8, count: 3}\n")
+    house.journal.store_yard(text, name=house.journal.current_yard().yard, now=NOW, author="owner")
+    assert house.yard()[0].trees  # the yard with the emitter is read
+    for given in ("18", "5 gal", "40 min", ""):
+        assert add(client, deed="watered", litres=given).status_code == 303
+    # 5 US gallons are 18.927 L by definition; 3 emitters of 8 L/h give 16 L in 40 minutes.
+    litres = [json.loads(one.body).get("litres") for one in house.ledger.current(tree="papaya")]
+    assert sorted(litres, key=str) == sorted([18.0, 18.927, 16.0, None], key=str)
+    assert "Watered: 18 L" in entries(client)
+
+    wrong = add(client, deed="watered", litres="much", note="At noon")
+    assert wrong.status_code == 422
+    assert 'value="much"' in wrong.text
+    assert "At noon" in wrong.text
+    assert add(client, deed="pruned", litres="12").status_code == 303
+    pruned = [json.loads(one.body) for one in house.ledger.current(tree="papaya") if "pruned" in one.body]
+    assert [one.get("litres") for one in pruned] == [None]
+
+
+def test_the_amount_of_a_watering_is_corrected_on_its_page(client, house):
+    add(client, deed="watered", litres="18")
+    first = house.ledger.current(tree="papaya")[0].id
+    url = f"{PAPAYA}/{first}"
+    assert read_page(client.get(url).text).one("input", id="litres").attributes["value"] == "18 L"
+    client.post(url, data={"entry": str(uuid.uuid4()), "litres": "18 L", "note": "x"})
+    assert json.loads(house.ledger.current(tree="papaya")[0].body)["litres"] == 18.0
+    now = house.ledger.current(tree="papaya")[0].id
+    client.post(f"{PAPAYA}/{now}", data={"entry": str(uuid.uuid4()), "litres": "7,5"})
+    assert json.loads(house.ledger.current(tree="papaya")[0].body)["litres"] == 7.5
+    now = house.ledger.current(tree="papaya")[0].id
+    assert client.post(f"{PAPAYA}/{now}", data={"entry": str(uuid.uuid4()), "litres": "a lot"}).status_code == 422
+
+
 def test_a_correction_stands_in_place_of_what_it_corrects_and_two_stand_side_by_side(client, house):
     add(client, note="Wrong")
     first = house.ledger.current(tree="papaya")[0].id

@@ -141,6 +141,9 @@ class Deed(Body):
     night: date | None = Field(default=None, description="The evening it belongs to")
     people: list[str] = Field(default=[], max_length=20)
     minutes: Annotated[float, Field(ge=0, le=1440)] | None = None
+    litres: Annotated[float, Field(ge=0, le=20000)] | None = Field(
+        default=None, description="Of a watering: how much water each tree got; not known where left out"
+    )
     sheet: str | None = None
     circuit: str | None = None
     lead: str | None = None

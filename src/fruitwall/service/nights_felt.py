@@ -20,6 +20,7 @@ from fruitwall.service.kept import Kept
 from fruitwall.service.ledger import DEED_NAMES
 from fruitwall.service.reader import book_from
 from fruitwall.service.ticks import AFTER, tick_mark
+from fruitwall.service.water_entry import amount_words
 from fruitwall.speech import Book, say, writing
 
 if TYPE_CHECKING:
@@ -151,7 +152,8 @@ def deed_words(deed: Deed, nights: Mapping[date, NightRead], household: Househol
         As it was entered, where it is no deed of `DEED_NAMES` and no plan tells of it.
     """
     if deed.what in DEED_NAMES:
-        return say(DEED_NAMES[deed.what])
+        done = say(DEED_NAMES[deed.what])
+        return done if deed.litres is None else f"{done}: {amount_words(deed.litres, household.display)}"
     night = nights.get(deed.night) if deed.night is not None else None
     if night is None or deed.what not in night.words:
         return deed.words

@@ -52,6 +52,7 @@ QUANTITIES = {
     # 113 m/s is the record gust (Barrow Island 1996, same archive).
     "wind_speed_m_s": Quantity(marked("Wind speed"), 0.0, 115.0),
     "soil_moisture_pct": Quantity(marked("Soil moisture by volume"), 0.0, 100.0),
+    "soil_moisture_m3_m3": Quantity(marked("Soil moisture as a share of the volume"), 0.0, 1.0),
     "power_w": Quantity(marked("Power"), 0.0, 50000.0),
 }
 """What may be read; the name carries the unit."""

@@ -13,9 +13,11 @@ from fruitwall.service.corrections import Chain
 from fruitwall.service.household import Household, author_words
 from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, Body, Deed, Sighting, Stage, says
 from fruitwall.service.tree_story import Story
+from fruitwall.service.water_entry import amount_words, read_amount
 from fruitwall.speech import say
 from fruitwall.web.trees.page import tree_url
 from fruitwall.web.trees.words import body_words, stage_words
+from fruitwall.yard.model import Tree
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,8 @@ class EntryPage:
     stages: list[Choice]
     deeds: list[Choice]
     minutes: str | None
+    litres: str | None
+    """How much water was given, with its unit; None where it is no watering."""
     note: str
     photos: list[tuple[str, bool]]
     history: list[Version]
@@ -127,10 +131,17 @@ def entry_page(
         if isinstance(body, Deed) and body.what in DEED_NAMES
         else [],
         minutes=one("minutes", minutes) if isinstance(body, Deed) else None,
+        litres=one("litres", _litres(body, household)) if isinstance(body, Deed) and body.what == "watered" else None,
         note=one("note", body.note),
         photos=[(photo, photo in kept) for photo in body.photos],
         history=[_version(its, chain, story, household) for its in reversed(chain.entries)],
         errors=list(errors),
+    )
+
+
+def _litres(body: Deed, household: Household) -> str:
+    return (
+        "" if body.litres is None else amount_words(body.litres, household.display).replace("\N{NO-BREAK SPACE}", " ")
     )
 
 
@@ -170,7 +181,9 @@ def _version(entry: LedgerEntry, chain: Chain, story: Story, household: Househol
     )
 
 
-def changes_of(body: Body, given: Mapping[str, Sequence[str]], added: Sequence[str]) -> dict[str, object]:
+def changes_of(
+    body: Body, given: Mapping[str, Sequence[str]], added: Sequence[str], household: Household, tree: Tree | None = None
+) -> dict[str, object]:
     """Read what a form changes of an entry; what it does not send stays.
 
     Parameters
@@ -181,6 +194,10 @@ def changes_of(body: Body, given: Mapping[str, Sequence[str]], added: Sequence[s
         Fields of the form. ``signs_shown`` and ``photos_shown`` tell that boxes not sent were not ticked.
     added : sequence of str
         Digests of photos that are added.
+    household : Household
+        Of who corrects: an amount of water is in their unit.
+    tree : Tree, optional
+        Whose emitter turns minutes into litres.
 
     Returns
     -------
@@ -209,6 +226,10 @@ def changes_of(body: Body, given: Mapping[str, Sequence[str]], added: Sequence[s
         found |= {"what": given["deed"][0], "words": DEED_NAMES[given["deed"][0]]}
     if "minutes" in given:
         found["minutes"] = _minutes(given["minutes"][0])
+    if "litres" in given and isinstance(body, Deed) and given["litres"][0].strip() != _litres(body, household):
+        found["litres"] = read_amount(given["litres"][0], household.display, tree)
+    if found.get("what", "watered") != "watered":
+        found["litres"] = None
     kept = [photo for photo in body.photos if "photos_shown" not in given or photo in given.get("keep", ())]
     found["photos"] = [*kept, *(photo for photo in added if photo not in kept)]
     return found

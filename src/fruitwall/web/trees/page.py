@@ -101,6 +101,7 @@ class TreePage:
     """What is wrong with what was entered; empty for nothing."""
     note: str = ""
     """What was typed, where the form is shown again."""
+    litres: str = ""
     taught: TaughtPart | None = None
     """What was learned of it; None where that cannot be worked out now."""
 
@@ -127,6 +128,7 @@ def tree_page(
     *,
     error: str = "",
     note: str = "",
+    litres: str = "",
     taught: TaughtPart | None = None,
     findings: Mapping[str, Finding] | None = None,
     doubts: Mapping[str, Doubt] | None = None,
@@ -137,7 +139,7 @@ def tree_page(
     ----------
     story : Story
     household : Household
-    error, note : str
+    error, note, litres : str
         What is wrong with what was entered, and what was typed.
     taught : TaughtPart, optional
         What was learned of it.
@@ -176,6 +178,7 @@ def tree_page(
         deeds=[(key, say(name)) for key, name in DEED_NAMES.items()],
         error=error,
         note=note,
+        litres=litres,
         taught=taught,
     )
 

@@ -21,6 +21,7 @@ from fruitwall.service.ledger import DEED_NAMES, STAGES, Body, Deed, Note, Stage
 from fruitwall.service.pictures import PictureRefused, keep_picture
 from fruitwall.service.taught import taught
 from fruitwall.service.tree_story import Story, enter, stories_of
+from fruitwall.service.water_entry import read_amount
 from fruitwall.speech import say
 from fruitwall.web.causes.beside import doubts_beside, findings_beside
 from fruitwall.web.pages import Pages
@@ -85,7 +86,7 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             raise HTTPException(404, say("This tree has no such entry."))
         return entry
 
-    def show_tree(request: Request, tree: str, *, error: str = "", note: str = "") -> Response:
+    def show_tree(request: Request, tree: str, *, error: str = "", note: str = "", litres: str = "") -> Response:
         yard, _ = house.yard()
         household = household_of(yard, who(request))
         part, story = taught_of(tree, yard, household), only(tree)
@@ -95,6 +96,7 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             household,
             error=error,
             note=note,
+            litres=litres,
             taught=part,
             findings=findings_beside(house, tree),
             doubts=doubts_beside(house),
@@ -129,15 +131,18 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         stage: Annotated[str, Form()] = "",
         deed: Annotated[str, Form()] = "",
         note: Words = "",
+        litres: Words = "",
     ) -> Response:
         story = only(tree)
-        made = _new(stage, deed, note.replace("\r\n", "\n"))
-        if made is None:
-            return show_tree(request, tree, error=say("Write something, or choose what was done."), note=note)
+        display = household_of(house.yard()[0], who(request)).display
         try:
+            given = read_amount(litres, display, story.tree) if deed == "watered" else None
+            made = _new(stage, deed, note.replace("\r\n", "\n"), given)
+            if made is None:
+                raise ValueError(say("Write something, or choose what was done."))
             enter(house, tree, *made, signed=signed_by(request, house), number=entry)
-        except JournalError as error:
-            return show_tree(request, tree, error=str(error), note=note)
+        except (JournalError, ValueError) as error:
+            return show_tree(request, tree, error=str(error), note=note, litres=litres)
         return RedirectResponse(f"{tree_url(story)}#entries", 303)
 
     @router.api_route("/trees/{tree}/{which}", methods=["GET", "HEAD"], include_in_schema=False)
@@ -172,7 +177,8 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
                     if not chain_of(house.ledger, which).standing:
                         raise JournalError(say("This was taken back; bring it back before you correct it."))
                     photos = [keep_picture(house, content, name=name).sha256 for name, content in files]
-                    changes = changes_of(says(entry) or Body(), given, photos)
+                    household = household_of(house.yard()[0], who(request))
+                    changes = changes_of(says(entry) or Body(), given, photos, household, story.tree)
                     moment = moment_of(entry, given, story.zone)
                     number = given.get("entry", [str(uuid.uuid4())])[0]
                     correct(house.ledger, which, changes, signed=signed, number=number, at=moment)
@@ -185,10 +191,10 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     return router
 
 
-def _new(stage: str, deed: str, note: str) -> tuple[str, Body] | None:
+def _new(stage: str, deed: str, note: str, litres: float | None) -> tuple[str, Body] | None:
     """Read what is entered: a stage, a deed, or words alone; None for nothing."""
     if stage in STAGES:
         return "stage", Stage.model_validate({"stage": stage, "note": note})
     if deed in DEED_NAMES:
-        return "deed", Deed(what=deed, words=DEED_NAMES[deed], note=note)
+        return "deed", Deed(what=deed, words=DEED_NAMES[deed], note=note, litres=litres)
     return ("note", Note(note=note)) if note.strip() else None

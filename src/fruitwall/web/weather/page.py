@@ -18,6 +18,10 @@ if TYPE_CHECKING:
     from fruitwall.service.weather_story import MeanError, PlannedNight, WeatherStory
 
 
+MOISTURE = "%"
+"""Unit of a reading of soil moisture, by volume."""
+
+
 @dataclass(frozen=True)
 class Typed:
     """What was typed into the form of a reading."""
@@ -26,7 +30,7 @@ class Typed:
     at: str = ""
     sensor: str = ""
     unit: str = ""
-    """°C or °F; empty for that of the reader."""
+    """°C or °F, or % for soil moisture; empty for that of the reader."""
 
 
 @dataclass(frozen=True)
@@ -56,8 +60,8 @@ class WeatherPage:
         Night; minimum, dew point, wind, cloud; source, and when it was planned.
     source : SourcePart
     fared : FaredPart
-    units : tuple of (str, bool)
-        In which a reading may be entered, and which is chosen.
+    units : tuple of (str, str, bool)
+        In which a reading may be entered: value, words, and which is chosen.
     """
 
     facts: tuple[tuple[str, str], ...]
@@ -71,7 +75,7 @@ class WeatherPage:
     planned: tuple[tuple[str, ...], ...]
     source: SourcePart
     fared: FaredPart
-    units: tuple[tuple[str, bool], ...]
+    units: tuple[tuple[str, str, bool], ...]
     typed: Typed
     error: str = ""
     done: str = ""
@@ -158,7 +162,10 @@ def weather_page(
         tuple(_planned(one, household) for one in story.planned),
         source,
         fared,
-        tuple((unit, unit == (typed.unit or household.degree)) for unit in ("°C", "°F")),
+        tuple(
+            (unit, words, unit == (typed.unit or household.degree))
+            for unit, words in (("°C", "°C"), ("°F", "°F"), (MOISTURE, say("% water in the soil")))
+        ),
         typed,
         error,
         say(DONE[done]) if done in DONE else "",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
@@ -19,16 +19,17 @@ from fruitwall.service.readings import NewReading, take_readings
 from fruitwall.service.sensor_checks import doubts_about
 from fruitwall.service.weather_desk import TooSoon
 from fruitwall.service.weather_story import weather_story
-from fruitwall.speech import capital, say
+from fruitwall.speech import capital, marked, say
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.weather.fared import fared_part
-from fruitwall.web.weather.page import Typed, weather_page
+from fruitwall.web.weather.page import MOISTURE, Typed, weather_page
 from fruitwall.web.weather.source import source_part
 from fruitwall.web.who import Who, need, who
 
 PAGE = "/weather"
+NO_TEMPERATURE = marked("The temperature must be a number, such as -1.5.")
 Text = Annotated[str, Form(max_length=200)]
 
 
@@ -127,7 +128,7 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         zone = ZoneInfo(house.yard()[0].location.time_zone)
         error = ""
         try:
-            new = _reading(value, "F" if unit == "°F" else None, at, sensor, zone)
+            new = _reading(value, unit, at, sensor, zone)
         except ValueError as wrong:
             error = str(wrong)
         else:
@@ -137,7 +138,8 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             elif not taken.new:
                 error = say("There is a reading of this thermometer at this time already; nothing was stored.")
         if error:
-            return show(request, Typed(value, at, sensor, "°F" if unit == "°F" else "°C"), error, status=422)
+            typed = unit if unit in ("°F", MOISTURE) else "°C"
+            return show(request, Typed(value, at, sensor, typed), error, status=422)
         if doubts_about(house, [new]):
             # Stored all the same; what it may have been meant as is asked on the page of the thermometers.
             return RedirectResponse(f"{PAGE}/thermometers?{urlencode({'sensor': new.sensor, 'at': new.at})}", 303)
@@ -146,12 +148,14 @@ def weather_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     return router
 
 
-def _reading(value: str, unit: Literal["F"] | None, at: str, sensor: str, zone: ZoneInfo) -> NewReading:
+def _reading(value: str, unit: str, at: str, sensor: str, zone: ZoneInfo) -> NewReading:
     """Make a reading of what was typed; ValueError says what is wrong with it."""
+    wet = unit == MOISTURE
+    no_number = say("Soil moisture must be a number, such as 24.") if wet else say(NO_TEMPERATURE)
     try:
         number = float(value.strip().replace(",", ".").replace("\N{MINUS SIGN}", "-"))
     except ValueError:
-        raise ValueError(say("The temperature must be a number, such as -1.5.")) from None
+        raise ValueError(no_number) from None
     try:
         moment = datetime.fromisoformat(at.strip())
     except ValueError:
@@ -161,8 +165,9 @@ def _reading(value: str, unit: Literal["F"] | None, at: str, sensor: str, zone: 
     if not 1900 <= moment.year <= 9000:
         raise ValueError(say("The time must be written as 2026-12-22T06:30."))
     try:
-        return NewReading(sensor=sensor, quantity="air_temperature_c", at=moment, value=number, unit=unit)
+        quantity = "soil_moisture_pct" if wet else "air_temperature_c"
+        return NewReading(sensor=sensor, quantity=quantity, at=moment, value=number, unit="F" if unit == "°F" else None)
     except ValidationError as wrong:
         if wrong.errors()[0]["loc"][:1] == ("sensor",):
             raise ValueError(say("Say where the thermometer hangs, in at most 100 characters.")) from wrong
-        raise ValueError(say("The temperature must be a number, such as -1.5.")) from wrong
+        raise ValueError(no_number) from wrong
