@@ -86,4 +86,16 @@ class OwnKind(Part):
     needs_winter_chill: YesNo | None = Field(
         default=None, description="Whether it rests leafless in winter; if left out as `like`, else no"
     )
+    chill_portions: list[Annotated[float, Field(ge=0, le=200)]] | None = Field(
+        default=None,
+        min_length=1,
+        max_length=2,
+        description="Winter chill that it needs, in portions of the Dynamic Model: one figure or two, such as [12, 18]",
+    )
+    chill_hours: list[Annotated[float, Field(ge=0, le=3000)]] | None = Field(
+        default=None,
+        min_length=1,
+        max_length=2,
+        description="The same in hours at or below 7.2 °C (45 °F), such as [250]",
+    )
     evidence: list[OwnFigure] = Field(default=[], description="Figures of your own on it")
