@@ -53,10 +53,11 @@ BARK_C = Normal(50.0, 3.5)
 (sheppard2016); living cells of most plants die within about an hour at 50 °C (from memory: Levitt 1980). Our
 judgement joins the two. [°C], [K]"""
 
-ROOT_C = Normal(44.0, 3.0)
-"""Roots at the wall of a pot: at 40 °C for five or six hours they stop growing and working, somewhat above they are
-killed (extension articles on nursery containers; killing temperatures of 46 to 51 °C in half an hour by electrolyte
-leakage are from memory). Our judgement of one hour. [°C], [K]"""
+ROOT_C = Normal(47.0, 3.0)
+"""Roots in the hottest quarter of a pot's rim: at 40 °C for five or six hours they stop growing and working (extension
+articles on nursery containers), and half an hour at 46 to 51 °C kills them (electrolyte leakage, from memory: Ingram
+and others). Those of the other quarters go on feeding the tree, so it shows in leaf only from about there. Our
+judgement of an hour. [°C], [K]"""
 
 LEAN_PER_K = 0.12
 USUAL_TOP_C = 36.0
@@ -104,11 +105,11 @@ GRADE_STEPS_K: dict[HeatTissue, tuple[float, ...]] = {
     "leaf": (-2.0, 0.0, 2.0, 4.0),
     "fruit": (-1.5, 0.0, 2.0, 4.5),
     "bark": (-2.0, 0.0, 2.0, 4.0, 6.0, 8.0, 11.0),
-    "root": (-4.0, 0.0, 2.0, 3.5, 5.0, 6.5, 8.0),
+    "root": (-6.0, 0.0, 2.0, 3.5, 5.0, 6.5, 8.0),
 }
 """How much hotter than where harm begins (grade 2) each grade is reached, from grade 1 on. Leaf and fruit that are
 burnt cost no twig by themselves: they end with grade 4, most of it lost. The 4.5 K of fruit lead from 47.5 to the 52
-°C at which peel dies (schrader2001), the -4 K of roots to the 40 °C at which they stop; all others are our judgement.
+°C at which peel dies (schrader2001), the -6 K of roots to the 40 °C at which they stop; all others are our judgement.
 [K]"""
 
 

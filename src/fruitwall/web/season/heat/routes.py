@@ -1,0 +1,87 @@
+"""Addresses of the pages of heat."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+from fastapi import APIRouter, HTTPException, Request, Response
+
+from fruitwall.service.house import House
+from fruitwall.speech import say
+from fruitwall.web.pages import Pages
+from fruitwall.web.patience import Patience
+from fruitwall.web.reader import household_of
+from fruitwall.web.settings import WebSettings
+from fruitwall.web.who import who
+
+if TYPE_CHECKING:
+    from fruitwall.service.heat_document import HeatSeason
+
+PAGE = "/season/heat"
+
+LOOK_AGAIN_S = 3
+"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
+
+
+def heat_routes(settings: WebSettings, pages: Pages) -> APIRouter:
+    """Make the routes of heat.
+
+    Parameters
+    ----------
+    settings : WebSettings
+        With a house.
+    pages : Pages
+        Renders templates.
+
+    Returns
+    -------
+    APIRouter
+        ``/season/heat`` and ``/season/heat/{tree}``.
+    """
+    if settings.house is None:
+        raise ValueError("heat needs a household")
+    house: House = settings.house
+    router = APIRouter(include_in_schema=False)
+
+    def worked_out(_: date | None) -> HeatSeason:
+        from fruitwall.service.heat_season import heat_season
+
+        return heat_season(house)
+
+    patience = Patience(worked_out, settings.patience_s)
+
+    def wait(request: Request) -> Response:
+        answer = pages.render(request, "season/heat/season-heat-waiting.html", status=202)
+        answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
+        return answer
+
+    # Plain functions: they wait for what is worked out, which belongs into a worker thread.
+    @router.api_route(PAGE, methods=["GET", "HEAD"])
+    def heat(request: Request) -> Response:
+        from fruitwall.web.season.heat.page import heat_page
+
+        yard, _ = house.yard()  # without one whoever asks is led to the start
+        season = patience.plan(None)
+        if season is None:
+            return wait(request)
+        page = heat_page(season, household_of(yard, who(request)))
+        return pages.render(request, "season/heat/season-heat.html", page=page)
+
+    @router.api_route(PAGE + "/{tree}", methods=["GET", "HEAD"])
+    def heat_of_tree(request: Request, tree: str) -> Response:
+        from fruitwall.web.season.heat.page import tree_heat_page
+
+        yard, _ = house.yard()
+        if all(one.id != tree for one in yard.trees):
+            raise HTTPException(404, say("The yard has no tree “{text}”.", text=tree))
+        season = patience.plan(None)
+        if season is None:
+            return wait(request)
+        its = next((one for one in season.trees if one.tree == tree), None)
+        if its is None:  # planted while the page was worked out
+            return wait(request)
+        page = tree_heat_page(season, its, household_of(yard, who(request)))
+        return pages.render(request, "season/heat/season-heat-tree.html", page=page)
+
+    return router
