@@ -10,6 +10,9 @@ from typing import Any
 import numba
 import numpy as np
 
+from fruitwall.plants.water.salt import GRAMS_PER_LITRE
+from fruitwall.plants.water.soil import P_HIGHEST, P_LOWEST, P_REFERENCE_MM_D, P_SLOPE_D_MM
+
 # Places in the numbers of a zone.
 CAPACITY, READY, HELD, AIR, INFILTRATION, CATCH, DRAINS, CANOPY, STEP_H, AREA, STAND_STILL = range(11)
 # Places in the state.
@@ -17,9 +20,6 @@ DEPLETION, CROWN, SALT = range(3)
 # Places in the results.
 R_DEPLETION, R_KS, R_ET, R_DRAINAGE, R_CAUGHT, R_WET, R_RUNOFF, R_SALT, R_LEACHED, R_IN = range(10)
 RESULTS = 10
-
-GRAMS_PER_LITRE = 0.64
-"""Salt in a litre of water for each dS/m: 640 mg/L, FAO Irrigation and Drainage Paper 29. [g/L per dS/m]"""
 
 
 @numba.njit(nogil=True, cache=True, error_model="numpy")
@@ -48,7 +48,7 @@ def march(
 
             p = tabled
             if not np.isnan(demand[row, t]):
-                p = min(max(tabled + 0.04 * (5.0 - demand[row, t]), 0.1), 0.8)
+                p = min(max(tabled + P_SLOPE_D_MM * (P_REFERENCE_MM_D - demand[row, t]), P_LOWEST), P_HIGHEST)
             ks = 1.0
             if d > p * capacity:
                 ks = max((capacity - d) / ((1.0 - p) * capacity), 0.0)
