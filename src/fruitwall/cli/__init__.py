@@ -15,18 +15,20 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import typer
 
 from fruitwall.cli import (
+    climate,
     evening,
     keeping,
     learned,
     lookup,
     people,
+    season,
     sensors,
     weather,
     yard,
 )  # they add their commands, in this order of the help
 from fruitwall.cli.app import app
 
-__all__ = ["app", "evening", "keeping", "learned", "lookup", "main", "people", "sensors", "weather", "yard"]
+__all__ = ["app", "climate", "evening", "keeping", "learned", "lookup", "main", "people", "season", "sensors", "weather", "yard"]
 
 BAD_INPUT = 2
 

@@ -69,6 +69,7 @@ def tonight(
     from fruitwall.service.evening import night_to_plan, plan_evening
     from fruitwall.service.forecasts import weather_for
     from fruitwall.service.ledger import Signed
+    from fruitwall.service.stages import carried_on
     from fruitwall.service.ticks import tell_done
     from fruitwall.web.sheet.files import Papers
 
@@ -91,6 +92,7 @@ def tonight(
         beliefs = None
         if journal is not None and version is not None and not as_published:
             beliefs = beliefs_of(house_of(journal, version.yard, lambda: moment))
+        carried = carried_on(journal, version.yard, moment) if journal is not None and version is not None else None
         with progress(quiet=as_json) as report:
             plan = plan_evening(
                 checked.yard,
@@ -108,6 +110,7 @@ def tonight(
                 before=before.tonight,
                 worst_case=worst_case,
                 beliefs=beliefs,
+                carried=carried,
             )
         plan = following(plan, before)
         if journal is not None and version is not None:
@@ -135,9 +138,10 @@ def demo(
     winters: Annotated[
         bool, typer.Option("--winters", help="First live through two invented winters, and tell what they taught.")
     ] = False,
+    summer: Annotated[bool, typer.Option("--summer", help="Show it in a hot spell of August instead.")] = False,
 ) -> None:
     """Show an invented yard on a real cold evening, then serve its page."""
-    from fruitwall.service.demo import demo_database, demo_desk
+    from fruitwall.service.demo import demo_database, demo_desk, keep_weather, summer_database, summer_desk
 
     if winters:
         from fruitwall.cli.winters import show_winters
@@ -145,8 +149,10 @@ def demo(
 
         show_winters(lambda of, yard: house_of(of, yard, demo_now), once=once, port=port, database=database)
         return
-    with open_journal(database or os.environ.get("FRUITWALL_DATABASE") or str(demo_database())) as journal:
-        desk = demo_desk(journal)
+    own = summer_database() if summer else demo_database()
+    with open_journal(database or os.environ.get("FRUITWALL_DATABASE") or str(own)) as journal:
+        desk = summer_desk(journal) if summer else demo_desk(journal)
+        keep_weather(journal, desk.yard().name, summer=summer)
         with progress() as report:
             report(marked("planning the demo evening"))
             plan = desk.plan_for(None, report=report)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from fruitwall.cli.given import open_journal
@@ -41,6 +42,7 @@ def show_winters(house_of: Callable[[Journal, str], House], *, once: bool, port:
     """
     from zoneinfo import ZoneInfo
 
+    from fruitwall.service.demo import keep_weather
     from fruitwall.service.household import Household
     from fruitwall.service.two_winters_invented import YARD_NAME
     from fruitwall.service.two_winters_told import tell, two_winters_database, two_winters_desk
@@ -52,6 +54,8 @@ def show_winters(house_of: Callable[[Journal, str], House], *, once: bool, port:
         desk = two_winters_desk(house)
         with progress() as report:
             told = tell(house, desk, report)
+            # After the story: what the year between was like changes nothing of what the two winters taught.
+            keep_weather(journal, YARD_NAME, since=datetime(2026, 4, 1, 8, tzinfo=UTC))
         yard, _ = house.yard()
         show(story(told, Household(yard.display, ZoneInfo(yard.location.time_zone))))
         if once:

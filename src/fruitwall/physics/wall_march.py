@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from math import sqrt
 from typing import NamedTuple
 
@@ -78,13 +79,22 @@ def wall_slab(face: Face, soil: str, moisture: str) -> Slab:
     -------
     Slab
     """
-    if face.back is not None:
-        return Slab([Layer(*_values(x)) for x in face.layers], behind="surface")
-    if face.behind == "earth":
-        return Slab([*face.layers, soil_layer(soil, SATURATION[moisture])])
-    return Slab(
-        [Layer(*_values(x)) for x in face.layers], behind="held", back_resistance_m2kw=BACK_RESISTANCE[face.behind]
-    )
+    return _slab(face.layers, face.behind, face.back is not None, soil, moisture)
+
+
+def _slab(layers: Sequence[Layer], behind: str, two_sided: bool, soil: str, moisture: str) -> Slab:
+    if two_sided:
+        return Slab([Layer(*_values(x)) for x in layers], behind="surface")
+    if behind == "earth":
+        return Slab([*layers, soil_layer(soil, SATURATION[moisture])])
+    return Slab([Layer(*_values(x)) for x in layers], behind="held", back_resistance_m2kw=BACK_RESISTANCE[behind])
+
+
+@lru_cache(maxsize=64)  # most pieces of a yard are of a few kinds, and a season asks for them month by month
+def _body_of(
+    layers: tuple[Layer, ...], behind: str, two_sided: bool, soil: str, moisture: str, step_s: float
+) -> tuple[FloatArray, FloatArray]:
+    return _body(_slab(layers, behind, two_sided, soil, moisture).terms(step_s, WALL_TERMS))
 
 
 def _values(layer: Layer) -> tuple[float, float, float, float]:
@@ -173,14 +183,8 @@ def _pieces(
     sides: Sequence[Face], place: dict[str, int], step_s: float, soil: str, moisture: str
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
     """Give ends, conduction, terms and room of every piece, as `physics.wall_kernel` wants them."""
-    made: dict[tuple[tuple[Layer, ...], str, bool], tuple[FloatArray, FloatArray]] = {}
     firsts = [side for side in sides if side.back is None or side.id < side.back.id]
-    bodies = []
-    for side in firsts:
-        key = (side.layers, side.behind, side.back is None)
-        if key not in made:  # most pieces of a yard are of a few kinds
-            made[key] = _body(wall_slab(side, soil, moisture).terms(step_s, WALL_TERMS))
-        bodies.append(made[key])
+    bodies = [_body_of(side.layers, side.behind, side.back is not None, soil, moisture, step_s) for side in firsts]
     backs = [len(sides) + number if side.back is None else place[side.back.id] for number, side in enumerate(firsts)]
     return (
         np.column_stack([[place[side.id] for side in firsts], backs]),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,6 +13,7 @@ from fruitwall.service.yards import check_yard_text, import_yard
 
 if TYPE_CHECKING:
     from fruitwall.journal.store import Journal
+    from fruitwall.weather.forcing import Forcing
 
 
 def demo_database() -> Path:
@@ -20,6 +23,49 @@ def demo_database() -> Path:
     return user_data_path("fruitwall", appauthor=False) / "demo.db"
 
 
+def summer_database() -> Path:
+    """Give the file of the journal of the demo's hot spell."""
+    from platformdirs import user_data_path
+
+    return user_data_path("fruitwall", appauthor=False) / "demo-summer.db"
+
+
+def keep_weather(journal: Journal, yard: str, *, summer: bool = False, since: datetime | None = None) -> None:
+    """Put the year before the demo's evening, and its forecast, into a journal; one that holds them stays as it is.
+
+    Parameters
+    ----------
+    journal : Journal
+    yard : str
+        Name of the yard.
+    summer : bool
+        Whether the demo stands in its hot spell; what comes later has not happened yet.
+    since : datetime, aware, optional
+        What is before is left out: a journal of two winters has it already.
+    """
+    from fruitwall.journal.forcing_file import MEDIA_TYPE
+    from fruitwall.journal.listing import forecasts_kept
+    from fruitwall.service.forecasts import keep_forecast
+    from fruitwall.weather.demo import demo_forcing, demo_summer_forcing, demo_year
+
+    spell = demo_summer_forcing() if summer else demo_forcing()
+    year = demo_year()
+    year = year.select(since or year.start_utc, min(spell.start_utc, year.end_utc))
+    year = replace(year, issued_utc=year.end_utc, n_history=year.n_times)
+    kept = {one.issued for one in forecasts_kept(journal, media_type=MEDIA_TYPE, yard=yard)}
+    for forcing in (year, spell):
+        if forcing.issued_utc not in kept:
+            keep_forecast(journal, yard, forcing, fetched=forcing.issued_utc)
+
+
+def summer_desk(journal: Journal) -> EveningsDesk:
+    """Put the demo yard into a journal on an afternoon of a hot spell, with the year before it."""
+    from fruitwall.weather.demo import demo_summer_forcing, demo_summer_now
+
+    now = demo_summer_now()
+    return _desk(journal, now, demo_summer_forcing())
+
+
 def demo_desk(journal: Journal) -> EveningsDesk:
     """Put the demo yard into a journal and give a desk that plans its evening.
 
@@ -27,11 +73,14 @@ def demo_desk(journal: Journal) -> EveningsDesk:
     `weather.demo`), its past days as history and the coming ones as the forecast.
     """
     from fruitwall.weather.demo import demo_forcing, demo_now
+
+    return _desk(journal, demo_now(), demo_forcing())
+
+
+def _desk(journal: Journal, now: datetime, forcing: Forcing) -> EveningsDesk:
     from fruitwall.yard.demo import demo_yard_text
 
-    now = demo_now()
     checked = check_yard_text(demo_yard_text(), "demo_yard.yaml")
     import_yard(journal, checked, now=now, author="demo")
     use_packaged_years(journal, checked.yard.name, now=now)
-    forcing = demo_forcing()
     return EveningsDesk(journal, checked.yard.name, lambda _yard, _now: (forcing, None), lambda: now)

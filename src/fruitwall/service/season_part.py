@@ -1,7 +1,7 @@
 """What each part of the season says, in one shape for terminal, page, report and calendar.
 
-A part (cold, chill, water, heat, growth, recovery) works out one document of its own; what is common to all is a verdict
-in one sentence, what is assumed or in doubt, one table with a row a tree, and what is to be done and by when.
+A part (cold, chill, water, heat, growth, recovery) works out one document of its own; what is common to all is a
+verdict in one sentence, what is assumed or in doubt, one table with a row a tree, and what is to be done and by when.
 """
 
 from __future__ import annotations

@@ -11,12 +11,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from hashlib import sha256
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fruitwall.errors import FruitwallError
 from fruitwall.service.kept import Kept
 from fruitwall.service.spot_march import Marched, Weather, march_trees
 from fruitwall.weather.forcing import HOUR, as_datetime64
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from fruitwall.learning.spots import Offset
     from fruitwall.service.house import House
     from fruitwall.service.past_weather import PastWeather
-    from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
 Array = NDArray[np.float64]
@@ -134,7 +133,7 @@ def season_hours(house: House, since: datetime, until: datetime | None = None) -
     return _SEASONS.of(house.journal, key=key, make=lambda: _season(house, yard, version, first, last))
 
 
-_SEASONS: Kept[Mapping[str, SpotHours]] = Kept(6)
+_SEASONS: Kept[Mapping[str, SpotHours]] = Kept(3)
 
 
 def _season(
@@ -153,7 +152,9 @@ def _season(
     versions = versions_by_day(house, version)
     for stretch in stretches:
         forcing = stretch.forcing
-        for its, start, stop in _pieces(yard, versions, max(first, forcing.time_utc[0]), min(last, forcing.time_utc[-1])):
+        for its, start, stop in _pieces(
+            yard, versions, max(first, forcing.time_utc[0]), min(last, forcing.time_utc[-1])
+        ):
             whole.lay(_piece(its, stretch, start, stop, done, offsets))
     return whole.hours(n_past=time_utc.size, n_forecast=0)
 
@@ -168,7 +169,7 @@ def _pieces(
     changed = [as_datetime64(one.created).astype("datetime64[h]").astype("datetime64[s]") for one in versions[1:]]
     cuts = np.unique(np.array([first, *months, *changed, last + HOUR], dtype="datetime64[s]"))
     cuts = cuts[(cuts >= first) & (cuts <= last + HOUR)]
-    for start, stop in zip(cuts[:-1], cuts[1:], strict=True):
+    for start, stop in pairwise(cuts):
         then = [one for one in versions if as_datetime64(one.created) <= start + HOUR]
         yield (then[-1] if then else versions[0]), start, stop - HOUR
 
@@ -214,7 +215,11 @@ _PIECES: Kept[Marched | None] = Kept(40)
 def _yard_of(version: YardVersion) -> Yard:
     from fruitwall.service.yards import parse_version
 
-    return parse_version(version)
+    return _YARDS.of(key=version.sha256, make=lambda: parse_version(version))
+
+
+_YARDS: Kept[Yard] = Kept(8)
+"""Yards as they were; the same object each time, so that what was surveyed in it is found again."""
 
 
 # ---------------------------------------------------------------- what is to come
@@ -246,7 +251,7 @@ def coming_hours(house: House, until: datetime) -> Mapping[str, SpotHours]:
     return _COMING.of(house.journal, key=key, make=lambda: _coming(house, yard, first, last))
 
 
-_COMING: Kept[Mapping[str, SpotHours]] = Kept(4)
+_COMING: Kept[Mapping[str, SpotHours]] = Kept(2)
 
 
 def _coming(house: House, yard: Yard, first: np.datetime64, last: np.datetime64) -> Mapping[str, SpotHours]:
@@ -280,7 +285,7 @@ def _coming(house: House, yard: Yard, first: np.datetime64, last: np.datetime64)
 def _hour_after(moment: datetime) -> np.datetime64:
     """Give the first full hour at or after a moment."""
     at = as_datetime64(moment)
-    full = at.astype("datetime64[h]").astype("datetime64[s]")
+    full: np.datetime64 = at.astype("datetime64[h]").astype("datetime64[s]")
     return full if full == at else full + HOUR
 
 
@@ -305,8 +310,8 @@ class _Whole:
             self._weather[name][:, part] = values
         for tree, its in piece.trees.items():
             if tree in self._trees:
-                for name, values in its.items():
-                    self._trees[tree][name][:, part] = values
+                for name, small in its.items():
+                    self._trees[tree][name][:, part] = small
 
     def hours(self, *, n_past: int, n_forecast: int) -> Mapping[str, SpotHours]:
         """Give what was laid, by tree; empty where nothing was."""

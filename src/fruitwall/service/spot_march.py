@@ -5,19 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.errors import FruitwallError
-from fruitwall.weather.forcing import HOUR, as_datetime, as_datetime64
+from fruitwall.service.kept import Kept
+from fruitwall.weather.forcing import as_datetime, as_datetime64
 
 if TYPE_CHECKING:
     from fruitwall.learning.spots import Offset
+    from fruitwall.physics.faces import Face
     from fruitwall.physics.night import NightResult
     from fruitwall.physics.spot import Spot
+    from fruitwall.physics.treatment import Treatment
     from fruitwall.plans.parts import Measure
+    from fruitwall.plants.catalogue import Taxon
     from fruitwall.service.nights import Evening
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
@@ -28,7 +32,7 @@ Small = NDArray[np.float32]
 STEP_MINUTES = 30
 """As `service.lived`: night minima then differ by hundredths of a kelvin from those of an evening's plan. [min]"""
 
-ROWS_AT_ONCE = 12
+ROWS_AT_ONCE = 6
 """Trees times treatments that are marched at once: the kernel keeps all steps of all lanes, some 8 MB a row and
 month."""
 
@@ -122,18 +126,23 @@ def march_trees(
         chosen.append([rows[key] for key in keys])
     middle = as_datetime(start + (forcing.time_utc[-1] - start) // 2).date()
     winter = in_winter(yard.location.latitude_deg, middle)
-    home, moved = spots_of(yard, used, winter=winter)
+    moves = tuple((one.tree, one.moved_to) for its in used for one in its if one.moved_to is not None)
+    home, moved = _SURVEYED.of(yard, key=(winter, moves), make=lambda: spots_of(yard, used, winter=winter))
     home = with_offsets(home, offsets)
     hours = forcing.time_utc[forcing.time_utc >= start]
     trees: dict[str, dict[str, Small]] = {}
-    faces = survey_faces(yard, winter=winter)
+    faces = _FACES.of(yard, key=winter, make=lambda: survey_faces(yard, winter=winter))
     for some in _few(used):
-        result = _simulated(yard, forcing, evenings, some, (kinds, home, used, moved, faces), step_minutes)
+        result = _simulated(yard, forcing, evenings, some, _Parts(kinds, home, used, moved, faces), step_minutes)
         for row, at in enumerate(some):
             night_of = _rows_by_hour(hours, evenings, chosen[at])
             trees[yard.trees[at].id] = _hours_of(result, row, hours, night_of, step_minutes)
     _add_sun_and_wind(trees, yard, home, forcing, hours)
     return Marched(hours, _weather(forcing, hours), trees)
+
+
+_SURVEYED: Kept[tuple[list[Spot], dict[tuple[str, tuple[float, float]], Spot]]] = Kept(8)
+_FACES: Kept[list[Face]] = Kept(8)
 
 
 def _evenings(yard: Yard, forcing: Forcing) -> list[Evening]:
@@ -167,24 +176,36 @@ def _few(measures: Sequence[Sequence[Measure]]) -> Iterator[list[int]]:
         yield group
 
 
+class _Parts(NamedTuple):
+    """What a yard is made of, as physics sees it."""
+
+    kinds: Mapping[str, Taxon]
+    home: Sequence[Spot]
+    used: Sequence[Sequence[Measure]]
+    moved: dict[tuple[str, tuple[float, float]], Spot]
+    faces: Sequence[Face]
+
+
 def _simulated(
-    yard: Yard, forcing: Forcing, evenings: Sequence[Evening], some: Sequence[int], parts: tuple, step_minutes: int
+    yard: Yard, forcing: Forcing, evenings: Sequence[Evening], some: Sequence[int], parts: _Parts, step_minutes: int
 ) -> NightResult:
     from fruitwall.physics.night import simulate
     from fruitwall.service.treatments import body_of, treatment_of
 
-    kinds, home, used, moved, faces = parts
     begins = evenings[0].begins if evenings else forcing.start_utc
     return simulate(
         forcing,
-        [home[at] for at in some],
-        [body_of(yard.trees[at], kinds[yard.trees[at].id]) for at in some],
+        [parts.home[at] for at in some],
+        [body_of(yard.trees[at], parts.kinds[yard.trees[at].id]) for at in some],
         [
-            [replace(treatment_of(yard, one, moved, begins), wet_ground=False, wet_from_utc=None) for one in used[at]]
+            [
+                replace(treatment_of(yard, one, parts.moved, begins), wet_ground=False, wet_from_utc=None)
+                for one in parts.used[at]
+            ]
             for at in some
         ],
         [one.night for one in evenings],
-        faces=faces,
+        faces=parts.faces,
         soil=yard.ground.soil,
         moisture=yard.ground.moisture,
         step_minutes=step_minutes,
@@ -193,9 +214,12 @@ def _simulated(
     )
 
 
-def _rows_by_hour(
-    hours: NDArray[np.datetime64], evenings: Sequence[Evening], rows: Sequence[int]
-) -> NDArray[np.int64]:
+def _dry(treatment: Treatment) -> Treatment:
+    """Leave the watering out: what it adds is within what is not known of the ground (as `service.lived`)."""
+    return replace(treatment, wet_ground=False, wet_from_utc=None)
+
+
+def _rows_by_hour(hours: NDArray[np.datetime64], evenings: Sequence[Evening], rows: Sequence[int]) -> NDArray[np.int64]:
     """Give for each hour the row of what was done in its night, from noon to noon."""
     found = np.zeros(hours.size, dtype=np.int64)
     for evening, row in zip(evenings, rows, strict=True):
@@ -208,7 +232,8 @@ def _hours_of(
     result: NightResult, tree: int, hours: NDArray[np.datetime64], rows: NDArray[np.int64], step_minutes: int
 ) -> dict[str, Small]:
     """Make hours of steps: the mean of the steps that end within the hour."""
-    assert result.series is not None and result.time_utc is not None
+    if result.series is None or result.time_utc is None:
+        raise ValueError("the result must keep its series")
     per_hour = 60 // step_minutes
     last = np.searchsorted(result.time_utc, hours)
     within = np.clip(last[:, None] - np.arange(per_hour), 0, None)

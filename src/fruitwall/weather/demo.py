@@ -91,6 +91,41 @@ def demo_winters() -> tuple[Forcing, Forcing]:
     return _winter("winter_2024_2025.csv.gz"), _winter("winter_2025_2026.csv.gz")
 
 
+YEAR_FILE = "year_2025_2026.csv.gz"
+YEAR_SOURCE = marked("Southern California, real months of several years (TMY3, NREL), played back as one; rain made up")
+
+
+def demo_year() -> Forcing:
+    """Give the weather from October 2025 to the middle of December 2026, before the demo evening.
+
+    Returns
+    -------
+    Forcing
+        One member, all of it history. Real months of stations near by, moved to these years; the rain is made up by a
+        rule, since typical years carry none. Provenance in ``data/README.md``.
+    """
+    return replace(_winter(YEAR_FILE), source=YEAR_SOURCE)
+
+
+def demo_summer_now() -> datetime:
+    """Give the moment of the demo's hot spell: the early afternoon of 22 August 2026, aware."""
+    return datetime(2026, 8, 22, 14, 30, tzinfo=ZoneInfo(DEMO_ZONE))
+
+
+def demo_summer_forcing() -> Forcing:
+    """Give the hot spell: ten days of past, then five days of forecast with 41 °C in the shade.
+
+    Returns
+    -------
+    Forcing
+        One member; cut out of `demo_year`.
+    """
+    issued = demo_summer_now().astimezone(UTC).replace(minute=0)
+    spell = demo_year().select(issued - HISTORY, issued + FORECAST)
+    n_history = int((spell.time_utc <= as_datetime64(issued)).sum())
+    return replace(spell, issued_utc=issued, n_history=n_history)
+
+
 def _winter(name: str) -> Forcing:
     from gzip import decompress
 

@@ -30,6 +30,8 @@ from fruitwall.web.household.routes import household_routes
 from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages, for_programs, problem_document
 from fruitwall.web.season.cold.routes import cold_routes
+from fruitwall.web.season.heat.routes import heat_routes
+from fruitwall.web.season.routes import season_routes
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
@@ -80,6 +82,8 @@ def create_app(settings: WebSettings) -> FastAPI:
         "household",
         "kinds",
         "season/cold",
+        "season/heat",
+        "season",
         "sheet",
         "start",
         "surprises",
@@ -107,7 +111,9 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(tree_routes(settings, pages))
         routers.append(cause_routes(settings, pages))
         routers.append(surprise_routes(settings, pages))
+        routers.append(season_routes(settings, pages))
         routers.append(cold_routes(settings, pages))
+        routers.append(heat_routes(settings, pages))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]
