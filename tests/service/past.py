@@ -14,7 +14,7 @@ from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.journal.store import Journal
 from fruitwall.service.house import House
-from fruitwall.service.ledger import Body, Deed, Sighting, Signed, entry_of
+from fruitwall.service.ledger import Body, Deed, Sighting, Signed, Stage, entry_of
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.weather.forcing import Forcing
 
@@ -67,7 +67,7 @@ def keep(journal: Journal, forcing: Forcing) -> None:
 
 def enter(house: House, body: Body, tree: str | None, at: datetime, author: str = "Ana") -> str:
     """Put an entry into the ledger; gives its id."""
-    kind = {Sighting: "sighting", Deed: "deed"}[type(body)]
+    kind = {Sighting: "sighting", Deed: "deed", Stage: "stage"}[type(body)]
     entry = entry_of(kind, body, tree=tree, at=at, signed=Signed(author, "phone", house.clock()))
     house.ledger.add([entry])
     return entry.id

@@ -26,9 +26,9 @@ METHODS: tuple[Method, ...] = (
     "average_floored",
     "four_cases",
 )
-"""Sine and triangle: Zalom et al. 1983, Degree-days (University of California, leaflet 21373). Averages: the two readings
-of McMaster and Wilhelm 1997 (doi:10.1016/S0168-1923(97)00027-0). Four cases: the rule of thumb of weather services, as
-Met Éireann prints it."""
+"""Sine and triangle: Zalom et al. 1983, Degree-days (University of California, leaflet 21373). Averages: the two of
+McMaster and Wilhelm 1997 (doi:10.1016/S0168-1923(97)00027-0). Four cases: the rule of thumb of weather services, as Met
+Éireann prints it."""
 
 
 def degree_days(

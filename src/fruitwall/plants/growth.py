@@ -57,7 +57,7 @@ middle. Our judgement: authors leave out the odd ones."""
 
 LEAST_SPREAD = 0.10
 """Standard deviation of bloom to harvest where one figure stands alone, as a share of it. 'Elberta' in New Jersey took
-123 to 144 days in ten years (Blake 1930), which is 0.06 for one cultivar in one place; places and cultivars differ more.
+123 to 144 days in ten years (Blake 1930), which is 0.06 for one cultivar in one place; places and cultivars vary more.
 Our judgement. [-]"""
 
 YEAR_SPREAD = 0.06

@@ -31,6 +31,7 @@ from fruitwall.service.hours import TreeHours
 from fruitwall.service.household import Household, short_day, weekday
 from fruitwall.service.nights import tonight as tonight_of
 from fruitwall.service.outlook import DEATH, HARM, Outlook
+from fruitwall.service.stages_told import what_it_carries
 from fruitwall.service.station import spread, station_nights, wet_leaf
 from fruitwall.service.tasks import evening_tasks, morning_tasks
 from fruitwall.speech import quantity, say, say_again, say_chain, say_count, say_list
@@ -274,6 +275,7 @@ def _tree_plan(outlook: Outlook, decision: Decision, followed: Followed, at: int
         hours=followed.hours[at].hours,
         chain=[
             *chain_of(outlook, at, chosen, tissue, followed.hours[at], followed.fluxes[at], household),
+            *what_it_carries(situation.carried.get(tree.id)),
             *_what_it_takes(decision, tree.id, situation.yard.display.currency),
         ],
         cold=followed.cold[at],

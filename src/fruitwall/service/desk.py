@@ -16,6 +16,7 @@ from fruitwall.journal.ledger import Ledger
 from fruitwall.service.earlier import done_so_far, earlier_plans, following, standing_so_far
 from fruitwall.service.evening import MEMBERS, Report, plan_evening
 from fruitwall.service.nights import tonight
+from fruitwall.service.stages import stage_log
 from fruitwall.service.ticks import asked_again
 from fruitwall.service.yards import load_yard
 
@@ -106,6 +107,8 @@ class EveningsDesk:
 
             beliefs = self._beliefs() if self._beliefs is not None else None
             mark = beliefs.mark if beliefs is not None else ()
+            carried = stage_log(self._journal, version.yard).carried(yard, version, now)
+            mark = (mark, tuple(sorted((name, repr(its)) for name, its in carried.items())))
 
             def key_of(told: Sequence[DoneTask]) -> tuple[object, ...]:
                 return version.sha256, day, fetched, tuple((task.key, task.at) for task in told), standing, mark
@@ -134,6 +137,7 @@ class EveningsDesk:
                     last=earlier.last,
                     before=earlier.tonight,
                     beliefs=beliefs,
+                    carried=carried,
                 )
                 try:
                     plan = make(done=done)

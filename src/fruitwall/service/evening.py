@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from fruitwall.service.earlier import LastTime
     from fruitwall.service.evening_document import DoneTask, EveningPlan, Spread, StandingPart
     from fruitwall.service.outlook import Outlook, Situation
+    from fruitwall.service.stages import Carried
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Location, Yard
 
@@ -65,6 +66,7 @@ def plan_evening(
     worst_case: float | None = None,
     before: EveningPlan | None = None,
     beliefs: Beliefs | None = None,
+    carried: Mapping[str, Carried] | None = None,
 ) -> EveningPlan:
     """Give the best plan for tonight, tree by tree.
 
@@ -100,6 +102,8 @@ def plan_evening(
         The plan made before for this night: its choices are tried as well where the optimum is not found in time.
     beliefs : Beliefs, optional
         What the yard has taught (`service.beliefs.beliefs_of`); as published if left out.
+    carried : mapping of str to Carried, optional
+        What trees carry by what was entered (`service.stages.carried_now`); as the yard file says if left out.
 
     Returns
     -------
@@ -137,6 +141,7 @@ def plan_evening(
             worst_case=worst_case,
             before=before,
             beliefs=beliefs or Beliefs(),
+            carried=carried or {},
         )
     return with_phrases(plan, book)
 
@@ -159,11 +164,13 @@ def _plan_evening(
     worst_case: float | None,
     before: EveningPlan | None,
     beliefs: Beliefs,
+    carried: Mapping[str, Carried],
 ) -> EveningPlan:
     """Make the plan, as `plan_evening`, whose sentences are being noted."""
     from fruitwall.physics.first_use import telling_when_compiling
     from fruitwall.service.forecast_errors import with_learned
     from fruitwall.service.outlook import acclimation, look_out, prepare_situation
+    from fruitwall.service.stages import with_carried
 
     if now.tzinfo is None:
         raise ValueError("now must carry its time zone, got a naive time")
@@ -175,8 +182,8 @@ def _plan_evening(
     report(STAGES[1])
     hardened = acclimation(forecast, history, now)
     try:
-        left = with_time_left(yard, evenings[0], spent(done))
-        situation = prepare_situation(left, weather, evenings, hardened, done, standing, beliefs)
+        left = with_time_left(with_carried(yard, carried), evenings[0], spent(done))
+        situation = prepare_situation(left, weather, evenings, hardened, done, standing, beliefs, carried)
         _refuse_unknown(situation)
         report(STAGES[2])
         with telling_when_compiling(lambda: report(PREPARING)):

@@ -21,6 +21,7 @@ from fruitwall.plants.tolerance import TISSUES
 from fruitwall.service.kept import Kept
 from fruitwall.service.past_weather import past_stretches
 from fruitwall.service.spot_offsets import learned_offsets, with_offsets
+from fruitwall.service.stages import stage_log, tree_then, with_carried
 from fruitwall.weather.forcing import as_datetime64
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from fruitwall.service.house import House
     from fruitwall.service.nights import Evening
     from fruitwall.service.past_weather import PastWeather
+    from fruitwall.service.stages import Carried, StageLog
     from fruitwall.yard.model import Location, Tree, Yard
 
 Array = NDArray[np.float64]
@@ -42,6 +44,9 @@ SPIN_UP_DAYS = 7
 
 STEP_MINUTES = 30
 """Coarser than an evening's plan: a winter is marched at once. Night minima differ by hundredths of a kelvin."""
+
+NIGHTS_AT_ONCE = 160
+"""Nights that are marched at once: a winter. Years on end at once would need a gigabyte a year."""
 
 ACCLIMATION_STEP_K = 0.5
 """Weeks of nearly the same mean temperature share what a tree stands after them. [K]"""
@@ -115,9 +120,10 @@ def _lived(house: House, yard: Yard, version: YardVersion) -> Mapping[str, tuple
     done = done_by_night(house, version.yard)
     offsets = learned_offsets(house)
     versions = versions_by_day(house, version)
+    stages = stage_log(house.journal, version.yard)
     found: dict[str, list[Lived]] = {tree.id: [] for tree in yard.trees}
     for stretch in stretches:
-        for group in _groups(yard.location, stretch, versions, house.clock()):
+        for group in _groups(yard.location, stretch, versions, house.clock(), stages):
             done_then = {day: done.get(day, frozenset()) for day in group.days}
             for tree, lived in _march(group, done_then, offsets).items():
                 if tree in found:
@@ -170,11 +176,23 @@ def what_was_done(measures: Sequence[Measure], done: frozenset[str]) -> Measure:
 
 @dataclass(frozen=True, eq=False)
 class _Group:
-    """Nights of a stretch in which the yard's file was the same."""
+    """Nights of a stretch in which the yard's file was the same, and the same trees had shed their leaf."""
 
     version: YardVersion
     stretch: PastWeather
     evenings: tuple[Evening, ...]
+    carried: tuple[Mapping[str, Carried], ...]
+    """Night by night what trees carried by what was entered."""
+
+    @property
+    def ever_carried(self) -> Mapping[str, Carried]:
+        """What each tree carried in any of the nights: fruit that hangs beside it changes nothing for leaf and wood."""
+        known: dict[str, Carried] = {}
+        for night in self.carried:
+            for tree, its in night.items():
+                before = known.get(tree)
+                known[tree] = its if before is None or "fruit" in its.stages else before
+        return known
 
     @property
     def days(self) -> list[date]:
@@ -189,15 +207,20 @@ def versions_by_day(house: House, newest: YardVersion) -> list[YardVersion]:
 
 
 def _groups(
-    location: Location, stretch: PastWeather, versions: Sequence[YardVersion], now: datetime
+    location: Location, stretch: PastWeather, versions: Sequence[YardVersion], now: datetime, stages: StageLog
 ) -> Iterable[_Group]:
-    """Group the nights that are over by the yard's version; nights before the first one have the first."""
+    """Group the nights that are over by the yard's version and by which of its trees were at rest.
+
+    Nights before the first version have the first. A march that begins anew warms its soil up anew, so that nights
+    stay together where they can: what else a tree carries is looked at night by night.
+    """
     from fruitwall.service.nights import evening_of
+    from fruitwall.service.yards import parse_version
 
     forcing = stretch.forcing
     first = (forcing.start_utc + timedelta(days=1)).date() - timedelta(days=1)
-    groups: dict[int, list[Evening]] = {}
-    by_number = {one.number: one for one in versions}
+    groups: dict[tuple[object, ...], list[Evening]] = {}
+    shared: dict[tuple[object, ...], tuple[YardVersion, list[Mapping[str, Carried]]]] = {}
     for ahead in range((forcing.end_utc.date() - first).days + 1):
         try:
             evening = evening_of(location, first + timedelta(days=ahead))
@@ -210,9 +233,18 @@ def _groups(
         ):
             continue
         then = [one for one in versions if one.created <= evening.sunset]
-        groups.setdefault((then[-1] if then else versions[0]).number, []).append(evening)
-    for number, evenings in groups.items():
-        yield _Group(by_number[number], stretch, tuple(evenings))
+        version = then[-1] if then else versions[0]
+        its: Mapping[str, Carried] = {}
+        key: tuple[object, ...] = (version.number,)
+        if stages.marks:
+            yard = parse_version(version)
+            its = stages.carried(yard, version, evening.sunset)
+            key += tuple(one.id for one in yard.trees if "dormant" in tree_then(one, its.get(one.id)).stages)
+        groups.setdefault(key, []).append(evening)
+        shared.setdefault(key, (version, []))[1].append(its)
+    for key, evenings in groups.items():
+        version, carried = shared[key]
+        yield _Group(version, stretch, tuple(evenings), tuple(carried))
 
 
 def _march(
@@ -225,6 +257,7 @@ def _march(
         digest.update(np.ascontiguousarray(array).tobytes())
     key = (
         group.version.sha256,
+        tuple(tuple(sorted((tree, its.stages) for tree, its in night.items())) for night in group.carried),
         digest.hexdigest(),
         tuple(group.days),
         tuple(tuple(sorted(done[day])) for day in group.days),
@@ -246,7 +279,8 @@ def _marched(
     from fruitwall.service.treatments import body_of, kinds_of, spots_of, treatment_of
     from fruitwall.service.yards import parse_version
 
-    yard = with_time(parse_version(group.version))
+    as_filed = with_time(parse_version(group.version))
+    yard = with_carried(as_filed, group.ever_carried)
     try:
         kinds = kinds_of(yard)
     except FruitwallError:
@@ -289,14 +323,19 @@ def _marched(
         its = []
         for night, day in enumerate(group.days):
             measure = what_was_done(measures[at], done[day])
+            then = tree_then(as_filed.trees[at], group.carried[night].get(tree.id))
+            felt = [coldest[at, rows[measure.key], night], coldest[at, 0, night]]
+            if "fruit" in tree.stages and "fruit" not in then.stages:
+                for one in felt:
+                    one[TISSUES.index("fruit")] = np.nan
             its.append(
                 Lived(
                     day,
                     measure.key,
                     measure.name,
-                    coldest[at, rows[measure.key], night],
-                    coldest[at, 0, night],
-                    stands.of(tree, weeks[night]),
+                    felt[0],
+                    felt[1],
+                    stands.of(then, weeks[night]),
                     doubt[night],
                 )
             )
@@ -318,13 +357,13 @@ class _Stands:
         from fruitwall.service.treatments import kinds_of
 
         self._on, self._kinds, self._catalogue = on, kinds_of(yard), catalogue_of(yard)
-        self._known: dict[tuple[str, float | None], Tolerance] = {}
+        self._known: dict[tuple[object, ...], Tolerance] = {}
 
     def of(self, tree: Tree, weeks_c: float | None) -> Tolerance:
         """Give what a tree stands after weeks of a mean temperature."""
         from fruitwall.service.treatments import tolerance_of
 
-        key = tree.id, weeks_c
+        key = tree.id, tuple(tree.stages), weeks_c
         if key not in self._known:
             self._known[key] = tolerance_of(tree, self._kinds[tree.id], self._on, weeks_c, self._catalogue)
         return self._known[key]

@@ -6,8 +6,8 @@ tree stands); nothing is chosen here.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from math import inf, nan
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from fruitwall.plants.catalogue import Taxon
     from fruitwall.service.beliefs import Beliefs
     from fruitwall.service.evening_document import DoneTask, StandingPart
+    from fruitwall.service.stages import Carried
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Tree, Yard
 
@@ -89,6 +90,8 @@ class Situation:
         What is done already this evening.
     standing : tuple of StandingPart
         What is taken to stand since an earlier night.
+    carried : Mapping of str to Carried
+        What trees of the yard carry by what was entered; the yard has it already.
     """
 
     yard: Yard
@@ -103,6 +106,7 @@ class Situation:
     faces: tuple[Face, ...]
     done: tuple[DoneTask, ...] = ()
     standing: tuple[StandingPart, ...] = ()
+    carried: Mapping[str, Carried] = field(default_factory=dict)
 
     @property
     def settings(self) -> tuple[Setting, ...]:
@@ -219,6 +223,7 @@ def prepare_situation(
     done: Sequence[DoneTask] = (),
     standing: Sequence[StandingPart] = (),
     beliefs: Beliefs | None = None,
+    carried: Mapping[str, Carried] | None = None,
 ) -> Situation:
     """Survey the yard and list what could be done for each tree.
 
@@ -238,6 +243,8 @@ def prepare_situation(
         What is taken to stand since an earlier night.
     beliefs : Beliefs, optional
         What the yard has taught.
+    carried : Mapping of str to Carried, optional
+        What trees of the yard carry by what was entered, to be told.
 
     Raises
     ------
@@ -295,6 +302,7 @@ def prepare_situation(
         faces=tuple(survey_faces(yard, winter=winter)),
         done=tuple(done),
         standing=tuple(standing),
+        carried=dict(carried or {}),
     )
 
 
