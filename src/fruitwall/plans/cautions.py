@@ -385,9 +385,9 @@ _HEAT_RULES: tuple[tuple[Applies, Caution], ...] = (
         Caution(
             "heat_on_people",
             marked(
-                "Work in the early morning or in the evening, in the shade, with a hat, and drink before you are "
-                "thirsty. Stop if you feel dizzy, sick or have a headache. Hot, confused or fainting is an emergency: "
-                "cool the person and call for help."
+                "In heat work in the early morning or the evening, in the shade, with a hat, and drink before you are "
+                "thirsty. Dizzy, sick or a headache: stop, shade, water. Confused or fainting: call the emergency "
+                "number, cool the person."
             ),
             "heat-stress leaflets of occupational health services, from memory",
             per_task=False,

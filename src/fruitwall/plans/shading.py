@@ -59,11 +59,14 @@ class SummerTree:
         It goes into the hot days without water enough unless somebody waters it.
     bark_matters : bool
         Its bark may be hurt, so that painting it is thought of.
+    painted : bool
+        It is painted already, which takes no more paint.
     """
 
     places: tuple[ShadePlace, ...] = ()
     thirsty: bool = False
     bark_matters: bool = False
+    painted: bool = False
 
 
 def shade_sheet_for(tree: Tree) -> tuple[float, float]:
@@ -164,9 +167,9 @@ def _considered(
         else:
             alone.append(found)
     joined = list(alone)
-    if about.bark_matters and yard.gear.paints and helpers(yard):
+    if about.bark_matters and (yard.gear.paints or about.painted) and helpers(yard):
         # Bark of a pot in the shade needs no paint.
-        joined += [_with_paint(making, tree, one) for one in alone if not one.in_shade]
+        joined += [_with_paint(making, tree, one, about) for one in alone if not one.in_shade]
     elif about.bark_matters and yard.gear.paints:
         yield Refusal("whitewash", NO_TIME, "nobody_has_time")
     if about.thirsty and helpers(yard):
@@ -314,7 +317,7 @@ def painted_m(tree: Tree) -> float:
     return min(HIGHEST_LIMB_M, max(SHORTEST_TRUNK_M, tree.crown_base_m, tree.height_m / 3.0))
 
 
-def _with_paint(making: Making, tree: Tree, first: Measure) -> Measure:
+def _with_paint(making: Making, tree: Tree, first: Measure, about: SummerTree) -> Measure:
     """Whitewash the bark, besides what else is done."""
     times = making.times
     minutes = times.whitewash + times.whitewash_per_m * painted_m(tree)
@@ -336,7 +339,7 @@ def _with_paint(making: Making, tree: Tree, first: Measure) -> Measure:
         ),
         group=tree.id,
         price_share=1.0 / SPELLS_A_SUMMER,
-        paint_l=PAINT_L_PER_M2 * bark_m2(tree),
+        paint_l=0.0 if about.painted else PAINT_L_PER_M2 * bark_m2(tree),
     )
     return replace(_joined(first, "whitewash", say("whitewash its bark"), part), whitewashed=True)
 

@@ -55,8 +55,8 @@ class Risk:
         Expected loss of the spell in each member. [currency]
     tissue : str
         What is most endangered.
-    hottest_c : ndarray, shape (member,)
-        Of that tissue, its hottest hour of the spell. [°C]
+    of_tissue_c : mapping of tissue to ndarray, shape (member,)
+        Each known tissue's hottest hour of the spell. [°C]
     """
 
     grades: Array
@@ -64,7 +64,7 @@ class Risk:
     harm_by_day: Array
     loss_by_member: Array
     tissue: HeatTissue
-    hottest_c: Array
+    of_tissue_c: Mapping[HeatTissue, Array]
 
     @property
     def loss(self) -> float:
@@ -128,7 +128,7 @@ def risk_of(tree: Tree, hottest_c: Mapping[HeatTissue, Array], harm: Harm) -> Ri
         harm_by_day=np.maximum.reduce(each_day).mean(axis=0),
         loss_by_member=tree.worth * loss_share(by_member) + tree.crop_worth * fruit,
         tissue=most,
-        hottest_c=spell[most],
+        of_tissue_c=spell,
     )
 
 

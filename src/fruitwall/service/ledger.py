@@ -100,6 +100,8 @@ DEED_NAMES = {
     "harvested": marked("Harvested"),
     "sprayed": marked("Sprayed"),
     "moved": marked("Moved"),
+    "shaded": marked("Shaded with cloth"),
+    "whitewashed": marked("Bark painted white"),
 }
 """Deeds of a tree that are one touch away; the others are tasks of an evening."""
 
