@@ -20,6 +20,7 @@ from fruitwall.service.readings import AT_ONCE, NewReading, take_readings
 from fruitwall.service.ticks import ticks_of
 from fruitwall.speech import say
 from fruitwall.web.api.document import api_document
+from fruitwall.web.api.season import add_season
 from fruitwall.web.api.shapes import (
     EntryAnswer,
     PlanMade,
@@ -211,6 +212,8 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             ReadingAnswer(sensor=one.sensor, quantity=one.quantity, at=one.at, value=one.value)
             for one in found[-AT_MOST:]
         ]
+
+    add_season(router, house)
 
     @router.post("/readings", tags=["readings"], dependencies=[Depends(need("helper"))])
     def take(given: Annotated[list[NewReading], Body(max_length=AT_ONCE)]) -> TakenAnswer:
