@@ -13,6 +13,7 @@ from fruitwall.journal.opening import open_journal
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.plants.tolerance import prior
 from fruitwall.service import spot_hours as hours_in
+from fruitwall.service.cold_climate import of_winters, winters_of
 from fruitwall.service.cold_ledger import (
     FIXED_F,
     Winter,
@@ -29,7 +30,9 @@ from fruitwall.service.ledger import Deed
 from fruitwall.service.nights import evening_of
 from fruitwall.service.spot_hours import Felt, SpotHours
 from fruitwall.speech import speaking
+from fruitwall.weather.climate import Climate
 from fruitwall.weather.demo import demo_now
+from fruitwall.weather.forcing import Forcing
 from tests.service.past import LATER, enter, house_with_past
 
 ZONE = ZoneInfo("America/Los_Angeles")
@@ -193,3 +196,58 @@ def test_without_weather_the_part_says_so_in_spanish_too(tmp_path, household, mo
         assert "No weather of this winter is known" in cold_part(house, household).verdict
         with speaking("es"):
             assert "No weather" not in cold_part(house, household).verdict
+
+
+def years_of(*begins: int) -> list[Forcing]:
+    """Make whole years of 5 °C from 1 July on, with one freezing hour on 1 January, a degree colder each."""
+    found = []
+    for at, begin in enumerate(begins):
+        time_utc = np.arange(f"{begin}-07-01T00", f"{begin + 1}-07-01T00", dtype="datetime64[h]").astype(
+            "datetime64[s]"
+        )
+        air = np.full((1, time_utc.size), 5.0)
+        air[0, time_utc == np.datetime64(f"{begin + 1}-01-01T14", "s")] = -1.0 - at
+        still = np.zeros_like(air)
+        found.append(
+            Forcing(time_utc, air, air - 2.0, still + 1.0, still, still, still, 34.0, -117.0, 500.0, "made",
+                    datetime(begin + 1, 7, 1, tzinfo=UTC), n_history=time_utc.size)
+        )  # fmt: skip
+    return found
+
+
+def test_winters_of_the_climate_lie_side_by_side_on_this_winters_calendar():
+    winter = winter_on(NIGHT, 34.0, ZONE)
+    found = winters_of(years_of(2018, 2021, 2023), "made", winter, ZONE)
+    assert found.known.all()
+    cold = [found.forcing.time_utc[np.argmin(row)] for row in found.forcing.t_air_c]
+    assert cold == [np.datetime64("2027-01-01T14", "s")] * 3
+    assert found.forcing.t_air_c.min(axis=1).tolist() == [-3.0, -2.0, -1.0]  # the newest first
+
+
+def test_this_winter_is_no_climate_and_two_winters_are_none():
+    winter = winter_on(NIGHT, 34.0, ZONE)
+    assert winters_of(years_of(2022, 2023), "made", winter, ZONE) is None
+    assert winters_of(years_of(2022, 2023, 2026), "made", winter, ZONE) is None
+
+
+def test_the_middle_of_winters_made_by_hand_is_exact_and_unknown_hours_do_not_count():
+    levels = [one for one in mango_levels() if one.key == "fixed-0C"]
+    felt = {"leaf": np.array([[-1.0, -1.0, 5.0], [-3.0, 5.0, -9.0], [5.0, 5.0, -2.0]])}
+    known = np.array([[True, True, True], [True, True, False], [True, True, True]])
+    of = of_winters(felt, known, np.array([1, 1, 2]), levels)
+    line = of.lines[0]
+    assert of.years == 3
+    assert (line.nights.p50, line.hours.p50, line.degree_hours.p50) == (1.0, 1.0, 2.0)
+    assert of.coldest_c.p50 == -2.0
+    assert line.degree_hours.p90 == pytest.approx(2.8)  # of 2, 2 and 3
+
+
+def test_a_ledger_with_a_climate_tells_usual_winters(house, household, monkeypatch):
+    climate = Climate(tuple(years_of(2018, 2021, 2023)), "made of nothing")
+    monkeypatch.setattr("fruitwall.service.climate.climate_of", lambda _: climate)
+    ledger = cold_ledger(house)
+    assert ledger.climate == "made of nothing"
+    usual = ledger.trees[0].climate
+    assert usual.years == 3
+    assert -9.0 < usual.coldest_c.p10 < usual.coldest_c.p90 < 0.0
+    assert not any("climate of the place is not known" in one for one in cold_part(house, household).notices)

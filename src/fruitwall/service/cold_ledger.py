@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from fruitwall.physics.cold_sums import ColdSums, march_cold, no_cold
 from fruitwall.plants.tolerance import LEAF, ROOT, TISSUES, TWIG, WOOD
+from fruitwall.service.cold_climate import climate_cold
 from fruitwall.service.cold_document import (
     ColdCount,
     Coldest,
@@ -337,6 +338,7 @@ def _ledger(house: House) -> ColdLedger:
         (_winter_of(house, one, levels, zone, cut=until - winter.since))
         for one in _earlier(house, winter, yard.location.latitude_deg, zone)
     ]
+    source, climate = climate_cold(house, yard, winter, levels, zone)
     trees = []
     for tree in yard.trees:
         own = this.get(tree.id)
@@ -351,9 +353,10 @@ def _ledger(house: House) -> ColdLedger:
                 to_day=[its.to_day for one in earlier if (its := one.get(tree.id)) is not None and its.to_day],
                 whole=[its.whole for one in earlier if (its := one.get(tree.id)) is not None and its.whole],
                 nights=[one for one in own.nights if _over(one.night, until, zone)] if own is not None else [],
+                climate=climate.get(tree.id),
             )
         )
-    return ColdLedger(yard=yard.name, winter=winter.name, since=winter.since, until=until, trees=trees)
+    return ColdLedger(yard=yard.name, winter=winter.name, since=winter.since, until=until, climate=source, trees=trees)
 
 
 def _over(night: date, until: datetime, zone: ZoneInfo) -> bool:
