@@ -137,7 +137,7 @@ def march_trees(
         for row, at in enumerate(some):
             night_of = _rows_by_hour(hours, evenings, chosen[at])
             trees[yard.trees[at].id] = _hours_of(result, row, hours, night_of, step_minutes)
-    _add_sun_and_wind(trees, yard, home, forcing, hours)
+    add_sun_and_wind(trees, yard, home, forcing, hours)
     return Marched(hours, _weather(forcing, hours), trees)
 
 
@@ -247,7 +247,7 @@ def _hours_of(
     return found
 
 
-def _add_sun_and_wind(
+def add_sun_and_wind(
     trees: dict[str, dict[str, Small]],
     yard: Yard,
     home: Sequence[Spot],
