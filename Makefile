@@ -14,7 +14,7 @@ export OPENBLAS_NUM_THREADS ?= 1
 
 # Numba does not notice when a kernel's callee in another file changes, so compiled tests are kept by the content
 # of the sources. Expanded only by the targets that run compiled code from the work tree.
-kernels = $(CURDIR)/build/numba-$(shell cat src/fruitwall/physics/*.py src/fruitwall/plants/*.py src/fruitwall/learning/*.py | cksum | cut -d' ' -f1)
+kernels = $(CURDIR)/build/numba-$(shell find src/fruitwall/physics src/fruitwall/plants src/fruitwall/learning -name '*.py' | sort | xargs cat | cksum | cut -d' ' -f1)
 
 .PHONY: help demo test check lint types format bench coverage locks wheel hooks clean
 
