@@ -331,7 +331,7 @@ def _ledger(house: House) -> ColdLedger:
     today = now.astimezone(zone).date()
     winter = winter_on(today, yard.location.latitude_deg, zone)
     until = min(now, winter.until)
-    stands = _tolerances(house, yard, today)
+    stands = stands_of(house, yard, today)
     levels = {tree: levels_of(one) for tree, one in stands.items()}
     this = _winter_of(house, Winter(winter.name, winter.since, until), levels, zone)
     earlier = [
@@ -370,7 +370,7 @@ def _by_chill(tolerance: Tolerance) -> bool:
     return bool(told_tissue(tolerance) == "leaf" and chilled > tolerance.threshold_c[LEAF, 2])
 
 
-def _tolerances(house: House, yard: Yard, today: date) -> dict[str, Tolerance]:
+def stands_of(house: House, yard: Yard, today: date) -> dict[str, Tolerance]:
     """Give what every tree stands in a usual winter, with what was learned: the same for all winters compared."""
     from fruitwall.service.beliefs import beliefs_of
     from fruitwall.service.taught import usual_tolerance
