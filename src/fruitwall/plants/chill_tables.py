@@ -88,5 +88,17 @@ MODELS: tuple[Model, ...] = get_args(Model)
 """All sums, in the order of the rows of the march: hours from 0 to 7.2 °C, hours at or below 7.2 °C, Utah units, the
 same without negative hours, low-chill units, North Carolina units, portions of the Dynamic Model."""
 
+MODEL_SOURCES = (
+    "Fishman, S.; Erez, A.; Couvillon, G.A. (1987): The temperature dependence of dormancy breaking in plants. Journal "
+    "of Theoretical Biology 124: 473-483 and 126: 309-321",
+    "Luedeling, E.; Zhang, M.; Luedeling, V.; Girvetz, E.H. (2009): Sensitivity of winter chill models for fruit and "
+    "nut trees to climatic changes. Agriculture, Ecosystems and Environment 133: 23-31",
+    "Richardson, E.A.; Seeley, S.D.; Walker, D.R. (1974): A model for estimating the completion of rest for Redhaven "
+    "and Elberta peach trees. HortScience 9: 331-332",
+    "Anderson, J.L.; Richardson, E.A.; Kesner, C.D. (1986): Validation of chill unit and flower bud phenology models. "
+    "Acta Horticulturae 184: 71-78",
+)
+"""Publications that the sums shown to people rest on; `docs/season-chill.md` has all."""
+
 WEAK: frozenset[Model] = frozenset({"north_carolina_units", "low_chill_units"})
 """Whose classes are known from implementations that do not agree with each other."""

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 MAKERS: dict[PartKey, str] = {
     "cold": "cold_season:cold_part",
+    "chill": "chill_season:chill_part",
     "heat": "heat_words:heat_part",
 }
 """Where each part is made, as ``module:function`` below `fruitwall.service`; in the order of a page. A maker takes the

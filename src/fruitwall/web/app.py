@@ -29,6 +29,7 @@ from fruitwall.web.guard import Guard
 from fruitwall.web.household.routes import household_routes
 from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages, for_programs, problem_document
+from fruitwall.web.season.chill.routes import chill_routes
 from fruitwall.web.season.cold.routes import cold_routes
 from fruitwall.web.season.heat.routes import heat_routes
 from fruitwall.web.season.routes import season_routes
@@ -81,6 +82,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         "evening",
         "household",
         "kinds",
+        "season/chill",
         "season/cold",
         "season/heat",
         "season",
@@ -113,6 +115,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(surprise_routes(settings, pages))
         routers.append(season_routes(settings, pages))
         routers.append(cold_routes(settings, pages))
+        routers.append(chill_routes(settings, pages))
         routers.append(heat_routes(settings, pages))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)

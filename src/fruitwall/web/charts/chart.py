@@ -77,12 +77,16 @@ class Series:
         ``line`` joins them, ``steps`` holds each until the next, ``dots`` leaves them alone, ``bars`` stand on zero.
     look : str
         Class of the marks: ``one``, ``two`` or ``three``, told apart by colour and by dashes.
+    told : str
+        Which value the sentences tell: ``extreme``, the lowest or of bars the highest; ``highest``, as of heat;
+        ``last``, as of sums; ``none``.
     """
 
     name: str
     points: Sequence[Point]
     style: Literal["line", "steps", "dots", "bars"] = "line"
     look: Look = "one"
+    told: Literal["extreme", "highest", "last", "none"] = "extreme"
 
 
 @dataclass(frozen=True)
@@ -536,16 +540,18 @@ def _summary(chart: Chart, first: datetime, last: datetime) -> str:
     parts = [say("On {day}.", day=days[0]) if days[0] == days[1] else span, *chart.told]
     for one in chart.series:
         known = [point for point in one.points if isfinite(point.value)]
-        if known:
-            bars = one.style == "bars"
-            point = (max if bars else min)(known, key=lambda point: point.value)
+        if known and one.told != "none":
+            bars = one.style == "bars" or one.told == "highest"
+            point = known[-1] if one.told == "last" else (max if bars else min)(known, key=lambda point: point.value)
             told = {
                 "name": sentence(one.name),
                 "value": number_words(point.value),
                 "unit": chart.unit,
                 "day": short_day(point.at.astimezone(chart.zone).date()),
             }
-            if bars:
+            if one.told == "last":
+                parts.append(say("{name}: {value} {unit} on {day}.", **told))
+            elif bars:
                 parts.append(say("{name}: highest {value} {unit} on {day}.", **told))
             else:
                 parts.append(say("{name}: lowest {value} {unit} on {day}.", **told))
