@@ -267,7 +267,7 @@ def _with_unit(model: Model, text: str, household: Household) -> str:
         case "portions":
             return say("{amount} chill portions", amount=text)
         case "hours":
-            return say("{amount} hours at {range}", amount=text, range=household.temperatures(LOW_C, HIGH_C))
+            return say("{amount} hours from {range}", amount=text, range=household.temperatures(LOW_C, HIGH_C))
         case "hours_below":
             return say(
                 "{amount} hours at {temperature} or colder", amount=text, temperature=household.temperature(HIGH_C)
@@ -293,7 +293,7 @@ def model_words(model: Model, household: Household) -> str:
     """Name a sum, and what is weak about it."""
     names: dict[Model, str] = {
         "portions": say("Portions of the Dynamic Model"),
-        "hours": say("Hours at {range}", range=household.temperatures(LOW_C, HIGH_C)),
+        "hours": say("Hours from {range}", range=household.temperatures(LOW_C, HIGH_C)),
         "hours_below": say("Hours at {temperature} or colder", temperature=household.temperature(HIGH_C)),
         "utah_units": say("Utah units: warm hours take away"),
         "positive_units": say("Utah units of hours that add"),

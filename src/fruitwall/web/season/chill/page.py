@@ -102,7 +102,7 @@ def chill_page(season: ChillSeason, household: Household) -> ChillPage:
     return ChillPage(
         verdict=verdict(season, household),
         why=say(
-            "Trees that drop their leaf for winter wake up well only after enough cool hours. Most is added between "
+            "Trees that drop their leaf for winter wake up well only after enough cool hours. Most is added at "
             "{range}; frost adds little, and warm days take away.",
             range=household.temperatures(UTAH.bounds_c[1], UTAH.bounds_c[2]),
         ),
