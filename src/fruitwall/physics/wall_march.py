@@ -92,9 +92,9 @@ def _slab(layers: Sequence[Layer], behind: str, two_sided: bool, soil: str, mois
 
 @lru_cache(maxsize=64)  # most pieces of a yard are of a few kinds, and a season asks for them month by month
 def _body_of(
-    layers: tuple[Layer, ...], behind: str, two_sided: bool, soil: str, moisture: str, step_s: float
+    layers: tuple[Layer, ...], behind: str, two_sided: bool, soil: str, moisture: str, step_s: float, count: int
 ) -> tuple[FloatArray, FloatArray]:
-    return _body(_slab(layers, behind, two_sided, soil, moisture).terms(step_s, WALL_TERMS))
+    return _body(_slab(layers, behind, two_sided, soil, moisture).terms(step_s, count))
 
 
 def _values(layer: Layer) -> tuple[float, float, float, float]:
@@ -184,7 +184,9 @@ def _pieces(
 ) -> tuple[IntArray, FloatArray, FloatArray, FloatArray]:
     """Give ends, conduction, terms and room of every piece, as `physics.wall_kernel` wants them."""
     firsts = [side for side in sides if side.back is None or side.id < side.back.id]
-    bodies = [_body_of(side.layers, side.behind, side.back is not None, soil, moisture, step_s) for side in firsts]
+    bodies = [
+        _body_of(side.layers, side.behind, side.back is not None, soil, moisture, step_s, WALL_TERMS) for side in firsts
+    ]
     backs = [len(sides) + number if side.back is None else place[side.back.id] for number, side in enumerate(firsts)]
     return (
         np.column_stack([[place[side.id] for side in firsts], backs]),
