@@ -142,7 +142,7 @@ def march_balance(
     steps.append(numbers("ec_water_ds_m", ec_water_ds_m))
     starts = [np.asarray(x, dtype=np.float64) for x in (state.depletion_mm, state.canopy_mm, state.salt_g)]
     shape = np.broadcast_shapes(*(x.shape for x in steps), *((*x.shape, 1) for x in starts))
-    if not shape:
+    if not any(x.ndim for x in steps):
         raise ValueError("et_mm, rain_mm or irrigation_mm must have a last axis of steps")
     rows = shape[:-1]
     flat = [np.ascontiguousarray(np.broadcast_to(x, shape)).reshape(-1, shape[-1]) for x in steps]
