@@ -53,7 +53,7 @@ def said_notice(code: NoticeCode) -> str:
     """Say what stood in for what, in one sentence."""
     sentences = {
         "humidity_from_minimum": say("How moist the air is was not known: it is taken from the night's minimum."),
-        "wind_assumed": say("The wind was not known: 2 m/s (7 km/h) is taken, the mean of many places."),
+        "wind_assumed": say("The wind was not known: the light wind of an average place is taken."),
         "sun_from_cloud": say("The sun was not measured: it is reckoned from the cloud."),
         "sun_from_temperatures": say("The sun was not known: it is reckoned from how far day and night differ."),
         "only_temperatures": say("Only temperatures were known: the use of water is a rough figure from them alone."),
