@@ -17,6 +17,7 @@ from fruitwall.web.who import who
 
 if TYPE_CHECKING:
     from fruitwall.service.heat_document import HeatSeason
+    from fruitwall.service.summer_decide import Decided
 
 PAGE = "/season/heat"
 
@@ -49,7 +50,13 @@ def heat_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
         return heat_season(house)
 
+    def decided(_: date | None) -> Decided:
+        from fruitwall.service.summer_decide import decide
+
+        return decide(house)
+
     patience = Patience(worked_out, settings.patience_s)
+    summer_patience = Patience(decided, settings.patience_s)
 
     def wait(request: Request) -> Response:
         answer = pages.render(request, "season/heat/season-heat-waiting.html", status=202)
@@ -59,14 +66,21 @@ def heat_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     # Plain functions: they wait for what is worked out, which belongs into a worker thread.
     @router.api_route(PAGE, methods=["GET", "HEAD"])
     def heat(request: Request) -> Response:
+        from fruitwall.service.summer_plan import summer_of
         from fruitwall.web.season.heat.page import heat_page
+        from fruitwall.web.season.heat.summer import summer_section
 
         yard, _ = house.yard()  # without one whoever asks is led to the start
         season = patience.plan(None)
         if season is None:
             return wait(request)
-        page = heat_page(season, household_of(yard, who(request)))
-        return pages.render(request, "season/heat/season-heat.html", page=page)
+        if summer_patience.plan(None) is None:
+            return wait(request)
+        household = household_of(yard, who(request))
+        # Again, for it is kept by language: the plan that was waited for may be in that of another reader.
+        summer = summer_section(summer_of(decided(None), household), household)
+        page = heat_page(season, household)
+        return pages.render(request, "season/heat/season-heat.html", page=page, summer=summer)
 
     @router.api_route(PAGE + "/{tree}", methods=["GET", "HEAD"])
     def heat_of_tree(request: Request, tree: str) -> Response:
