@@ -37,11 +37,8 @@ GRID_M = 1.0
 GRID_POINTS = 600
 """Spacing of the grid, and about how many of its points are looked at: a large yard gets a coarser one. [m]"""
 
-MOST_PLACES = 6
+MOST_PLACES = 8
 """Places kept for a yard."""
-
-PLACES_PER_POT = 2
-"""Places thought of for one container."""
 
 LOWEST_SUN_DEG = 10.0
 """Lower sun heats little. Our judgement. [degrees]"""
@@ -144,8 +141,8 @@ def places_in_shade(yard: Yard, tree: Tree, places: Sequence[ShadePlace], own_su
     Returns
     -------
     list of ShadePlace
-        Those with room for its crown and under no roof that is too low, the nearest first, at most `PLACES_PER_POT`;
-        none where it stands in the shade already.
+        Those with room for its crown and under no roof that is too low, the nearest first; none where it stands in the
+        shade already.
     """
     if own_sun <= SHADY:
         return []
@@ -155,7 +152,7 @@ def places_in_shade(yard: Yard, tree: Tree, places: Sequence[ShadePlace], own_su
         if place.radius_m >= max(POT_M, tree.crown_diameter_m) / 2.0
         and (place.roof is None or tree.height_m <= place.roof.height_m - 0.1)
     ]
-    return sorted(fitting, key=lambda place: (math.dist(place.position, tree.position), place.key))[:PLACES_PER_POT]
+    return sorted(fitting, key=lambda place: (math.dist(place.position, tree.position), place.key))
 
 
 def sun_share(yard: Yard, tree: Tree, sun: Sequence[tuple[float, float]]) -> float:

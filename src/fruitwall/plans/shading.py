@@ -291,7 +291,7 @@ def _moved(making: Making, tree: Tree, places: Sequence[ShadePlace]) -> Iterator
         if not part.ways:
             yield not_moved(making, tree, key)
             return  # whoever cannot move it here cannot move it there
-        name = say("bring {where}", where=where)
+        name = say("bring it {where}", where=where)
         yield Measure(key, name, tree.id, parts=(part,), in_shade=True, moved_to=place.position)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from fruitwall.plants.heat import HeatTolerance
     from fruitwall.service.heat_around import Around
     from fruitwall.service.house import House
-    from fruitwall.service.spot_hours import SpotHours
+    from fruitwall.service.spot_hours import Felt, SpotHours
     from fruitwall.yard.model import Tree, Yard
 
 Array = NDArray[np.float64]
@@ -66,6 +66,9 @@ STAYS_DAYS = {"shaded": 7, "moved": 7, "whitewashed": 150}
 MORE_SHADE = 0.5
 """Density of the cloth of which is told what it would buy; 30 to 50 % are usual over fruit. Common practice, no
 source. [0-1]"""
+
+MOST_SIDE_M = 8.0
+"""A larger cloth is not thought of: hardly anybody handles it. Our judgement. [m]"""
 
 MORE_ID = "one-more-shade-cloth"
 
@@ -195,7 +198,27 @@ def _decide(house: House, yard: Yard, now: datetime, days: int) -> Decided:
     found = spell_of(next(iter(hours.values())), local, days)
     if found is None:
         return cool
-    return decide_spell(yard, hours, arounds(house, hours), found, deeds=_deeds(house, local))
+    last = int(found.hours_of_day[-1][-1]) + 1
+    cut = {tree: first_hours(its, last) for tree, its in hours.items()}
+    return decide_spell(yard, cut, arounds(house, cut), found, deeds=_deeds(house, local))
+
+
+def first_hours(hours: SpotHours, count: int) -> SpotHours:
+    """Give the first so many hours of a tree."""
+
+    def felt(one: Felt) -> Felt:
+        return replace(one, **{each.name: getattr(one, each.name)[:, :count] for each in fields(one)})
+
+    weather = ("t_air_c", "t_dew_c", "wind_m_s", "cloud", "rain_mm", "open_sun_w_m2", "sun_w_m2", "wind_here_m_s")
+    return replace(
+        hours,
+        time_utc=hours.time_utc[:count],
+        known=hours.known[:count],
+        done=felt(hours.done),
+        alone=felt(hours.alone),
+        n_forecast=min(hours.n_forecast, count),
+        **{name: getattr(hours, name)[:, :count] for name in weather},
+    )
 
 
 def spell_of(hours: SpotHours, now: datetime, days: int) -> Spell | None:
@@ -269,7 +292,7 @@ def decide_spell(
     hot = tuple(int(at) for at in np.flatnonzero(by_day >= WORTH_ASKING)) or (int(by_day.argmax()),)
     n_days = hot[-1] - hot[0] + 1
     able = with_minutes(yard, spell.now, spell.days[hot[0]])
-    more = one_more_cloth(danger)
+    more = one_more_cloth(danger, {tree.id: watch.saved(tree, tolerances[tree.id], left[tree.id]) for tree in danger})
     gear = able.gear.model_copy(update={"shades": [*able.gear.shades, *more]})
     able = able.model_copy(update={"gear": gear})
     places, shady = _shade_of(able, danger, hours, spell)
@@ -337,6 +360,10 @@ class _Watch:
         hottest = self._hottest(tree, measure, watered=measure.watered or not dry)
         return risk_of(tree, hottest, lambda tissue, values: heat_harm(values, stands, tissue))
 
+    def saved(self, tree: Tree, stands: HeatTolerance, left: Risk) -> float:
+        """Give what the cloth that the household might get would save of a tree. [currency]"""
+        return left.loss - self.risk(tree, stands, replace(leaving(tree), shade=MORE_SHADE)).loss
+
     def chance(self, tree: Tree, stands: HeatTolerance, tissue: HeatTissue) -> float:
         """Give the chance that heat hurts one tissue of a tree that is left. [0-1]"""
         values = self._hottest(tree, leaving(tree), watered=tree.root_zone != "dry").get(tissue)
@@ -390,14 +417,30 @@ def with_minutes(yard: Yard, now: datetime, first: date) -> Yard:
     return yard.model_copy(update={"people": people})
 
 
-def one_more_cloth(trees: Sequence[Tree]) -> list[ShadeCloth]:
-    """Give the cloth of which is told what it would buy: large enough for the largest tree that can be reached."""
+def one_more_cloth(trees: Sequence[Tree], saves: Mapping[str, float]) -> list[ShadeCloth]:
+    """Give the cloth of which is told what it would buy: of the size for the tree for which it would save most.
+
+    Parameters
+    ----------
+    trees : sequence of Tree
+        In danger.
+    saves : mapping of tree to float
+        What such cloth would save of each. [currency]
+
+    Returns
+    -------
+    list of ShadeCloth
+        One, or none where no tree can be reached with a cloth that one can handle.
+    """
     from fruitwall.plans.times import SetUpTimes
 
-    sides = [shade_sheet_for(tree)[0] for tree in trees if tree.height_m <= SetUpTimes().highest_m]
-    if not sides:
+    reached = [
+        its for its in trees if its.height_m <= SetUpTimes().highest_m and shade_sheet_for(its)[0] <= MOST_SIDE_M
+    ]
+    if not reached:
         return []
-    side = float(np.ceil(2.0 * max(sides)) / 2.0)
+    best = max(reached, key=lambda tree: (saves[tree.id], tree.id))
+    side = float(np.ceil(2.0 * shade_sheet_for(best)[0]) / 2.0)
     name = say(
         "shade cloth of {percent} %, {side} both ways",
         percent=quantity(100 * MORE_SHADE, "", ".0f"),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fruitwall.plans.cautions import heat_cautions_for
+from fruitwall.plans.shading import shade_sheet_for
 from fruitwall.service import words
 from fruitwall.service.heat_words import TISSUES
 from fruitwall.service.household import percent, short_day
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
     from fruitwall.plans.problem import PlannedTask
     from fruitwall.plans.summer import Risk, SummerCase
+    from fruitwall.plants.heat import HeatTissue
     from fruitwall.service.house import House
     from fruitwall.service.household import Household
 
@@ -326,7 +328,8 @@ def _row(decided: Decided, case: SummerCase, household: Household) -> SummerRow:
     names = {its.tree.id: its.tree.name for its in decided.cases}
     measure = case.measures[row]
     runner_up = decided.runners_up.get(case.tree.id)
-    instead = words.runner_up(runner_up, measure.key, names, currency) if runner_up is not None else ""
+    other = runner_up is not None and runner_up.measure.name != measure.name  # another place in the same shade is none
+    instead = words.runner_up(runner_up, measure.key, names, currency) if runner_up is not None and other else ""
     return SummerRow(
         tree=case.tree.id,
         name=case.tree.name,
@@ -339,42 +342,50 @@ def _row(decided: Decided, case: SummerCase, household: Household) -> SummerRow:
 def _reason(decided: Decided, case: SummerCase, household: Household) -> str:
     """Say why a tree gets what it gets."""
     left, chosen, row = _risks(decided, case)
-    begins = decided.tolerances[case.tree.id].of(left.tissue).mean_c
+    measure = case.measures[row]
+    # Paint changes bark alone: told of fruit or leaf it would seem to do nothing.
+    painted = measure.whitewashed and not (measure.shade or measure.in_shade or measure.watered)
+    tissue: HeatTissue = "bark" if painted else left.tissue
+    begins = decided.tolerances[case.tree.id].of(tissue).mean_c
     alone = say(
         "{what} up to {temperature}; harm begins at about {begins}.",
-        what=words.sentence(say(TISSUES[left.tissue])),
-        temperature=household.temperature(_median(left)),
+        what=words.sentence(say(TISSUES[tissue])),
+        temperature=household.temperature(float(np.median(left.of_tissue_c[tissue]))),
         begins=household.temperature(begins),
     )
     if row:
         then = say(
-            "With this {temperature}, and the chance of harm is {chosen} instead of {nothing}.",
-            temperature=household.temperature(_median(chosen, left)),
+            "With this {temperature}, and the chance that the tree is hurt is {chosen} instead of {nothing}.",
+            temperature=household.temperature(float(np.median(chosen.of_tissue_c[tissue]))),
             chosen=percent(chosen.harm),
             nothing=percent(left.harm),
         )
     else:
-        then = say(
-            "The chance of harm is {nothing}. It is left: {why}.",
-            nothing=percent(left.harm),
-            why=_why_left(decided, case, household),
-        )
+        then = say("The chance that the tree is hurt is {nothing}.", nothing=percent(left.harm))
     fruit = ""
     if left.fruit_lost >= WORTH_A_WORD:
         fruit = say(
-            "Of its fruit {chosen} is lost instead of {nothing}." if row else "Of its fruit {nothing} is lost.",
+            "Of its fruit {chosen} is lost instead of {nothing}."
+            if left.fruit_lost - chosen.fruit_lost >= WORTH_A_WORD
+            else "Of its fruit {nothing} is lost.",
             chosen=percent(chosen.fruit_lost),
             nothing=percent(left.fruit_lost),
         )
-    return " ".join(part for part in (alone, then, fruit) if part)
+    why = say("It is left: {why}.", why=_why_left(decided, case, household)) if not row else ""
+    return " ".join(part for part in (alone, then, fruit, why) if part)
 
 
 def _why_left(decided: Decided, case: SummerCase, household: Household) -> str:
     assert decided.problem is not None
     supplies = {item.key: item.name for item in decided.problem.supplies.items}
     reason = decided.reasons.get(case.tree.id)
-    if reason is not None and reason.kind == "too_little" and reason.scarce == (f"sheet/{MORE_ID}",):
-        return household.in_own_units(say("it would take {cloth}", cloth=supplies[f"sheet/{MORE_ID}"]))
+    none = reason is not None and reason.kind == "too_little" and reason.scarce == (f"sheet/{MORE_ID}",)
+    if reason is not None and reason.kind == "impossible" and reason.refusals:
+        none = reason.refusals[0].kind == "no_sheet"
+    if none:
+        side = quantity(shade_sheet_for(case.tree)[0], "m", ".1f")
+        text = say("it would take shade cloth of {side} both ways, and there is none so large", side=side)
+        return household.in_own_units(text)
     return household.in_own_units(words.why_left(reason, supplies, household, household.display.currency))
 
 
@@ -426,27 +437,19 @@ def _at_risk(decided: Decided, document: SummerPlan, household: Household) -> li
     found = []
     for name in document.at_risk:
         tree = by_id[name]
-        if tree.measure == "leave":
-            case = next(its for its in decided.cases if its.tree.id == name)
-            why = _why_left(decided, case, household)
-            found.append(
-                say("{tree}: {chance}, and {why}.", tree=tree.name, chance=percent(tree.harm.chosen), why=why)
-                if tree.harm.chosen >= AT_RISK
-                else say(
-                    "{tree}: {chance} of its fruit, and {why}.",
-                    tree=tree.name,
-                    chance=percent(tree.fruit_lost.chosen),
-                    why=why,
-                )
+        chance = percent(max(tree.harm.chosen, tree.fruit_lost.chosen))
+        fruit = tree.fruit_lost.chosen > tree.harm.chosen
+        if tree.measure != "leave":
+            text = (
+                "{tree}: what is done helps, but {chance} of its fruit will be lost."
+                if fruit
+                else "{tree}: what is done helps, but a chance of harm of {chance} remains."
             )
-        else:
-            found.append(
-                say(
-                    "{tree}: what is done helps, but {chance} remains.",
-                    tree=tree.name,
-                    chance=percent(max(tree.harm.chosen, tree.fruit_lost.chosen)),
-                )
-            )
+            found.append(say(text, tree=tree.name, chance=chance))
+            continue
+        why = _why_left(decided, next(its for its in decided.cases if its.tree.id == name), household)
+        text = "{tree}: {chance} of its fruit; {why}." if fruit else "{tree}: {chance} chance of harm; {why}."
+        found.append(say(text, tree=tree.name, chance=chance, why=why))
     return found
 
 
@@ -460,7 +463,8 @@ def _more(decided: Decided) -> list[str]:
             continue
         text = words.one_more(one, names, currency)
         found.append(say("{name}: {text}", name=words.sentence(one.name), text=text))
-    return found
+    # Two places in one shade are one thing to who reads.
+    return list(dict.fromkeys(found))
 
 
 __all__ = ["Summer", "SummerRow", "document_of", "summer_of", "summer_plan"]
