@@ -38,10 +38,10 @@ class Normal(NamedTuple):
 
 # ---------------------------------------------------------------------------------------------- where harm begins
 
-LEAF_C = Normal(46.5, 2.5)
-"""Leaf in an hour of heat: 45.5 to 50.5 °C are the laboratory limits of 41 tropical trees (sastry2017), there for some
-minutes on cut leaves. An hour needs less, about 1.5 K; a garden's leaf is dry and bright besides. Our judgement of
-both, hence the width. [°C], [K]"""
+LEAF_C = Normal(48.5, 2.5)
+"""Leaf in an hour of heat: at 45.5 to 50.5 °C, in the middle 48 °C, leaves of 41 tropical trees lost half of what
+fluorescence shows in the laboratory, within a part of an hour (sastry2017). An hour does as much at about 1.5 K less;
+that a leaf turns brown takes some 2 K more. Both steps are our judgement, hence the width. [°C], [K]"""
 
 FRUIT_C = Normal(47.5, 2.5)
 """Sunlit peel: browning of apples from 46 to 49 °C by cultivar, in about an hour of sunlight (schrader2001,
@@ -53,11 +53,11 @@ BARK_C = Normal(50.0, 3.5)
 (sheppard2016); living cells of most plants die within about an hour at 50 °C (from memory: Levitt 1980). Our
 judgement joins the two. [°C], [K]"""
 
-ROOT_C = Normal(47.0, 3.0)
+ROOT_C = Normal(49.5, 3.0)
 """Roots in the hottest quarter of a pot's rim: at 40 °C for five or six hours they stop growing and working (extension
-articles on nursery containers), and half an hour at 46 to 51 °C kills them (electrolyte leakage, from memory: Ingram
-and others). Those of the other quarters go on feeding the tree, so it shows in leaf only from about there. Our
-judgement of an hour. [°C], [K]"""
+articles on nursery containers), and half an hour at 48 to 52 °C kills them (electrolyte leakage of ornamental shrubs,
+from memory: Ingram and others). The other quarters go on feeding the tree. Our judgement of an hour that shows in leaf.
+[°C], [K]"""
 
 LEAN_PER_K = 0.12
 USUAL_TOP_C = 36.0
@@ -97,20 +97,20 @@ in about an hour in sunlight; not used to the sun, it dies 2 to 7 °F lower. [°
 NAVEL_BEST_C = (25.0, 30.0)
 """Leaf temperature of the highest photosynthesis of navel oranges (navel_shade2007). [°C]"""
 
-LIME_GAIN_PERCENT = 37.0
-"""By how much netting raised the summer photosynthesis of young lime trees (lime_shade2020); one place, one summer.
-[%]"""
+NO_GAIN_C = 45.0
+"""Leaf temperature at which nothing is gained any more: about where the tenderest of 41 tropical leaves lose their
+function (45.5 °C, sastry2017). [°C]"""
 
 GRADE_STEPS_K: dict[HeatTissue, tuple[float, ...]] = {
     "leaf": (-2.0, 0.0, 2.0, 4.0),
     "fruit": (-1.5, 0.0, 2.0, 4.5),
     "bark": (-2.0, 0.0, 2.0, 4.0, 6.0, 8.0, 11.0),
-    "root": (-6.0, 0.0, 2.0, 3.5, 5.0, 6.5, 8.0),
+    "root": (-8.5, 0.0, 2.0, 3.5, 5.0, 6.5, 8.0),
 }
 """How much hotter than where harm begins (grade 2) each grade is reached, from grade 1 on. Leaf and fruit that are
 burnt cost no twig by themselves: they end with grade 4, most of it lost. The 4.5 K of fruit lead from 47.5 to the 52
-°C at which peel dies (schrader2001), the -6 K of roots to the 40 °C at which they stop; all others are our judgement.
-[K]"""
+°C at which peel dies (schrader2001), the -8.5 K of roots to about 40 °C, at which they stop; all others are our
+judgement. [K]"""
 
 
 # ----------------------------------------------------------------------------------------------- vapour, shade
@@ -191,6 +191,31 @@ def shade(transmission_one: ArrayLike, layers: int = 1) -> Array:
         between = 1.0 / (1.0 - thrown * back)
         through, thrown = through * one * between, thrown + through**2 * back * between
     return np.asarray(np.where(np.isnan(one), np.nan, through))
+
+
+def warmth_share(leaf_c: ArrayLike) -> Array:
+    """Give the share of its best photosynthesis that a leaf reaches at a temperature, all else the same.
+
+    Parameters
+    ----------
+    leaf_c : array_like
+        -50 to 90. [°C]
+
+    Returns
+    -------
+    ndarray
+        1 between the ends of `NAVEL_BEST_C`, beyond them a parabola that meets zero at `NO_GAIN_C` and as far below;
+        never negative. NaN gives NaN. [0-1]
+
+    Raises
+    ------
+    ValueError
+        If a temperature is outside its range.
+    """
+    leaf = _within("leaf_c", leaf_c, -50.0, 90.0, "°C")
+    low, high = NAVEL_BEST_C
+    beyond = np.maximum(np.maximum(leaf - high, low - leaf), 0.0) / (NO_GAIN_C - high)
+    return np.asarray(np.maximum(1.0 - beyond**2, 0.0))
 
 
 class Sunburn(NamedTuple):

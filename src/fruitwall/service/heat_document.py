@@ -47,6 +47,7 @@ class HeatDay(Part):
     day: date
     leaf_c: float = Field(description="Hottest hour of a leaf that faces the sun, pores open; median of the members")
     leaf_dry_c: float = Field(description="The same with pores shut, as in drought")
+    root_c: float | None = Field(default=None, description="Hottest hour of the sunny quarter of a pot; else None")
     harm: float = Field(ge=0, le=1, description="Chance of harm to leaf, bark or pot roots that day")
     worst: Tissue
     hot_hours: float = Field(ge=0, description="Hours in which any of these is above where its harm begins")

@@ -48,7 +48,7 @@ LONGEST_FORECAST = timedelta(days=16)
 
 SUNNY_W_M2 = 200.0
 WALL_W_M2 = 25.0
-STILL_M_S = 0.7
+STILL_M_S = 0.4
 DRY_AIR_KPA = 4.0
 """From which sun, from which heat of a wall (thrown sun and longwave beyond that of air), below which wind and from
 which vapour pressure deficit it is named as a reason. Our judgement. [W/m²], [W/m²], [m/s], [kPa]"""
@@ -407,6 +407,7 @@ class _Told:
             chances[tissue] = harm[..., HARM:].sum(axis=-1).mean(axis=0)
         leaf, dry = (np.median(days.hottest(values), axis=0) for values in (leaf_c, leaf_dry_c))
         hours = np.add.reduceat(hot, days.first, axis=1).mean(axis=0)
+        root = np.median(days.hottest(own["root"]), axis=0) if "root" in own else None
         found = []
         for row in np.flatnonzero(known):
             worst = max(chances, key=lambda one: float(chances[one][row]))  # used at once
@@ -415,6 +416,7 @@ class _Told:
                     day=days.day[row],
                     leaf_c=float(leaf[row]),
                     leaf_dry_c=float(dry[row]),
+                    root_c=None if root is None else float(root[row]),
                     harm=float(chances[worst][row]),
                     worst=worst,
                     hot_hours=float(hours[row]),

@@ -51,6 +51,8 @@ def heat_part(house: House, household: Household) -> SeasonPart:
     -------
     SeasonPart
     """
+    from fruitwall.service.summer_plan import summer_plan
+
     season = heat_season(house)
     return SeasonPart(
         key="heat",
@@ -58,6 +60,7 @@ def heat_part(house: House, household: Household) -> SeasonPart:
         verdict=verdict(season, household),
         notices=tuple(notices(season, household)),
         table=yard_table(season, household),
+        tasks=summer_plan(house, household).tasks,
         document=season,
         sources=tuple(say(one) for one in SOURCES),
     )
@@ -139,6 +142,13 @@ def notices(season: HeatSeason, household: Household) -> list[str]:
             doubt=household.difference(3.0),
         )
     )
+    if any(tree.potted for tree in season.trees):
+        found.append(
+            say(
+                "Pots of plastic and felt are taken as black, those of clay, timber and metal as they weather: a white "
+                "pot stays cooler than is said here."
+            )
+        )
     found.append(say(FOR_PEOPLE))
     return found
 

@@ -15,7 +15,7 @@ from fruitwall.service.heat_document import HeatDay, HeatSeason, HotTissue, Tree
 from fruitwall.service.heat_season import WORTH_TELLING
 from fruitwall.service.heat_words import FOR_PEOPLE, NAMES, SOURCES, TISSUES, day_words, notices, verdict, why
 from fruitwall.service.household import bare_percent, number, percent, short_day
-from fruitwall.speech import say
+from fruitwall.speech import say, say_count
 from fruitwall.web.charts.chart import Chart, DrawnChart, Point, Series, draw
 from fruitwall.web.svg import tag
 
@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 HEIGHT = 14
 """Height of the drawing beside a tree's name, in pixels."""
+
+AHEAD_SHOWN = 5
+"""Trees told one by one of the coming days; the table has all. Our judgement."""
 
 AFTERNOON = time(15)
 """When a day's hottest hour stands in the picture: about when it mostly is."""
@@ -136,6 +139,10 @@ def _ahead(season: HeatSeason, household: Household) -> list[str]:
         if worst is not None and day is not None and day.harm >= WORTH_TELLING:
             found.append((day.harm, tree, day, worst))
     found.sort(key=lambda one: -one[0])
+    more = len(found) - AHEAD_SHOWN
+    rest = []
+    if more > 0:
+        rest = [say_count("{count} more tree: see the table.", "{count} more trees: see the table.", more)]
     return [
         say(
             "{tree}, {day}: {chance} chance of harm. {why}",
@@ -144,8 +151,8 @@ def _ahead(season: HeatSeason, household: Household) -> list[str]:
             chance=percent(harm),
             why=why(worst, household),
         )
-        for harm, tree, day, worst in found
-    ]
+        for harm, tree, day, worst in found[:AHEAD_SHOWN]
+    ] + rest
 
 
 def _scale(trees: Sequence[TreeHeat]) -> tuple[float, float]:
@@ -287,41 +294,38 @@ def picture_of(tree: TreeHeat, household: Household) -> DrawnChart | None:
     DrawnChart or None
         None if no warm day is known.
     """
-    leaf = tree.of("leaf") or tree.of("leaf", coming=True)
+    worst = tree.worst(coming=False) or tree.worst(coming=True)
+    roots = worst is not None and worst.tissue == "root"
+    limit = worst if roots else tree.of("leaf") or tree.of("leaf", coming=True)
     days = [*tree.past_days, *(one for one in tree.days if all(one.day != past.day for past in tree.past_days))]
-    if not days or leaf is None:
+    if not days or limit is None:
         return None
 
     def at(one: HeatDay) -> datetime:
         return datetime.combine(one.day, AFTERNOON, household.zone)
 
-    degrees = household.degrees
-    low, high = (degrees(leaf.begins.mean_c + sign * leaf.begins.sd_k) for sign in (-1.0, 1.0))
+    degrees, begins = household.degrees, limit.begins
     ends = [at(days[0]), at(days[-1])] if len(days) > 1 else [at(days[0]), at(days[0]) + timedelta(hours=1)]
-    above = sum(one.leaf_c >= leaf.begins.mean_c for one in days)
-    return draw(
-        Chart(
-            title=say("Hottest hour of a leaf in the sun, on each warm day"),
-            unit=household.degree,
-            zone=household.zone,
-            series=[
-                Series(
-                    say("harm begins"),
-                    [Point(one, degrees(leaf.begins.mean_c), low, high) for one in ends],
-                    look="three",
-                ),
-                Series(say("if dry"), [Point(at(one), degrees(one.leaf_dry_c)) for one in days], look="two"),
-                Series(say("watered"), [Point(at(one), degrees(one.leaf_c)) for one in days], look="one"),
-            ],
-            told=[
-                say(
-                    "{above} of {all} warm days reached where harm begins, watered.",
-                    above=number(above),
-                    all=number(len(days)),
-                )
-            ],
-        )
+    low, middle, high = (degrees(begins.mean_c + off * begins.sd_k) for off in (-1.0, 0.0, 1.0))
+    series = [Series(say("harm begins"), [Point(one, middle, low, high) for one in ends], look="three", told="none")]
+    if roots:
+        found = [(one, one.root_c) for one in days if one.root_c is not None]
+        above = sum(value >= begins.mean_c for _, value in found)
+        hot = [Point(at(one), degrees(value)) for one, value in found]
+        series.append(Series(say("pot roots"), hot, look="one", told="highest"))
+    else:
+        above = sum(one.leaf_c >= begins.mean_c for one in days)
+        dry = [Point(at(one), degrees(one.leaf_dry_c)) for one in days]
+        series.append(Series(say("if dry"), dry, look="two", told="highest"))
+        wet = [Point(at(one), degrees(one.leaf_c)) for one in days]
+        series.append(Series(say("watered"), wet, look="one", told="highest"))
+    title = (
+        say("Hottest hour of its roots at the sunny wall of the pot, on each warm day")
+        if roots
+        else say("Hottest hour of a leaf in the sun, on each warm day")
     )
+    reached = say("{above} of {all} warm days reached where harm begins.", above=number(above), all=number(len(days)))
+    return draw(Chart(title=title, unit=household.degree, zone=household.zone, series=series, told=[reached]))
 
 
 def _tissue(one: HotTissue, household: Household) -> tuple[str, ...]:
