@@ -30,6 +30,10 @@ PLOT = 150.0
 
 LEFT, RIGHT = 34.0, 8.0
 AXIS = 20.0
+
+SHORT = 5
+"""Letters of a unit that have room over the figures of the axis."""
+
 STRIP = 14.0
 """Height of a strip with the gap above it."""
 
@@ -337,7 +341,9 @@ def _axis(chart: Chart, frame: _Frame) -> list[Markup]:
         marks.append(tag("line", class_=look, x1=LEFT, x2=WIDTH - RIGHT, y1=y, y2=y))
         marks.append(tag("text", number_words(value), class_="chart-figure end", x=LEFT - 4, y=y + 4))
     if chart.series:
-        marks.append(tag("text", chart.unit, class_="chart-figure end", x=LEFT - 4, y=frame.top - 9))
+        # A short unit stands over its figures, a word begins at the edge.
+        look, x = ("chart-figure end", LEFT - 4) if len(chart.unit) <= SHORT else ("chart-figure", 0.0)
+        marks.append(tag("text", chart.unit, class_=look, x=x, y=frame.top - 9))
     foot = frame.foot + len(chart.strips) * STRIP + AXIS - 5
     for share, place in ((0.0, "start"), (0.5, "middle"), (1.0, "end")):
         at = frame.first + (frame.last - frame.first) * share

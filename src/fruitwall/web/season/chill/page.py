@@ -196,9 +196,12 @@ def _chart(tree: TreeChill, season: ChillSeason, household: Household) -> DrawnC
         series.append(Series(say("to come"), [joined, *ahead], look="two", told="last"))
     if need is not None:
         end = (tree.coming or tree.past)[-1].at
-        spread = (need.low, need.high) if need.low < need.high else ()
-        level = [Point(at, need.low, *spread) for at in (season.since, end)]
-        series.append(Series(say("needed"), level, look="three", told="none"))
+        names = {need.low: say("needed")}
+        if need.low < need.high:
+            names = {need.low: say("needed, lower figure"), need.high: say("needed, upper figure")}
+        for level, name in names.items():  # lines of their own: a band would lie over what is to come
+            ends = [Point(at, level) for at in (season.since, end)]
+            series.append(Series(name, ends, look="three", told="none"))
     return draw(
         Chart(
             title=say("{tree}: winter chill", tree=tree.name),
