@@ -16,6 +16,7 @@ from fruitwall.plants.water import (
     kc_on,
     leaf_area_kc,
     leaf_area_use_l,
+    pot_kc_on,
     reference_et,
     to_give_mm,
     tree_volume_l,
@@ -129,6 +130,18 @@ def test_the_year_of_an_evergreen_and_of_a_deciduous_kind() -> None:
     # Autumn comes earlier in the cool north.
     cool = kc_on(peach, 290, leaf_habit="deciduous", latitude_deg=48.0)
     assert cool < kc_on(peach, 290, leaf_habit="deciduous", latitude_deg=33.0)
+
+
+def test_a_pot_is_reckoned_by_the_leaves_of_its_tree() -> None:
+    lemon, fig = (crop_row(catalogue().find(name)) for name in ("lemon", "fig"))
+    place = {"leaf_habit": "evergreen", "latitude_deg": 33.0}
+    # Leaf area 3 over 2.88 in its fullest season: a crown of 1 m uses 4.9 L of an ET0 of 6 mm.
+    kc = float(pot_kc_on(lemon, 10, **place))  # type: ignore[arg-type]
+    assert kc == pytest.approx(3.0 / 2.88)
+    assert float(tree_volume_l(6.0, kc, 1.0)) == pytest.approx(float(leaf_area_use_l(6.0, 3.0 * crown_area_m2(1.0))))
+    assert pot_kc_on(lemon, 200, **place) == pytest.approx(kc * 0.65 / 0.70)  # type: ignore[arg-type]
+    assert pot_kc_on(fig, 10, leaf_habit="deciduous", latitude_deg=33.0) < 0.25
+    assert pot_kc_on(lemon, 10, leaf_area_index=1.0, **place) == pytest.approx(1.0 / 2.88)  # type: ignore[arg-type]
 
 
 def test_the_year_has_no_jump_but_where_leaves_come_and_go() -> None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from fruitwall.plants.water.balance import Balance, BalanceState, march_balance
 from fruitwall.plants.water.containers import Fill, fill_of
 from fruitwall.plants.water.crop import CropRow, climate_adjusted, crop_coefficient, crop_row
-from fruitwall.plants.water.crop_year import covered_kc, kc_on
+from fruitwall.plants.water.crop_year import covered_kc, kc_on, pot_kc_on
 from fruitwall.plants.water.filled import Notice, Reference, daily_reference, hourly_reference, said_notice
 from fruitwall.plants.water.reference import hargreaves_et, reference_et, reference_et_hourly
 from fruitwall.plants.water.salt import (
@@ -57,6 +57,7 @@ __all__ = [
     "leaf_area_kc",
     "leaf_area_use_l",
     "march_balance",
+    "pot_kc_on",
     "reference_et",
     "reference_et_hourly",
     "root_zone_ground",

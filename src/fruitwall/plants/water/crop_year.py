@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 
 from fruitwall.plants.water.crop import CropRow, climate_adjusted, crop_rows
 from fruitwall.plants.water.ranges import FloatArray, numbers
+from fruitwall.plants.water.volume import CROWN_LEAF_AREA, leaf_area_kc
 
 LeafHabit = Literal["evergreen", "deciduous", "briefly_deciduous"]
 
@@ -105,6 +106,39 @@ def kc_on(
     if leaf_habit != "deciduous":
         return np.asarray(kc)
     return np.asarray(np.where(since < stages.length_d, kc, LEAFLESS_KC))
+
+
+def pot_kc_on(
+    row: CropRow,
+    day_of_year: ArrayLike,
+    *,
+    leaf_habit: LeafHabit,
+    latitude_deg: float,
+    leaf_area_index: float = CROWN_LEAF_AREA,
+) -> FloatArray:
+    """Give the coefficient of a free-standing tree in a pot, over the ground under its crown.
+
+    Parameters
+    ----------
+    row : CropRow
+    day_of_year : array_like
+        1 to 366.
+    leaf_habit : {"evergreen", "deciduous", "briefly_deciduous"}
+    latitude_deg : float
+        South is negative. [degrees]
+    leaf_area_index : float
+        Of its crown in full leaf. [-]
+
+    Returns
+    -------
+    ndarray
+        By its leaves, as `volume.leaf_area_kc`, in the course of the year that the kind's row has: the share of the
+        row's highest coefficient. An orchard's coefficient holds for all its ground, a pot has none but its mouth.
+        [-]
+    """
+    kc = kc_on(row, day_of_year, leaf_habit=leaf_habit, latitude_deg=latitude_deg)
+    full = max(row.kc_initial, row.kc_mid, row.kc_end)
+    return np.asarray(leaf_area_kc(leaf_area_index) * kc / full)
 
 
 def covered_kc(kc_full: ArrayLike, cover: ArrayLike, height_m: ArrayLike) -> FloatArray:
