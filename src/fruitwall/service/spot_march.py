@@ -32,8 +32,8 @@ Small = NDArray[np.float32]
 STEP_MINUTES = 30
 """As `service.lived`: night minima then differ by hundredths of a kelvin from those of an evening's plan. [min]"""
 
-ROWS_AT_ONCE = 6
-"""Trees times treatments that are marched at once: the kernel keeps all steps of all lanes, some 8 MB a row and
+ROWS_AT_ONCE = 24
+"""Trees times treatments that are marched at once: the kernel keeps all steps of all lanes, some 4 MB a row and
 month."""
 
 WIND_LEVEL_M = 2.0
@@ -115,15 +115,15 @@ def march_trees(
         return None
     evenings = _evenings(yard, forcing)
     days = [one.night.name for one in evenings]
-    used: list[list[Measure]] = []
-    chosen: list[list[int]] = []  # by tree and night, the row among its measures
-    for tree in yard.trees:
-        options = possible_measures(with_time(yard), tree) if done else possible_measures(yard, tree)[:1]
-        keys = [what_was_done(options, done.get(day, frozenset())).key for day in days]
-        its = [one for at, one in enumerate(options) if at == 0 or one.key in keys]
-        rows = {one.key: row for row, one in enumerate(its)}
-        used.append(its)
-        chosen.append([rows[key] for key in keys])
+    options = _POSSIBLE.of(yard, make=lambda: [possible_measures(with_time(yard), tree) for tree in yard.trees])
+    used: list[list[Measure]] = [its[:1] for its in options]
+    chosen: list[list[int]] = [[0] * len(days) for _ in options]  # by tree and night, the row among its measures
+    if any(done.get(day) for day in days):
+        for at, its in enumerate(options):
+            keys = [what_was_done(its, done.get(day, frozenset())).key for day in days]
+            used[at] = [one for place, one in enumerate(its) if place == 0 or one.key in keys]
+            rows = {one.key: row for row, one in enumerate(used[at])}
+            chosen[at] = [rows[key] for key in keys]
     middle = as_datetime(start + (forcing.time_utc[-1] - start) // 2).date()
     winter = in_winter(yard.location.latitude_deg, middle)
     moves = tuple((one.tree, one.moved_to) for its in used for one in its if one.moved_to is not None)
@@ -141,6 +141,7 @@ def march_trees(
     return Marched(hours, _weather(forcing, hours), trees)
 
 
+_POSSIBLE: Kept[list[list[Measure]]] = Kept(8)
 _SURVEYED: Kept[tuple[list[Spot], dict[tuple[str, tuple[float, float]], Spot]]] = Kept(8)
 _FACES: Kept[list[Face]] = Kept(8)
 
@@ -210,6 +211,7 @@ def _simulated(
         moisture=yard.ground.moisture,
         step_minutes=step_minutes,
         keep_series=True,
+        single_precision=True,  # within a few thousandths of a kelvin, at half the memory
         clear_night_offset_k=yard.location.clear_night_offset_k,
     )
 
