@@ -36,9 +36,9 @@ def test_the_worst_and_the_newest_look_are_known_in_any_order() -> None:
 
 def test_a_tree_that_looks_well_again_has_recovered_until_it_is_hurt_again() -> None:
     assert injury_of([look(0, 3), look(60, 1)]) is None
-    again = injury_of([look(0, 3), look(60, 1), look(70, 4)])
+    again = injury_of([look(0, 6), look(60, 1), look(70, 4)])
     assert again is not None
-    assert again.worst_grade == 4
+    assert (again.worst_grade, again.since) == (4, look(70, 0).on)
 
 
 def test_pruning_ends_it() -> None:

@@ -114,14 +114,14 @@ def injury_of(looks: Sequence[Look], *, pruned_on: date | None = None) -> Injury
         None where nothing of grade 2 or more was seen since, or the tree has recovered.
     """
     ordered = sorted((one for one in looks if pruned_on is None or one.on > pruned_on), key=lambda one: one.on)
-    begun = next((at for at, one in enumerate(ordered) if one.grade is not None and one.grade >= HURT_GRADE), None)
-    if begun is None:
+    well = [at for at, one in enumerate(ordered) if one.grade is not None and one.grade <= WELL_GRADE]
+    since_well = ordered[well[-1] + 1 :] if well else ordered
+    hurt = [at for at, one in enumerate(since_well) if one.grade is not None and one.grade >= HURT_GRADE]
+    if not hurt:
         return None
-    after = ordered[begun:]
+    after = since_well[hurt[0] :]
     graded = [one for one in after if one.grade is not None]
     last_grade = graded[-1].grade or 0
-    if last_grade <= WELL_GRADE:
-        return None
     worst = max(graded, key=lambda one: one.grade or 0)
     hurt_on = max(one.on for one in graded if (one.grade or 0) >= (worst.grade or 0))
     live = next(((one.on, sign) for one in after if (sign := _live_sign(one, worst.on))), None)

@@ -1,0 +1,1 @@
+"""The page of hurt trees and their recovery."""
