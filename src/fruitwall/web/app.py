@@ -30,8 +30,10 @@ from fruitwall.web.household.routes import household_routes
 from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages, for_programs, problem_document
 from fruitwall.web.season.chill.routes import chill_routes
+from fruitwall.web.season.climate.routes import climate_routes
 from fruitwall.web.season.cold.routes import cold_routes
 from fruitwall.web.season.heat.routes import heat_routes
+from fruitwall.web.season.recovery.routes import recovery_routes
 from fruitwall.web.season.routes import season_routes
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
@@ -83,8 +85,10 @@ def create_app(settings: WebSettings) -> FastAPI:
         "household",
         "kinds",
         "season/chill",
+        "season/climate",
         "season/cold",
         "season/heat",
+        "season/recovery",
         "season",
         "sheet",
         "start",
@@ -115,6 +119,8 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(surprise_routes(settings, pages))
         routers.append(season_routes(settings, pages))
         routers.append(cold_routes(settings, pages))
+        routers.append(recovery_routes(settings, pages))
+        routers.append(climate_routes(settings, pages))
         routers.append(chill_routes(settings, pages))
         routers.append(heat_routes(settings, pages))
     if sessions is not None:
