@@ -19,6 +19,7 @@ MAKERS: dict[PartKey, str] = {
     "cold": "cold_season:cold_part",
     "chill": "chill_season:chill_part",
     "heat": "heat_words:heat_part",
+    "recovery": "recovery_season:recovery_part",
 }
 """Where each part is made, as ``module:function`` below `fruitwall.service`; in the order of a page. A maker takes the
 house and the household of who reads and gives a `SeasonPart`. By name, so that nothing is loaded before it is asked."""
