@@ -18,8 +18,9 @@ from fruitwall.speech import say
 ROLES = ("owner", "helper", "viewer")
 """Owner: everything. Helper: sees the plan, ticks, logs. Viewer: looks."""
 
-KEY_KINDS = ("session", "pairing", "token_helper", "token_viewer", "token_readings")
-"""A browser; a code to make a session, once; and a script or sensor with what it may do at most."""
+KEY_KINDS = ("session", "pairing", "token_helper", "token_viewer", "token_readings", "token_calendar")
+"""A browser; a code to make a session, once; a script or sensor with what it may do at most; and a calendar that reads
+the tasks."""
 
 _account_columns = (
     accounts.c.id,

@@ -50,6 +50,10 @@ SCOPES = {
 }
 """What a key for a script may do, in plain words."""
 
+CALENDAR = "calendar"
+"""What the secret address of a calendar may: read the feed of tasks, and nothing else. It is no key for scripts, since
+calendars cannot send one: it stands in the address."""
+
 ROLE_NAMES = {"owner": marked("Owner"), "helper": marked("Helper"), "viewer": marked("Viewer")}
 ROLE_WORDS = {
     "owner": marked("everything"),
@@ -366,6 +370,36 @@ class People:
     def tokens(self, account: int | None = None) -> list[Key]:
         """Give the keys for scripts that are good now, newest first."""
         return self._alive(account, tuple(f"token_{scope}" for scope in SCOPES))
+
+    # ------------------------------------------------------------ calendars
+
+    def make_calendar(self, account: Account, label: str) -> Made:
+        """Make the secret of an address from which a calendar reads the tasks.
+
+        Parameters
+        ----------
+        account : Account
+            In whose language and units they are told.
+        label : str
+            Whose calendar it is, 1 to 200 characters.
+
+        Raises
+        ------
+        JournalError
+            If the label will not do.
+        """
+        label = " ".join(label.split())
+        if not 1 <= len(label) <= 200:
+            raise JournalError(say("Name the phone or calendar in 1 to 200 characters."))
+        return self._make(account, f"token_{CALENDAR}", f"fwc_{secrets.token_urlsafe(32)}", label, None)
+
+    def calendar(self, secret: str) -> Key | None:
+        """Give the calendar of a secret; None if it is not good."""
+        return self._good(f"token_{CALENDAR}", secret) if secret.startswith("fwc_") else None
+
+    def calendars(self, account: int) -> list[Key]:
+        """Give the calendars of an account that are good now, newest first."""
+        return self._alive(account, (f"token_{CALENDAR}",))
 
     def purge(self) -> int:
         """Take away devices, codes and keys that ended long ago; gives how many."""

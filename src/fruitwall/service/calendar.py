@@ -65,12 +65,27 @@ def calendar_of(plan: EveningPlan, yard: Yard) -> bytes:
     calendar.add("x-wr-timezone", plan.time_zone)
     # For calendars that subscribe (RFC 7986, section 5.7).
     calendar.add("refresh-interval", ASKED_AGAIN, parameters={"VALUE": "DURATION"})
-    for when, tasks in _occasions(plan).items():
-        calendar.add_component(_event(plan, when, tasks, household))
-    for withdrawn in plan.withdrawn:
-        calendar.add_component(_cancelled(plan, withdrawn))
+    for event in evening_events(plan, household):
+        calendar.add_component(event)
     written: bytes = calendar.to_ical()
     return written
+
+
+def evening_events(plan: EveningPlan, household: Household) -> list[Event]:
+    """Make the events of an evening: those of its occasions, and those that take earlier ones back.
+
+    Parameters
+    ----------
+    plan : EveningPlan
+    household : Household
+        Of who reads.
+
+    Returns
+    -------
+    list of Event
+    """
+    events = [_event(plan, when, tasks, household) for when, tasks in _occasions(plan).items()]
+    return [*events, *(_cancelled(plan, withdrawn) for withdrawn in plan.withdrawn)]
 
 
 def withdrawn_since(plan: EveningPlan, before: EveningPlan | None) -> list[Withdrawn]:

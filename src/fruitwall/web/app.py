@@ -32,9 +32,12 @@ from fruitwall.web.pages import HERE, Pages, for_programs, problem_document
 from fruitwall.web.season.chill.routes import chill_routes
 from fruitwall.web.season.climate.routes import climate_routes
 from fruitwall.web.season.cold.routes import cold_routes
+from fruitwall.web.season.growth.routes import growth_routes
 from fruitwall.web.season.heat.routes import heat_routes
 from fruitwall.web.season.recovery.routes import recovery_routes
 from fruitwall.web.season.routes import season_routes
+from fruitwall.web.season.tasks.calendar_routes import calendar_routes
+from fruitwall.web.season.tasks.routes import season_task_routes
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
@@ -87,6 +90,8 @@ def create_app(settings: WebSettings) -> FastAPI:
         "season/chill",
         "season/climate",
         "season/cold",
+        "season/tasks",
+        "season/growth",
         "season/heat",
         "season/recovery",
         "season",
@@ -119,14 +124,17 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(surprise_routes(settings, pages))
         routers.append(season_routes(settings, pages))
         routers.append(cold_routes(settings, pages))
+        routers.append(season_task_routes(settings, pages))
         routers.append(recovery_routes(settings, pages))
         routers.append(climate_routes(settings, pages))
+        routers.append(growth_routes(settings, pages))
         routers.append(chill_routes(settings, pages))
         routers.append(heat_routes(settings, pages))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]
         routers.append(settings_routes(settings, pages, sessions))
+        routers.append(calendar_routes(pages, sessions))
     for router in routers:
         app.include_router(router)
     mounted = {getattr(route, "path", "") for router in routers for route in router.routes}

@@ -48,6 +48,9 @@ OWN = ("/log-in", "/log-out", "/pair", "/settings/people", "/settings/own")
 READINGS = "/api/readings"
 """All that a key for readings opens, and only to send some: what hangs in a garden need not read anything."""
 
+FEED = "/season.ics"
+"""What a calendar reads, with its secret as ``key`` in the address: it can neither log in nor send a header."""
+
 LARGEST_OF_STRANGERS = 64 * 1024
 """Bytes that somebody may send who has not logged in: a name and a passphrase. Our judgement."""
 
@@ -107,6 +110,8 @@ class AccessLayer:
         """Give who asks, and what sends them away if they may not."""
         if self.sessions is None:
             return anyone_here(request), None
+        if request.url.path == FEED and "key" in request.query_params:
+            return await self._calendar(self.sessions, request, request.query_params["key"])
         known = await self._known(self.sessions, request, key)
         if key is not None and self.pace is not None:
             wait_s = self.pace.wait_s(f"key:{known.key.id}" if known is not None else f"address:{address_of(request)}")
@@ -125,6 +130,22 @@ class AccessLayer:
             closed = self._without(request, key) is not None
             return stranger(request), partial(self._refuse_unready, request) if closed else None
         return stranger(request), self._without(request, key)
+
+    async def _calendar(
+        self, sessions: Sessions, request: Request, secret: str
+    ) -> tuple[Who, Callable[[], Response] | None]:
+        """Recognise a calendar by the secret in its address, whatever cookie or header came with it."""
+        known = await to_thread.run_sync(sessions.calendar, secret) if request.method in SAFE else None
+        name = f"key:{known.key.id}" if known is not None else f"address:{address_of(request)}"
+        wait_s = self.pace.wait_s(name) if self.pace is not None else 0.0
+        if wait_s > 0:
+            return stranger(request), partial(self._refuse_hasty, request, wait_s)
+        if known is None:
+            lines = [say("The calendar’s address was ended, or never was. A new one is made under Settings.")]
+            # Not to the log-in: a calendar would take its page for one.
+            return stranger(request), partial(self.refusal, request, 404, say("There is no such calendar"), lines)
+        request.scope["state"]["key"] = known.key
+        return spoken(known, request), None
 
     @staticmethod
     async def _known(sessions: Sessions, request: Request, key: str | None) -> Known | None:

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from fruitwall.journal.entries import Account, Key
-from fruitwall.service.accounts import Made, People, preferences_of
+from fruitwall.service.accounts import CALENDAR, Made, People, preferences_of
 from fruitwall.speech import preferred_language, say
 from fruitwall.web.reader import COOKIE, from_cookie
 from fruitwall.web.who import RANK, Who
@@ -168,6 +168,12 @@ class Sessions:
                     self._remembered.clear()
                 self._remembered[secret] = (self.reach.seconds() + REMEMBERED_S, known)
         return known
+
+    def calendar(self, secret: str) -> Known | None:
+        """Recognise a calendar by the secret in its address; asks the database."""
+        key = self.people.calendar(secret)
+        # It only looks, whatever the account may.
+        return None if key is None else Known(key, replace(_person(key), role="viewer", scope=CALENDAR))
 
     def forget(self) -> None:
         """Look everything up anew from now on; to be called whenever an account, device or key was changed here."""

@@ -1,0 +1,234 @@
+"""What the season asks for as a calendar to subscribe to (iCalendar, RFC 5545), with tonight's tasks.
+
+A task of the season is an event of whole days, from the first day on which it makes sense to the one on which it is
+due. It keeps its identifier as long as the same thing is meant; when it is moved its sequence number rises; when it is
+no longer asked for it stands as cancelled for a month, since a calendar that imported it would go on showing it
+(sections 3.8.7.4 and 3.8.1.11). Which tasks were told, and when they changed, is kept as a setting of the yard: the
+feed stays the same to the byte while nothing changes, and a calendar that asks every hour makes no work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from hashlib import sha256
+from typing import TYPE_CHECKING, Any
+
+from fruitwall.service.season_part import SeasonTask
+from fruitwall.speech import language, say
+
+if TYPE_CHECKING:
+    from icalendar import Alarm, Event
+
+    from fruitwall.service.evening_document import EveningPlan
+    from fruitwall.service.household import Household
+    from fruitwall.yard.model import Yard
+
+TOLD = "season.calendar"
+"""Setting of the yard: what the calendar told last, by key of the task."""
+
+CANCELLED_FOR = timedelta(days=31)
+"""How long a task that is no longer asked for stands as cancelled. Our judgement."""
+
+ASKED_AGAIN = timedelta(hours=1)
+"""How often a calendar that subscribes should ask again: the season is worked out by the hour."""
+
+MORNING = timedelta(hours=8)
+"""When the alarm of what cannot wait rings on its first day; nothing else rings. Our judgement."""
+
+MOST_TOLD = 500
+"""More tasks are not remembered; the oldest cancelled ones go first."""
+
+
+@dataclass(frozen=True)
+class ToldTask:
+    """A task as the calendar told it.
+
+    Attributes
+    ----------
+    first, due : date
+    urgent : bool
+    sequence : int
+        Rises with every change.
+    changed : datetime, aware
+    summary : str
+        As it was told last, for when it is taken back.
+    gone : bool
+        Whether it is no longer asked for.
+    """
+
+    first: date
+    due: date
+    urgent: bool
+    sequence: int
+    changed: datetime
+    summary: str
+    gone: bool = False
+
+
+def told_now(before: Mapping[str, ToldTask], tasks: Sequence[SeasonTask], now: datetime) -> dict[str, ToldTask]:
+    """Give what the calendar tells now.
+
+    Parameters
+    ----------
+    before : Mapping of key to ToldTask
+        What it told last.
+    tasks : sequence of SeasonTask
+        What is asked for now.
+    now : datetime, aware
+
+    Returns
+    -------
+    dict of key to ToldTask
+        The same as before where nothing changed.
+    """
+    second = now.astimezone(UTC).replace(microsecond=0)
+    found: dict[str, ToldTask] = {}
+    for task in tasks:
+        last = before.get(task.key)
+        first = min(task.not_before or task.due, task.due)
+        one = ToldTask(first, task.due, task.urgent, 0, second, task.what)
+        if last is None:
+            found[task.key] = one
+        elif (last.first, last.due, last.urgent, last.gone) == (one.first, one.due, one.urgent, False):
+            found[task.key] = last
+        else:
+            found[task.key] = replace(one, sequence=last.sequence + 1)
+    for key, last in before.items():
+        if key in found:
+            continue
+        if not last.gone:
+            found[key] = replace(last, gone=True, sequence=last.sequence + 1, changed=second)
+        elif second - last.changed <= CANCELLED_FOR:
+            found[key] = last
+    kept = sorted(found.items(), key=lambda item: (item[1].gone, -item[1].changed.timestamp(), item[0]))[:MOST_TOLD]
+    return dict(sorted(kept))
+
+
+def told_before(setting: object) -> dict[str, ToldTask]:
+    """Read what the calendar told last; what cannot be read counts as never told."""
+    found: dict[str, ToldTask] = {}
+    for key, one in setting.items() if isinstance(setting, dict) else ():
+        try:
+            found[str(key)] = ToldTask(
+                date.fromisoformat(one["first"]),
+                date.fromisoformat(one["due"]),
+                bool(one["urgent"]),
+                int(one["sequence"]),
+                datetime.fromisoformat(one["changed"]),
+                str(one["summary"]),
+                bool(one["gone"]),
+            )
+        except (KeyError, TypeError, ValueError):
+            continue
+    return found
+
+
+def as_setting(told: Mapping[str, ToldTask]) -> dict[str, Any]:
+    """Write what the calendar tells as it is kept."""
+    return {
+        key: {
+            "first": one.first.isoformat(),
+            "due": one.due.isoformat(),
+            "urgent": one.urgent,
+            "sequence": one.sequence,
+            "changed": one.changed.isoformat(),
+            "summary": one.summary,
+            "gone": one.gone,
+        }
+        for key, one in told.items()
+    }
+
+
+def season_calendar(
+    tasks: Sequence[SeasonTask],
+    told: Mapping[str, ToldTask],
+    yard: Yard,
+    household: Household,
+    evening: EveningPlan | None = None,
+) -> bytes:
+    """Write the calendar.
+
+    Parameters
+    ----------
+    tasks : sequence of SeasonTask
+        In words of who reads.
+    told : Mapping of key to ToldTask
+        As `told_now` gives it.
+    yard : Yard
+    household : Household
+        Of who reads.
+    evening : EveningPlan, optional
+        Whose tasks stand in the same calendar.
+
+    Returns
+    -------
+    bytes
+        UTF-8, lines folded and ended as the standard asks.
+    """
+    from icalendar import Calendar
+
+    from fruitwall.service.calendar import evening_events
+
+    calendar = Calendar()
+    calendar.add("prodid", f"-//fruitwall//season//{language().upper()}")
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("x-wr-calname", say("{yard}: trees", yard=yard.name))
+    calendar.add("x-wr-timezone", yard.location.time_zone)
+    # For calendars that subscribe (RFC 7986, section 5.7); the second is what older ones read.
+    calendar.add("refresh-interval", ASKED_AGAIN, parameters={"VALUE": "DURATION"})
+    calendar.add("x-published-ttl", "PT1H")
+    by_key = {task.key: task for task in tasks}
+    for key, one in sorted(told.items()):
+        calendar.add_component(_event(key, one, by_key.get(key), yard))
+    for event in evening_events(evening, household) if evening is not None else ():
+        calendar.add_component(event)
+    written: bytes = calendar.to_ical()
+    return written
+
+
+def _event(key: str, told: ToldTask, task: SeasonTask | None, yard: Yard) -> Event:
+    """Make the event of one task: whole days, free time, cancelled where nobody asks for it any more."""
+    from icalendar import Event
+
+    event = Event()
+    event.add("uid", f"{sha256(f'{yard.name}/{key}'.encode()).hexdigest()[:32]}@fruitwall")
+    event.add("dtstamp", told.changed)
+    event.add("last-modified", told.changed)
+    event.add("sequence", told.sequence)
+    event.add("dtstart", told.first)
+    event.add("dtend", told.due + timedelta(days=1))  # the day after the last one (section 3.6.1)
+    event.add("transp", "TRANSPARENT")
+    event.add("location", yard.name)
+    if told.gone or task is None:
+        event.add("status", "CANCELLED")
+        event.add("summary", say("No longer to do: {what}", what=told.summary))
+        return event
+    event.add("status", "CONFIRMED")
+    event.add("summary", task.what)
+    event.add("description", "\n".join(part for part in _told(task) if part))
+    if told.urgent:
+        event.add_component(_alarm(task.what))
+    return event
+
+
+def _told(task: SeasonTask) -> list[str]:
+    """Tell a task in lines: why, what if not, how, and what to heed."""
+    lines = [task.why]
+    if task.otherwise:
+        lines.append(say("If not: {otherwise}", otherwise=task.otherwise))
+    lines += [f"{place}. {step}" for place, step in enumerate(task.steps, start=1)]
+    return [*lines, *task.cautions]
+
+
+def _alarm(words: str) -> Alarm:
+    """Make an alarm in the morning of the first day."""
+    from icalendar import Alarm
+
+    alarm = Alarm()
+    alarm.add("action", "DISPLAY")
+    alarm.add("description", words)
+    alarm.add("trigger", MORNING)
+    return alarm
