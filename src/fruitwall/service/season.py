@@ -19,6 +19,8 @@ MAKERS: dict[PartKey, str] = {
     "cold": "cold_season:cold_part",
     "chill": "chill_season:chill_part",
     "heat": "heat_words:heat_part",
+    "water": "water_season:water_part",
+    "growth": "growth_season:growth_part",
     "recovery": "recovery_season:recovery_part",
 }
 """Where each part is made, as ``module:function`` below `fruitwall.service`; in the order of a page. A maker takes the
