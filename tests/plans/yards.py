@@ -187,6 +187,8 @@ def _things_suffice(problem: EveningProblem, parts: list[Part]) -> bool:
     )
     if any(count > have[key] for key, count in used.items()):
         return False
+    if sum(p.paint_l for p in parts) > have.get("paint/white", 0.0) + 1e-9:
+        return False
     covers = [p.sheets for p in parts if p.sheets]
     if not any(
         all(count <= have[f"sheet/{kind}"] for kind, count in Counter(handed).items()) for handed in product(*covers)

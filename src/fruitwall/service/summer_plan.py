@@ -247,10 +247,16 @@ def _median(risk: Risk, of: Risk | None = None) -> float:
 
 
 def _working(decided: Decided) -> list[PlannedTask]:
-    """Give what somebody has to do, in the order of work."""
+    """Give what somebody has to do: soonest first, then what saves most."""
     assert decided.solution is not None
     found = [task for task in decided.solution.tonight() if not task.idle and task.part.key not in decided.standing]
-    return sorted(found, key=lambda task: (_due(decided, task), task.part.trees))
+    return sorted(found, key=lambda task: (_due(decided, task), -_saves(decided, task), task.part.key))
+
+
+def _saves(decided: Decided, task: PlannedTask) -> float:
+    """Give what all that is done for the tree of a task saves. [currency]"""
+    left, chosen, _ = _risks(decided, _case(decided, task))
+    return left.loss - chosen.loss
 
 
 def _case(decided: Decided, task: PlannedTask) -> SummerCase:
@@ -380,8 +386,14 @@ def _why_left(decided: Decided, case: SummerCase, household: Household) -> str:
     supplies = {item.key: item.name for item in decided.problem.supplies.items}
     reason = decided.reasons.get(case.tree.id)
     none = reason is not None and reason.kind == "too_little" and reason.scarce == (f"sheet/{MORE_ID}",)
-    if reason is not None and reason.kind == "impossible" and reason.refusals:
-        none = reason.refusals[0].kind == "no_sheet"
+    if reason is not None and reason.refusals:
+        # Paint helps bark alone: where leaf or fruit is in danger, what keeps cloth off is the news.
+        best = reason.measure
+        paint = best is not None and best.whitewashed and not (best.shade or best.in_shade or best.watered)
+        if reason.kind == "impossible" or (paint and case.risks[0].tissue != "bark"):
+            none = reason.refusals[0].kind == "no_sheet"
+            if paint and not none:
+                return household.in_own_units(reason.refusals[0].why)
     if none:
         side = quantity(shade_sheet_for(case.tree)[0], "m", ".1f")
         text = say("it would take shade cloth of {side} both ways, and there is none so large", side=side)
