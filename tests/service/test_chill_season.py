@@ -47,13 +47,12 @@ MET_H = int((chill_portions(REAL) >= 8.0).argmax()) + 1
 PEACH = needs_of(catalogue().find("peach"), "Flordaprince")
 
 
-def spot(air_c: Array, first: datetime = SINCE, **felt: Array) -> SpotHours:
+def spot(air_c: Array, first: datetime = SINCE, *, twig_c: Array | None = None) -> SpotHours:
     """Hours of a tree of which only temperatures matter."""
     air_c = np.atleast_2d(air_c)
     rest = np.full(air_c.shape, np.nan)
-    done = Felt(
-        **{name: felt.get(name, rest) for name in ("leaf_c", "twig_c", "wood_c", "fruit_c", "root_c")}, air_c=air_c
-    )
+    twigs = np.atleast_2d(twig_c) if twig_c is not None else rest
+    done = Felt(air_c=air_c, leaf_c=rest, twig_c=twigs, wood_c=rest, fruit_c=rest, root_c=rest)
     hours = np.arange(air_c.shape[1]) + 1
     begin = np.datetime64(first.replace(tzinfo=None), "s")
     return SpotHours(
@@ -92,12 +91,14 @@ THREE = (
 A_PEACH = yard(*THREE).trees[0]
 
 
-def one(past: Array | None, coming: Array | None = None, needs: TreeNeeds = PEACH, **felt: Array) -> TreeChill:
+def one(
+    past: Array | None, coming: Array | None = None, needs: TreeNeeds = PEACH, twig_c: Array | None = None
+) -> TreeChill:
     ahead = None
     if coming is not None:
         begin = SINCE + timedelta(hours=0 if past is None else np.atleast_2d(past).shape[1])
         ahead = spot(coming, begin)
-    return ledger.tree_chill(A_PEACH, needs, None if past is None else spot(past, **felt), ahead)
+    return ledger.tree_chill(A_PEACH, needs, None if past is None else spot(past, twig_c=twig_c), ahead)
 
 
 def season(*trees: TreeChill, now: datetime = SINCE + timedelta(days=60), **changes: Any) -> ChillSeason:
@@ -109,7 +110,7 @@ def season(*trees: TreeChill, now: datetime = SINCE + timedelta(days=60), **chan
 
 
 def test_sums_and_the_date_are_those_of_the_air_at_the_tree_as_it_was_kept() -> None:
-    tree = one(REAL[:1500], twig_c=REAL[None, :1500] - 1.0)
+    tree = one(REAL[:1500], twig_c=REAL[:1500] - 1.0)
     assert tree.sums["portions"] == chill_portions(REAL[:1500])[-1]
     assert tree.sums["hours"] == chilling_hours(REAL[:1500])[-1]
     assert tree.portions_at_bud == chill_portions(REAL[:1500] - 1.0)[-1]
@@ -134,14 +135,14 @@ def test_what_comes_goes_on_from_what_is_over_without_a_jump() -> None:
     assert one(REAL[:500], REAL[500:]).coming[-1].value == whole[-1]
     last = tree.coming[-1]
     assert last.low == whole[499]
-    assert last.low < last.high < whole[-1]
+    assert last.high is not None
+    assert whole[499] < last.high < whole[-1]
 
 
 def test_dates_of_many_courses_are_the_tenth_the_middle_and_the_ninth() -> None:
     # Ten courses that reach a level after 1, 2 … 10 hours.
     coming = (np.arange(1, 13)[None, :] >= np.arange(1, 11)[:, None]).astype(float)
-    hours = SINCE.replace(tzinfo=None) + np.arange(1, 13) * timedelta(hours=1)
-    times = np.array(hours, dtype="datetime64[s]")
+    times = np.datetime64(SINCE.replace(tzinfo=None), "s") + np.arange(1, 13) * np.timedelta64(3600, "s")
     met = ledger.when_met(1.0, np.zeros(3), times[:3], coming, times)
     assert [met.p10, met.p50, met.p90] == [SINCE + timedelta(hours=hour) for hour in (1, 5, 9)]
     assert met.chance == 1.0
