@@ -86,16 +86,22 @@ class Making:
     rain_expected: bool
     night_h: float
     sun_minutes: float = math.inf
+    dry_l: float = 0.0
 
 
 def make_ready(
-    yard: Yard, times: SetUpTimes | None, rain_expected: bool, night_hours: float, sun_minutes: float = math.inf
+    yard: Yard,
+    times: SetUpTimes | None,
+    rain_expected: bool,
+    night_hours: float,
+    sun_minutes: float = math.inf,
+    dry_l: float = 0.0,
 ) -> Making:
     """Check the settings of a maker and fill in what was left out.
 
     Parameters
     ----------
-    yard, times, rain_expected, night_hours, sun_minutes
+    yard, times, rain_expected, night_hours, sun_minutes, dry_l
         As in `plans.measures.possible_measures`.
 
     Returns
@@ -104,7 +110,7 @@ def make_ready(
     """
     if not 0.0 < night_hours <= 24.0:
         raise ValueError(f"night_hours must be greater than 0 and at most 24, got {night_hours:g}")
-    return Making(yard, times or SetUpTimes(), rain_expected, night_hours, sun_minutes)
+    return Making(yard, times or SetUpTimes(), rain_expected, night_hours, sun_minutes, dry_l)
 
 
 def lamps_part(

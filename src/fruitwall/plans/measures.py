@@ -52,6 +52,7 @@ def possible_measures(
     rain_expected: bool = False,
     night_hours: float = NIGHT_H,
     sun_minutes: float = math.inf,
+    dry_l: float = 0.0,
 ) -> list[Measure]:
     """Give what can be done for a tree.
 
@@ -69,13 +70,15 @@ def possible_measures(
         Hours for which lamps and heaters are on this night, above 0 to 24. [h]
     sun_minutes : float
         Time until the sun leaves the ground: wetting must be over by then. [min]
+    dry_l : float
+        Water that is missing from the upper soil under the tree, where that is known; 0 where not. [L]
 
     Returns
     -------
     list of Measure
         The first is ``leave``. Keys are unique.
     """
-    making = make_ready(yard, times, rain_expected, night_hours, sun_minutes)
+    making = make_ready(yard, times, rain_expected, night_hours, sun_minutes, dry_l)
     return [found for found in _considered(making, tree) if isinstance(found, Measure)]
 
 
@@ -221,6 +224,7 @@ def wetted(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[M
         deadline="before_sun_leaves",
         position=tree.position,
         steps=(
+            *((say("Its upper soil lacks {water}.", water=quantity(making.dry_l, "L")),) if making.dry_l > 0.0 else ()),
             say(
                 "Water the bare soil under and around the crown thoroughly while the sun is still on it; "
                 "keep leaves dry."

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from fruitwall.learning.tolerances import Learned
     from fruitwall.plants.tolerance import Tolerance
     from fruitwall.service.house import House
+    from fruitwall.service.water_season import RootWord
+    from fruitwall.yard.model import Yard
 
 Value = TypeVar("Value")
 
@@ -34,6 +36,11 @@ class Beliefs:
         Of the spots of trees.
     trouble : tuple of str
         Why something could not be learned, in words for the user: the plan then rests on what is published.
+    roots : Mapping of tree to str
+        How roots stand by the water balance, ``dry``, ``moist`` or ``wet``; only where waterings or readings were
+        entered and the grower did not say otherwise.
+    dry_l : Mapping of tree to float
+        Water that is missing from the upper soil of the same trees. [L]
     """
 
     before: Learned | None = None
@@ -41,6 +48,8 @@ class Beliefs:
     errors: ForecastErrors | None = None
     offsets: Mapping[str, Offset] = field(default_factory=dict)
     trouble: tuple[str, ...] = ()
+    roots: Mapping[str, RootWord] = field(default_factory=dict)
+    dry_l: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def mark(self) -> tuple[object, ...]:
@@ -50,7 +59,15 @@ class Beliefs:
             tuple((name, round(one.mean_k, 1), round(one.sd_k, 1)) for name, one in sorted(shifts.items())),
             tuple((name, *(round(each, 1) for each in one.at(1.0))) for name, one in sorted(self.offsets.items())),
             _of_errors(self.errors),
+            tuple(sorted(self.roots.items())),
         )
+
+    def with_roots(self, yard: Yard) -> Yard:
+        """Give a yard whose trees' roots stand as the water balance has them."""
+        if not any(self.roots.get(tree.id, tree.root_zone) != tree.root_zone for tree in yard.trees):
+            return yard
+        trees = [tree.model_copy(update={"root_zone": self.roots.get(tree.id, tree.root_zone)}) for tree in yard.trees]
+        return yard.model_copy(update={"trees": trees})
 
     def stands(self, tree: str, tolerance: Tolerance) -> Tolerance:
         """Give what a tree stands with what was learned of it."""
@@ -77,6 +94,7 @@ def beliefs_of(house: House) -> Beliefs:
     """
     from fruitwall.service.forecast_errors import learned_errors
     from fruitwall.service.spot_offsets import learned_offsets
+    from fruitwall.service.water_season import dry_ground, root_words
 
     trouble: list[str] = []
     known = _tried(lambda: taught(house), trouble)
@@ -86,6 +104,8 @@ def beliefs_of(house: House) -> Beliefs:
         errors=_tried(lambda: learned_errors(house), trouble),
         offsets=_tried(lambda: learned_offsets(house), trouble) or {},
         trouble=tuple(trouble),
+        roots=_tried(lambda: root_words(house), trouble) or {},
+        dry_l=_tried(lambda: dry_ground(house), trouble) or {},
     )
 
 

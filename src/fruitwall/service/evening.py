@@ -182,7 +182,8 @@ def _plan_evening(
     report(STAGES[1])
     hardened = acclimation(forecast, history, now)
     try:
-        left = with_time_left(with_carried(yard, carried), evenings[0], spent(done))
+        stands = beliefs.with_roots(with_carried(yard, carried))
+        left = with_time_left(stands, evenings[0], spent(done))
         situation = prepare_situation(left, weather, evenings, hardened, done, standing, beliefs, carried)
         _refuse_unknown(situation)
         report(STAGES[2])

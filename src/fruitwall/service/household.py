@@ -149,6 +149,8 @@ class Household:
                 return known[str(unit)](value)
             if unit == "kg":
                 return decimal(format_quantity(value, "mass", self.display))
+            if unit == "L":
+                return decimal(format_quantity(value, "volume", self.display))
             return decimal(f"{value:{spec}}{NO_BREAK if unit else ''}{unit}")
         if amount.kind == "day":
             return short_day(date.fromisoformat(str(parts[0])))
@@ -244,6 +246,11 @@ def _of_locale(day: date, pattern: str) -> str:
     from babel.dates import format_date
 
     return format_date(day, pattern, locale=language())
+
+
+def month_name(day: date) -> str:
+    """Write the name of a day's month: "December", in Spanish "diciembre"."""
+    return _of_locale(day, "LLLL") if language() != "en" else f"{day:%B}"
 
 
 def long_day(day: date) -> str:

@@ -276,6 +276,7 @@ def prepare_situation(
                     rain_expected=rain and f"wet@{tree.id}" not in told,
                     night_hours=hours,
                     sun_minutes=inf if f"wet@{tree.id}" in told else sun,
+                    dry_l=beliefs.dry_l.get(tree.id, 0.0) if beliefs is not None else 0.0,
                 ),
                 **too_late(tonight, there),
             )

@@ -214,11 +214,7 @@ def root_words(house: House) -> Mapping[str, RootWord]:
     yard, _ = house.yard()
     now = house.clock()
     said = {tree.id for tree in yard.trees if tree.root_zone != "moist"}
-    found: dict[str, RootWord] = {}
-    since = season_start(now, ZoneInfo(yard.location.time_zone))
-    if waterings(house, since) or soil_readings(house, yard, since, now):  # else a plan need not wait for the march
-        known = {tree: story for tree, story in stories(house).items() if story.known and tree not in said}
-        found = {tree: root_word(story) for tree, story in known.items()}
+    found: dict[str, RootWord] = {tree: root_word(its) for tree, its in _known(house).items() if tree not in said}
     for entry in house.ledger.current(kind="sighting", since=now - SAID_LATELY):
         body = says(entry)
         if not isinstance(body, Sighting) or entry.tree is None or entry.tree in said:
@@ -228,6 +224,21 @@ def root_words(house: House) -> Mapping[str, RootWord]:
         elif "soil_wet" in body.signs:
             found[entry.tree] = "moist"  # wet to the finger is what is wanted; roots in water are another thing
     return found
+
+
+def dry_ground(house: House) -> Mapping[str, float]:
+    """Give the water that is missing from the upper soil, of trees of which a watering or reading was entered. [L]"""
+    return {tree: litres for tree, story in _known(house).items() if (litres := frost_litres(story)) > 0.0}
+
+
+def _known(house: House) -> Mapping[str, Story]:
+    """Give the stories of trees of which a watering or reading was entered; a plan need not wait for others."""
+    yard, _ = house.yard()
+    now = house.clock()
+    since = season_start(now, ZoneInfo(yard.location.time_zone))
+    if not waterings(house, since) and not soil_readings(house, yard, since, now):
+        return {}
+    return {tree: story for tree, story in stories(house).items() if story.known}
 
 
 def dry_before_freeze(house: House, night: date) -> Mapping[str, float]:

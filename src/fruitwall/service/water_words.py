@@ -321,8 +321,8 @@ def _frost_task(tree: WaterTree, night: date, household: Household, today: date)
             amount=give_words(tree, household, tree.frost_litres),
         ),
         why=say(
-            "Its ground is on the dry side. Moist ground takes in more of the day's sun and gives it back at night, and dry roots "
-            "make a tree less hardy."
+            "Its ground is on the dry side. Moist ground takes in more of the day's sun and gives it back at night, "
+            "and dry roots make a tree less hardy."
         )
         if not tree.potted
         else say("Its pot is on the dry side. A dry pot freezes through sooner, and dry roots make a tree less hardy."),
