@@ -49,6 +49,7 @@ EXAMPLES = {
     "/trees/{tree}/{which}": ("/trees/pot-mango/ENTRY",),
     "/trees/{tree}/sightings/{which}/cause": ("/trees/papaya/sightings/LOOK/cause",),
     "/season/cold/{tree}": ("/season/cold/pot-mango",),
+    "/season/heat/{tree}": ("/season/heat/pot-mango",),
     "/pair/{code}": ("/pair/1", "/pair/CODE"),
 }
 """What stands for the places of an address; CODE, ENTRY and LOOK are put in once they are made. A page added with such
