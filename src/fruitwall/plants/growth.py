@@ -39,6 +39,7 @@ __all__ = [
     "facts_of",
     "fruit_time",
     "harvest_window",
+    "learned_bloom",
     "learned_time",
     "next_time",
     "reached_on",
@@ -63,15 +64,16 @@ Our judgement. [-]"""
 YEAR_SPREAD = 0.06
 """Standard deviation from year to year of one tree, as a share of its time; the same ten years of 'Elberta'. [-]"""
 
+BLOOM_YEAR_DAYS = 10.0
+"""Standard deviation of a tree's bloom from year to year: 'Elberta' in New Jersey bloomed over 29 days in ten years
+(Blake 1930), a range of about three standard deviations. [days]"""
+
 OPEN_END = 1.6
 """Where only the earliest is published, the latest is taken so many times as long. Our judgement: peaches take 60 days
 to five months. [-]"""
 
 HARVEST_LASTS_DAYS = 30
 """How long ripe fruit is taken to hang or to follow one another, where no months are known. Our judgement. [days]"""
-
-BLOOM_LASTS_DAYS = 30
-"""How long a bloom is taken to last that is foreseen from its first day. Our judgement. [days]"""
 
 
 @dataclass(frozen=True)
@@ -336,10 +338,43 @@ def learned_time(prior: FruitTime | None, own_days: Sequence[float]) -> tuple[fl
     year_sd = YEAR_SPREAD * centre
     if prior is None:
         return centre, year_sd * sqrt(1.0 + 1.0 / len(own))
-    tree_var = max(prior.sd_days**2 - year_sd**2, (0.5 * year_sd) ** 2)
+    return _shrunk(centre, prior.sd_days, own, year_sd)
+
+
+def _shrunk(mean: float, sd: float, own: Sequence[float], year_sd: float) -> tuple[float, float]:
+    """Give mean and spread of the coming year after own years, from those of the kind, years and trees together."""
+    tree_var = max(sd**2 - year_sd**2, (0.5 * year_sd) ** 2)
     precision = 1.0 / tree_var + len(own) / year_sd**2
-    mean = (centre / tree_var + sum(own) / year_sd**2) / precision
-    return mean, sqrt(1.0 / precision + year_sd**2)
+    middle = (mean / tree_var + sum(own) / year_sd**2) / precision
+    return middle, sqrt(1.0 / precision + year_sd**2)
+
+
+def learned_bloom(first: date, last: date, own: Sequence[date]) -> Window:
+    """Give when this tree's next bloom begins, after those that were entered.
+
+    Parameters
+    ----------
+    first, last : date
+        Of the coming bloom by the months of its kind; taken as what 8 of 10 keep to.
+    own : sequence of date
+        First days of its blooms in earlier years.
+
+    Returns
+    -------
+    Window
+        The months themselves where nothing was entered; otherwise drawn to the tree's own days of the year, each of
+        which measures its usual one with `BLOOM_YEAR_DAYS`.
+    """
+    middle = first + (last - first) / 2
+    if not own:
+        return Window(first, middle, last)
+    half = (last - first).days / 2.0
+    # Days from the middle of the coming months, in whichever year lies nearest.
+    away = [(day - middle).days - 365.25 * round((day - middle).days / 365.25) for day in own]
+    mean, sd = _shrunk(0.0, half / MIDDLE_SHARE_Z, away, BLOOM_YEAR_DAYS)
+    at = middle + timedelta(days=round(mean))
+    reach = timedelta(days=round(MIDDLE_SHARE_Z * sd))
+    return Window(at - reach, at, at + reach)
 
 
 def harvest_window(bloom: Window, time_days: tuple[float, float]) -> Window:

@@ -7,10 +7,28 @@ from typing import TYPE_CHECKING
 from fruitwall.service.evening_document import ReasonPart
 from fruitwall.service.household import short_day
 from fruitwall.service.stages import CARRIED_NAMES
-from fruitwall.speech import say, say_chain, say_list
+from fruitwall.speech import marked, say, say_chain, say_list
 
 if TYPE_CHECKING:
     from fruitwall.service.stages import Carried
+
+
+STAGE_NAMES = {
+    "dormant": marked("Dormant"),
+    "bud": marked("In bud"),
+    "bloom": marked("In bloom"),
+    "fruit_set": marked("Fruit set"),
+    "fruit": marked("In fruit"),
+    "harvest": marked("Being harvested"),
+    "flush": marked("New flush"),
+    "shedding": marked("Shedding leaves"),
+}
+"""Growth stages in words, in the order of a year."""
+
+
+def stage_words(key: str) -> str:
+    """Name a growth stage."""
+    return say(STAGE_NAMES[key])
 
 
 def what_it_carries(carried: Carried | None) -> list[ReasonPart]:

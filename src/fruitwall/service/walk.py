@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from fruitwall.plans.walking import route
 from fruitwall.service.corrections import chains_of, rivals_of
-from fruitwall.service.ledger import Deed, Sighting, says, trees_of
+from fruitwall.service.ledger import Deed, Sighting, Stage, says, trees_of
 from fruitwall.service.nights_felt import NightFelt, NightRead, nights_read
 
 if TYPE_CHECKING:
@@ -75,6 +75,8 @@ class Stop:
         Whether it was looked at on this walk.
     rivals : list of Look
         Corrections of one and the same look, or of corrections of it: all stand, somebody has to say which holds.
+    stage : tuple of (str, LedgerEntry) or None
+        The growth stage that was entered last.
     """
 
     tree: Tree
@@ -84,6 +86,7 @@ class Stop:
     deeds: list[Done]
     seen: bool
     rivals: list[Look]
+    stage: tuple[str, LedgerEntry] | None = None
 
     @property
     def last(self) -> Look | None:
@@ -166,6 +169,7 @@ def walk_of(house: House) -> Walk:
     entries = house.ledger.current()
     looks = _looks(entries)
     deeds = _deeds(entries)
+    stages = _stages(entries)
     chains = chains_of(house.ledger, entries)
     nights = nights_read(house, version.yard, now, back=NIGHTS_BACK)
     over = [night for night in nights if night.sunrise <= now][-NIGHTS_BACK:]
@@ -189,6 +193,7 @@ def walk_of(house: House) -> Walk:
                 deeds=[done for done in deeds.get(tree.id, []) if done.entry.at > lately],
                 seen=since is not None and now - since <= ONE_WALK,
                 rivals=[look for look in seen if look.entry.id in disputed],
+                stage=stages.get(tree.id),
             )
         )
     return Walk(yard, stops, now, {night.night: night for night in nights})
@@ -210,6 +215,15 @@ def _looks(entries: Sequence[LedgerEntry]) -> dict[str, list[Look]]:
     for entry in entries:
         if entry.tree is not None and entry.kind == "sighting" and isinstance(body := says(entry), Sighting):
             found.setdefault(entry.tree, []).append(Look(entry, body))
+    return found
+
+
+def _stages(entries: Sequence[LedgerEntry]) -> dict[str, tuple[str, LedgerEntry]]:
+    """Read the newest stage of each tree."""
+    found: dict[str, tuple[str, LedgerEntry]] = {}
+    for entry in entries:
+        if entry.tree is not None and entry.kind == "stage" and isinstance(body := says(entry), Stage):
+            found[entry.tree] = (body.stage, entry)
     return found
 
 

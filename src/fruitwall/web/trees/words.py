@@ -5,26 +5,12 @@ from __future__ import annotations
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import Body, Deed, Sighting, Stage
 from fruitwall.service.nights_felt import deed_words
+from fruitwall.service.stages_told import stage_words
 from fruitwall.service.tree_story import Story
-from fruitwall.speech import marked, say
+from fruitwall.speech import say
 from fruitwall.web.walk.words import looked
 
-STAGE_NAMES = {
-    "dormant": marked("Dormant"),
-    "bud": marked("In bud"),
-    "bloom": marked("In bloom"),
-    "fruit_set": marked("Fruit set"),
-    "fruit": marked("In fruit"),
-    "harvest": marked("Being harvested"),
-    "flush": marked("New flush"),
-    "shedding": marked("Shedding leaves"),
-}
-"""Growth stages in words, in the order of a year."""
-
-
-def stage_words(key: str) -> str:
-    """Name a growth stage."""
-    return say(STAGE_NAMES[key])
+__all__ = ["body_words", "stage_words"]
 
 
 def body_words(body: Body, story: Story, household: Household) -> str:

@@ -12,8 +12,9 @@ from urllib.parse import quote
 from markupsafe import Markup
 
 from fruitwall.service.doubtful import Doubt
-from fruitwall.service.household import Household
-from fruitwall.service.ledger import GRADES, WALK_SIGNS
+from fruitwall.service.household import Household, ago
+from fruitwall.service.ledger import GRADES, STAGES, WALK_SIGNS
+from fruitwall.service.stages_told import stage_words
 from fruitwall.service.walk import Stop, Walk
 from fruitwall.speech import say, say_count
 from fruitwall.web.causes.page import cause_url
@@ -33,6 +34,10 @@ COMMON = ("pale", "yellow", "brown", "tips", "fallen", "new_growth")
 
 CORRECTABLE = timedelta(hours=24)
 """How old a look may be for its correction to be offered here; older ones are corrected on the tree's page."""
+
+
+JUST_NOW = timedelta(minutes=5)
+"""So long after a stage was entered its choices stay open. Our judgement."""
 
 
 @dataclass(frozen=True)
@@ -146,6 +151,11 @@ class StopPage:
     photos: list[str] = field(default_factory=list)
     words: str = "{}"
     grade_words: str = "[]"
+    stages: list[tuple[str, str]] = field(default_factory=list)
+    stage_now: str = ""
+    """The growth stage that was entered last, and how long ago; empty for none."""
+    stage_open: bool = False
+    """Whether it was entered just now."""
 
 
 def stop_url(tree: str) -> str:
@@ -275,6 +285,9 @@ def stop_page(
         photos=_photos(walk),
         words=_words(),
         grade_words=_grade_words(),
+        stages=[(key, stage_words(key)) for key in STAGES],
+        stage_now=f"{stage_words(stop.stage[0])}, {ago(stop.stage[1].at, walk.now)}" if stop.stage is not None else "",
+        stage_open=stop.stage is not None and walk.now - stop.stage[1].received <= JUST_NOW,
     )
 
 
