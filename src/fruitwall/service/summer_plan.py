@@ -452,16 +452,25 @@ def _at_risk(decided: Decided, document: SummerPlan, household: Household) -> li
         chance = percent(max(tree.harm.chosen, tree.fruit_lost.chosen))
         fruit = tree.fruit_lost.chosen > tree.harm.chosen
         if tree.measure != "leave":
-            text = (
-                "{tree}: what is done helps, but {chance} of its fruit will be lost."
-                if fruit
-                else "{tree}: what is done helps, but a chance of harm of {chance} remains."
+            found.append(
+                say(
+                    "{tree}: what is done helps, but {chance} of its fruit will be lost."
+                    if fruit
+                    else "{tree}: what is done helps, but a chance of harm of {chance} remains.",
+                    tree=tree.name,
+                    chance=chance,
+                )
             )
-            found.append(say(text, tree=tree.name, chance=chance))
             continue
         why = _why_left(decided, next(its for its in decided.cases if its.tree.id == name), household)
-        text = "{tree}: {chance} of its fruit; {why}." if fruit else "{tree}: {chance} chance of harm; {why}."
-        found.append(say(text, tree=tree.name, chance=chance, why=why))
+        found.append(
+            say(
+                "{tree}: {chance} of its fruit; {why}." if fruit else "{tree}: {chance} chance of harm; {why}.",
+                tree=tree.name,
+                chance=chance,
+                why=why,
+            )
+        )
     return found
 
 
