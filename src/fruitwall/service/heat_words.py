@@ -129,9 +129,9 @@ def notices(season: HeatSeason, household: Household) -> list[str]:
         found.append(say("Nothing is known of {trees}.", trees=say_list(unknown)))
     found.append(
         say(
-            "Told is the worst part of each tree: the leaf that faces the sun, the sunny side of fruit and trunk, the "
-            "sunny quarter of the pot. Watered trees are meant; where the roots are dry a leaf gets as hot as the "
-            "second figure says."
+            "Each figure is that of the worst part of a tree: the leaf that faces the sun, the sunny side of fruit and "
+            "trunk, the sunny quarter of the pot. A watered tree is meant; where its roots are dry a leaf gets as hot "
+            "as the second figure says."
         )
     )
     found.append(
