@@ -147,14 +147,16 @@ def _tasks(tasks: Sequence[SeasonTask], today: date) -> list[RenderableType]:
     from rich.padding import Padding
     from rich.text import Text
 
+    from fruitwall.service.season import task_groups
     from fruitwall.service.season_words import when_words
 
     lines: list[RenderableType] = []
-    for task in tasks:
-        when = when_words(task, today)
-        lines.append(Text.assemble((f"- {when}: ", "bold" if task.urgent else ""), task.what))
-        beside = [task.why, task.otherwise, *task.steps, *task.cautions]
-        lines += [Padding(Text(line, style="dim"), (0, 0, 0, 2)) for line in beside if line]
+    for group in task_groups(tasks):
+        when = when_words(group.first, today)
+        lines.append(Text.assemble((f"- {when}: ", "bold" if group.urgent else ""), group.what))
+        lines += [Padding(Text(f"· {line}"), (0, 0, 0, 2)) for line in group.lines]
+        beside = (*group.why, *group.steps, *group.cautions)
+        lines += [Padding(Text(line, style="dim"), (0, 0, 0, 2)) for line in beside]
     return lines
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from hashlib import sha256
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -110,3 +111,84 @@ def season_parts_told(house: House, household: Household) -> list[Part]:
 def season_tasks(parts: Iterable[SeasonPart]) -> list[SeasonTask]:
     """Give what is to be done, soonest first; what cannot wait before what can on the same day."""
     return sorted((task for part in parts for task in part.tasks), key=lambda one: (one.due, not one.urgent, one.key))
+
+
+@dataclass(frozen=True)
+class TaskGroup:
+    """One thing to do, for one tree or for several on the same day.
+
+    Attributes
+    ----------
+    key : str
+        The same from day to day, for a calendar.
+    what : str
+    tasks : tuple of SeasonTask
+        At least one.
+    """
+
+    key: str
+    what: str
+    tasks: tuple[SeasonTask, ...]
+
+    @property
+    def first(self) -> SeasonTask:
+        """Whose day, reason and part are those of all."""
+        return self.tasks[0]
+
+    @property
+    def urgent(self) -> bool:
+        """Whether one of them cannot wait."""
+        return any(one.urgent for one in self.tasks)
+
+    @property
+    def minutes(self) -> float:
+        """Work of all of them. [min]"""
+        return sum(one.minutes for one in self.tasks)
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """One line for each where there are several."""
+        return tuple(one.line or one.what for one in self.tasks) if len(self.tasks) > 1 else ()
+
+    @property
+    def why(self) -> tuple[str, ...]:
+        """Reasons and what happens otherwise, each once."""
+        return self._once(*((one.why, one.otherwise) for one in self.tasks))
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """Steps of all, each once."""
+        return self._once(*(one.steps for one in self.tasks))
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Cautions of all, each once."""
+        return self._once(*(one.cautions for one in self.tasks))
+
+    def _once(self, *texts: Iterable[str]) -> tuple[str, ...]:
+        return tuple(dict.fromkeys(text for some in texts for text in some if text))
+
+
+def task_groups(tasks: Sequence[SeasonTask]) -> list[TaskGroup]:
+    """Put tasks of one group and day together.
+
+    Parameters
+    ----------
+    tasks : sequence of SeasonTask
+
+    Returns
+    -------
+    list of TaskGroup
+        Soonest first; on one day what cannot wait before what can.
+    """
+    found: dict[tuple[object, ...], list[SeasonTask]] = {}
+    for task in tasks:
+        key = (task.part, task.group, task.due, task.deed, task.urgent) if task.group else (task.key,)
+        found.setdefault(key, []).append(task)
+    groups = [
+        TaskGroup(its[0].key, its[0].what, (its[0],))
+        if len(its) == 1
+        else TaskGroup(f"{its[0].part}:{sha256(its[0].group.encode()).hexdigest()[:12]}", its[0].group, tuple(its))
+        for its in found.values()
+    ]
+    return sorted(groups, key=lambda one: (one.first.due, not one.urgent, one.key))

@@ -45,6 +45,11 @@ class SeasonTask:
         Deed that says that it is done (`service.ledger.DEED_NAMES`); None where nothing is entered.
     urgent : bool
         Whether a tree is hurt if it waits.
+    group : str
+        What is asked for of several trees at once, in words such as "Water before the freeze"; tasks of one group that
+        are due on one day are told together. Empty for a task that stands by itself.
+    line : str
+        This task within its group, such as "Lemon: 18 L".
     """
 
     key: str
@@ -60,6 +65,8 @@ class SeasonTask:
     cautions: tuple[str, ...] = ()
     deed: str | None = None
     urgent: bool = False
+    group: str = ""
+    line: str = ""
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import minutes
-from fruitwall.service.season import Part, season_tasks
-from fruitwall.service.season_part import SeasonTask
+from fruitwall.service.season import Part, TaskGroup, season_tasks, task_groups
 from fruitwall.service.season_words import when_words
 from fruitwall.speech import say_count
 
@@ -23,9 +22,10 @@ SHOWN = 8
 
 @dataclass(frozen=True)
 class TaskLine:
-    """One task as shown: what and why, when, whether it is urgent, and the page of its part."""
+    """One task as shown: what, for which trees, and why, when, whether it is urgent, and the page of its part."""
 
     what: str
+    lines: tuple[str, ...]
     why: str
     when: str
     urgent: bool
@@ -81,7 +81,7 @@ def season_page(parts: Sequence[Part], household: Household, now: datetime, yard
     SeasonPage
     """
     today = now.astimezone(household.zone).date()
-    tasks = season_tasks(one.told for one in parts if one.told is not None)
+    tasks = task_groups(season_tasks(one.told for one in parts if one.told is not None))
     more = len(tasks) - SHOWN
     return SeasonPage(
         tasks=tuple(_task(one, today) for one in tasks[:SHOWN]),
@@ -90,11 +90,12 @@ def season_page(parts: Sequence[Part], household: Household, now: datetime, yard
     )
 
 
-def _task(task: SeasonTask, today: date) -> TaskLine:
-    when = when_words(task, today)
-    if task.minutes >= 1.0:
-        when = f"{when} · {minutes(task.minutes)}"
-    return TaskLine(task.what, task.why, when, task.urgent, f"/season/{task.part}")
+def _task(group: TaskGroup, today: date) -> TaskLine:
+    when = when_words(group.first, today)
+    if group.minutes >= 1.0:
+        when = f"{when} · {minutes(group.minutes)}"
+    why = group.why[0] if group.why else ""
+    return TaskLine(group.what, group.lines, why, when, group.urgent, f"/season/{group.first.part}")
 
 
 def _part(one: Part) -> PartLine:
