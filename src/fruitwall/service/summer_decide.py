@@ -38,10 +38,6 @@ Array = NDArray[np.float64]
 DAYS = 5
 """Days looked at, as far as the forecast goes."""
 
-HOT_AIR_C = 28.0
-"""A forecast in which no member gets so warm is not looked at further. A fruit in full sun and still air stands up to
-some 20 K above the air (`service.heat_season.COOL_C`), harm begins near 47 °C. Our judgement. [°C]"""
-
 WORTH_ASKING = 0.05
 """Chance of harm from which on measures are thought of for a tree."""
 
@@ -187,7 +183,7 @@ def _decide(house: House, yard: Yard, now: datetime, days: int) -> Decided:
     ahead = (forcing.time_utc > as_datetime64(now)) & (forcing.time_utc <= as_datetime64(until))
     if not ahead.any():
         return replace(cool, state="no_forecast")
-    if float(np.nanmax(forcing.t_air_c[:, ahead])) < HOT_AIR_C:
+    if float(np.nanmax(forcing.t_air_c[:, ahead])) < COOL_C:
         return cool
     from fruitwall.service.heat_around import arounds
     from fruitwall.service.spot_hours import coming_hours
@@ -249,7 +245,7 @@ def spell_of(hours: SpotHours, now: datetime, days: int) -> Spell | None:
     if not rows:
         return None
     air = float(np.nanmax(hours.t_air_c[:, np.concatenate([its for _, its in rows])]))
-    if air < HOT_AIR_C:
+    if air < COOL_C:
         return None
     return Spell(now, tuple(one for one, _ in rows), tuple(its for _, its in rows), air)
 
