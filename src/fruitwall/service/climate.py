@@ -19,7 +19,7 @@ import numpy as np
 from fruitwall.errors import JournalError, WeatherError, noting_errors
 from fruitwall.journal.ledger import Ledger
 from fruitwall.service.kept import Kept
-from fruitwall.speech import say, told
+from fruitwall.speech import Told, say, told
 
 if TYPE_CHECKING:
     from fruitwall.journal.store import Journal
@@ -355,10 +355,17 @@ def _climate(house: House, at: Location) -> Climate | None:
                 count=len(years),
             )
         )
-    sources = list(dict.fromkeys(one.source for one in years))
-    source = told("{first} and others", first=sources[0]) if len(sources) > 1 else sources[0]
+    source = _together(list(dict.fromkeys(one.source for one in years)))
     notes += [note for one in years for note in one.warnings]
     return Climate(tuple(years), source, tuple(dict.fromkeys(notes)))
+
+
+def _together(sources: Sequence[str]) -> str:
+    """Name all sources in one text that can be said again."""
+    if len(sources) == 1:
+        return sources[0]
+    first = sources[0] if isinstance(sources[0], Told) else told(sources[0])
+    return told("{first}; {more}", first=first, more=_together(sources[1:]))
 
 
 def _as_own(forcing: Forcing) -> Forcing:
