@@ -49,6 +49,7 @@ EXAMPLES = {
     "/trees/{tree}/{which}": ("/trees/pot-mango/ENTRY",),
     "/trees/{tree}/sightings/{which}/cause": ("/trees/papaya/sightings/LOOK/cause",),
     "/season/cold/{tree}": ("/season/cold/pot-mango",),
+    "/season/water/{tree}": ("/season/water/pot-mango",),
     "/season/heat/{tree}": ("/season/heat/pot-mango",),
     "/pair/{code}": ("/pair/1", "/pair/CODE"),
 }

@@ -83,7 +83,8 @@ class WaterTree(_Told):
     stands_ds_m: float
     half_days: float | None
     later_share: float | None
-    frost_litres: float
+    frost_litres: float = Field(description="To wet the upper soil or the pot before the coming freeze; 0 for none")
+    frost_minutes: float = Field(description="Work of it")
     believed_from: datetime | None = Field(
         description="First watering or reading entered; before it the tree is taken to have had enough. Null: none yet"
     )

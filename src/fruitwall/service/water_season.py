@@ -340,6 +340,7 @@ def _tree(one: _One, yard: Yard, zone: ZoneInfo, *, freezes: bool) -> WaterTree:
     from fruitwall.plants.water.salt import extract_ec
 
     story, advice, roots = one.story, one.advice, one.story.roots
+    frost_l = frost_litres(story) if freezes else 0.0
     salt = float(extract_ec(roots.zone, max(float(story.state.salt_g), 0.0))) if yard.water.conductivity_ds_m else None
     return WaterTree(
         tree=one.tree.id,
@@ -371,7 +372,8 @@ def _tree(one: _One, yard: Yard, zone: ZoneInfo, *, freezes: bool) -> WaterTree:
         stands_ds_m=roots.salt.threshold_ds_m,
         half_days=advice.half_days,
         later_share=advice.later_ks,
-        frost_litres=frost_litres(story) if freezes else 0.0,
+        frost_litres=frost_l,
+        frost_minutes=work_minutes(story, frost_l, yard) if frost_l > 0.0 else 0.0,
         believed_from=_moment(story.time_utc[story.believed_from]) if story.known else None,
         waterings=[
             Watering(entry=its.entry, at=its.at, litres=litres, written=its.litres is not None)

@@ -267,10 +267,11 @@ def yard_table(water: WaterDocument, household: Household, today: date) -> PartT
 def tasks(water: WaterDocument, household: Household, today: date) -> list[SeasonTask]:
     """Give the waterings to do: those that fall due, and dry ground before a freezing night; soonest first."""
     found = []
+    thirsty = [tree for tree in water.trees if tree.frost_litres > 0.0 and not tree.lacks]
+    if thirsty and water.frost_night is not None:
+        found.append(_frost_task(thirsty, water.frost_night, household, today))
     for tree in water.trees:
-        if tree.frost_litres > 0.0 and water.frost_night is not None and not tree.lacks:
-            found.append(_frost_task(tree, water.frost_night, household, today))
-        elif tree.due is not None and tree.due - today <= TASK_AHEAD:
+        if tree.due is not None and tree.due - today <= TASK_AHEAD:
             found.append(_task(tree, tree.due, household, today))
     return sorted(found, key=lambda one: (one.due, not one.urgent))
 
@@ -287,6 +288,8 @@ def _task(tree: WaterTree, due: date, household: Household, today: date) -> Seas
         part="water",
         trees=(tree.tree,),
         what=say("Water {tree}: {amount}", tree=tree.name, amount=give_words(tree, household)),
+        group=say("Water"),
+        line=f"{tree.name}: {give_words(tree, household)}",
         why=why,
         due=due,
         not_before=None if tree.earliest is None or tree.earliest >= due else max(tree.earliest, today),
@@ -310,33 +313,33 @@ def _steps(tree: WaterTree) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _frost_task(tree: WaterTree, night: date, household: Household, today: date) -> SeasonTask:
+def _frost_task(trees: list[WaterTree], night: date, household: Household, today: date) -> SeasonTask:
+    """Give one task for all trees whose ground is on the dry side: it is one round with the hose."""
+    liquid = amount_words(sum(tree.frost_litres for tree in trees), household.display)
+    count = say_count("{count} tree", "{count} trees", len(trees))
     return SeasonTask(
-        key=f"water-frost:{tree.tree}:{night.isoformat()}",
+        key=f"water-frost:{night.isoformat()}",
         part="water",
-        trees=(tree.tree,),
-        what=say(
-            "Water {tree} before the freeze: {amount}",
-            tree=tree.name,
-            amount=give_words(tree, household, tree.frost_litres),
-        ),
+        trees=tuple(tree.tree for tree in trees),
+        what=say("Before the freeze: wet the dry ground of {trees}, {amount} in all", trees=count, amount=liquid),
         why=say(
-            "Its ground is on the dry side. Moist ground takes in more of the day's sun and gives it back at night, "
+            "Moist ground takes in more of the day's sun and gives it back at night; a dry pot freezes through sooner; "
             "and dry roots make a tree less hardy."
-        )
-        if not tree.potted
-        else say("Its pot is on the dry side. A dry pot freezes through sooner, and dry roots make a tree less hardy."),
+        ),
         due=max(night, today),
         not_before=max(night - timedelta(days=1), today),
-        minutes=tree.work_minutes,
-        otherwise=say("The tree meets the cold drier and a little less hardy."),
+        minutes=sum(tree.frost_minutes for tree in trees),
+        otherwise=say("The trees meet the cold drier and a little less hardy."),
         steps=(
+            *(
+                say("{tree}: {amount}", tree=tree.name, amount=give_words(tree, household, tree.frost_litres))
+                for tree in trees
+            ),
             say("By noon, so that the sun still warms the wet ground; keep leaves and trunk dry."),
             say("Not where water can stand and freeze on a path."),
         ),
         cautions=tuple(caution_texts("water_and_power")),
         deed="watered",
-        urgent=False,
     )
 
 

@@ -38,6 +38,7 @@ from fruitwall.web.season.recovery.routes import recovery_routes
 from fruitwall.web.season.routes import season_routes
 from fruitwall.web.season.tasks.calendar_routes import calendar_routes
 from fruitwall.web.season.tasks.routes import season_task_routes
+from fruitwall.web.season.water.routes import water_routes
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.settings_pages.routes import settings_routes
 from fruitwall.web.start.routes import start_routes
@@ -91,6 +92,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         "season/climate",
         "season/cold",
         "season/tasks",
+        "season/water",
         "season/growth",
         "season/heat",
         "season/recovery",
@@ -123,6 +125,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(cause_routes(settings, pages))
         routers.append(surprise_routes(settings, pages))
         routers.append(season_routes(settings, pages))
+        routers.append(water_routes(settings, pages))
         routers.append(cold_routes(settings, pages))
         routers.append(season_task_routes(settings, pages))
         routers.append(recovery_routes(settings, pages))
