@@ -80,7 +80,7 @@ def test_next_leads_through_the_whole_walk(walker):
     order = [one.attributes["href"] for one in page.one("ol", cls="stops").all("a")]
 
     followed = [order[0]]
-    while (after := read_page(walker.get(followed[-1]).text).one("form").attributes["data-next"]) != "/walk":
+    while (after := read_page(walker.get(followed[-1]).text).one("form", cls="look").attributes["data-next"]) != "/walk":
         followed.append(after)
 
     assert followed == order
@@ -141,7 +141,7 @@ def test_the_walk_speaks_spanish(walker):
 
 
 def test_a_look_is_stored_and_leads_to_the_next_tree(walker, house):
-    after = stop_of(walker).one("form").attributes["data-next"]
+    after = stop_of(walker).one("form", cls="look").attributes["data-next"]
 
     answer = send(walker, grade="3", sign=["tips", "brown", "no-such-sign"], note="  after the wind \r\n")
 
@@ -210,7 +210,7 @@ def test_what_was_typed_stays_when_the_photo_is_refused(walker, house):
     checked = {one.attributes["value"] for one in page.all("input") if "checked" in one.attributes}
     assert checked == {"5", "sudden"}
     assert page.one("textarea").text == "see <b>this</b>"
-    assert "open" in page.one("details").attributes
+    assert "open" in page.one("form", cls="look").one("details").attributes
     assert house.ledger.current() == []
 
 
