@@ -288,7 +288,7 @@ def _task(tree: WaterTree, due: date, household: Household, today: date) -> Seas
         part="water",
         trees=(tree.tree,),
         what=say("Water {tree}: {amount}", tree=tree.name, amount=give_words(tree, household)),
-        group=say("Water"),
+        group=say("Water the trees"),
         line=f"{tree.name}: {give_words(tree, household)}",
         why=why,
         due=due,
