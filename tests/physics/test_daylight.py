@@ -176,6 +176,14 @@ def test_a_black_pot_in_the_sun_is_hotter_than_a_pale_one_and_one_of_thick_wood(
     assert black > wood + 2.0
 
 
+def test_no_sun_is_brighter_than_clean_air_lets_it_be():
+    # Clear-sky beam of the order of 1000 W/m² under a high sun, some 850 at 30°, half of it near 8° (any handbook).
+    beam = day.brightest_beam([90.0, 30.0, 8.0, 0.0, -5.0], 1361.0)
+    assert beam[:3] == pytest.approx([1020.0, 860.0, 470.0], abs=30.0)
+    assert (np.diff(beam) < 0.0).all()
+    assert beam[-1] == 0.0
+
+
 def test_dry_hot_air_shuts_pores():
     wet, dry = day.stomatal_conductance([1.0, 6.0], 800.0)
     assert wet > dry > day.STOMATA_SHUT

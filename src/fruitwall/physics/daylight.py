@@ -355,6 +355,38 @@ def own_shade(
     return np.where(elevation < highest, 1.0, 1.0 - stopped)
 
 
+@checked(elevation_deg=Range(-90.0, 90.0, "degrees"), outside_w_m2=Range(0.0, 1500.0, "W/m²"))
+def brightest_beam(elevation_deg: ArrayLike, outside_w_m2: ArrayLike) -> FloatArray:
+    """Give how strong the sun can be in clean dry air.
+
+    Parameters
+    ----------
+    elevation_deg : array_like, broadcast
+        Of the sun. [degrees]
+    outside_w_m2 : array_like, broadcast
+        Irradiance outside the atmosphere facing the sun. [W/m²]
+
+    Returns
+    -------
+    ndarray, broadcast shape
+        On a surface that faces it; 0 with the sun below the horizon. [W/m²]
+
+    Notes
+    -----
+    ``I0 CLEAREST^(m^0.678)``, form of Meinel and Meinel (1976), with the air mass *m* of Kasten and Young (1989);
+    both from memory. An hour's light on level ground over the sine of a low sun would come out brighter than any sun.
+    """
+    elevation, outside = np.asarray(elevation_deg, dtype=np.float64), np.asarray(outside_w_m2, dtype=np.float64)
+    height = np.maximum(elevation, 0.0)
+    mass = 1.0 / (np.sin(np.radians(height)) + 0.50572 * (height + 6.07995) ** -1.6364)
+    beam = outside * CLEAREST ** (mass**0.678)
+    return np.where(elevation < 0.0, 0.0 * beam, beam)
+
+
+CLEAREST = 0.75
+"""Share of the beam that clean dry air lets through from the zenith; 0.7 is usual. From memory. [-]"""
+
+
 def ground_c(light_w_m2: ArrayLike, t_air_c: ArrayLike, wind_m_s: ArrayLike, surface: str) -> FloatArray:
     """Give about how hot the ground's surface is by day.
 

@@ -103,14 +103,14 @@ function (45.5 °C, sastry2017). [°C]"""
 
 GRADE_STEPS_K: dict[HeatTissue, tuple[float, ...]] = {
     "leaf": (-2.0, 0.0, 2.0, 4.0),
-    "fruit": (-1.5, 0.0, 2.0, 4.5),
+    "fruit": (-1.5, 0.0, 4.5),
     "bark": (-2.0, 0.0, 2.0, 4.0, 6.0, 8.0, 11.0),
     "root": (-8.5, 0.0, 2.0, 3.5, 5.0, 6.5, 8.0),
 }
-"""How much hotter than where harm begins (grade 2) each grade is reached, from grade 1 on. Leaf and fruit that are
-burnt cost no twig by themselves: they end with grade 4, most of it lost. The 4.5 K of fruit lead from 47.5 to the 52
-°C at which peel dies (schrader2001), the -8.5 K of roots to about 40 °C, at which they stop; all others are our
-judgement. [K]"""
+"""How much hotter than where harm begins (grade 2) each grade is reached, from grade 1 on. Leaf that is burnt costs no
+twig by itself: it ends with grade 4, most of it lost. Fruit ends with grade 3, for the sun reaches only what hangs at
+the outside of the crown, less than half of a crop; the 4.5 K lead from 47.5 to the 52 °C at which peel dies
+(schrader2001). The -8.5 K of roots lead to about 40 °C, at which they stop. All others are our judgement. [K]"""
 
 
 # ----------------------------------------------------------------------------------------------- vapour, shade

@@ -237,7 +237,7 @@ def daylight_of(hours: SpotHours, around: Around | None) -> Daylight:
     Daylight
     """
     from fruitwall.physics.air import saturation_vapour_pressure
-    from fruitwall.physics.daylight import Daylight, black_body_w_m2, ground_c
+    from fruitwall.physics.daylight import Daylight, black_body_w_m2, brightest_beam, ground_c
     from fruitwall.physics.sky import BEST_BY_EVIDENCE, longwave_down
     from fruitwall.physics.spot import sun_visibility
     from fruitwall.physics.sun import extraterrestrial, split_global, sun_position
@@ -267,9 +267,11 @@ def daylight_of(hours: SpotHours, around: Around | None) -> Daylight:
     spot = around.spot
     middle = hours.time_utc - np.timedelta64(1800, "s")
     sun = sun_position(middle, around.latitude_deg, around.longitude_deg)
-    light = split_global(hours.open_sun_w_m2, sun.elevation_deg, extraterrestrial(middle))
+    outside = extraterrestrial(middle)
+    light = split_global(hours.open_sun_w_m2, sun.elevation_deg, outside)
     height = np.sin(np.radians(np.maximum(sun.elevation_deg, LOWEST_SUN_DEG)))
-    facing = light.beam / height * sun_visibility(spot, sun.azimuth_deg, sun.elevation_deg)
+    facing = np.minimum(light.beam / height, brightest_beam(sun.elevation_deg, outside))
+    facing = facing * sun_visibility(spot, sun.azimuth_deg, sun.elevation_deg)
     surfaces = ((spot.ground, 1.0 - spot.paving_share - spot.pond_share), ("paving", spot.paving_share))
     ground = spot.pond_share * air
     for surface, share in surfaces:
