@@ -193,7 +193,7 @@ def roof_share(tree: Tree, yard: Yard) -> float:
 
     circle = Point(tree.position).buffer(max(tree.crown_diameter_m / 2.0, 0.1), quad_segs=16)
     cover = union_all([Polygon(one.outline).buffer(0.0) for one in tight])
-    return float(min(max(circle.intersection(cover).area / circle.area, 0.0), 1.0))
+    return round(min(max(float(circle.intersection(cover).area / circle.area), 0.0), 1.0), 6)
 
 
 @dataclass(frozen=True, eq=False)

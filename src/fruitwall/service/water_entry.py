@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 MOST_LITRES = 20000.0
 """More is not given to one tree at once; a slip of the pen. Our judgement. [L]"""
 
-_HAS_TIME = re.compile(r"(?:min|minutes?|minutos?|h|hr|hours?|horas?|s|sec)\s*$", re.IGNORECASE)
+_TIME = re.compile(r"[-+0-9.\s]*(?:min|minutes?|minutos?|h|hr|hours?|horas?|s|sec)", re.IGNORECASE)
 
 
 def amount_words(litres: float, display: Display) -> str:
@@ -49,7 +49,7 @@ def read_amount(text: str, display: Display, tree: Tree | None) -> float | None:
     text = re.sub(r"(?<=[0-9]),(?=[0-9])", ".", text.strip())
     if not text:
         return None
-    if _HAS_TIME.search(text):
+    if _TIME.fullmatch(text):
         if tree is None or tree.emitter is None:
             raise ValueError(
                 say("Minutes need an emitter: enter it with the tree on the page Yard, or give the amount of water.")

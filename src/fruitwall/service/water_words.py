@@ -270,9 +270,11 @@ def tasks(water: WaterDocument, household: Household, today: date) -> list[Seaso
     thirsty = [tree for tree in water.trees if tree.frost_litres > 0.0 and not tree.lacks]
     if thirsty and water.frost_night is not None:
         found.append(_frost_task(thirsty, water.frost_night, household, today))
-    for tree in water.trees:
-        if tree.due is not None and tree.due - today <= TASK_AHEAD:
-            found.append(_task(tree, tree.due, household, today))
+    found += [
+        _task(tree, tree.due, household, today)
+        for tree in water.trees
+        if tree.due is not None and tree.due - today <= TASK_AHEAD
+    ]
     return sorted(found, key=lambda one: (one.due, not one.urgent))
 
 
