@@ -183,7 +183,10 @@ def test_the_verdict_tells_enough_perhaps_and_not_yet() -> None:
     plum = one(REAL[:500], REAL[500:], needs_of(catalogue().find("plum"))).model_copy(update={"name": "Plum"})
     some = one(REAL[:1500], None, needs_of(catalogue().find("peach"))).model_copy(update={"name": "Any peach"})
     unknown = one(REAL[:1500], None, TreeNeeds("unknown")).model_copy(update={"name": "Pawpaw"})
-    text = verdict(season(one(REAL[:1500]), some, plum, unknown), CELSIUS)
+    own = TreeNeeds("own", (ChillNeed("portions", 5.0, 80.0, ()),))
+    partly = one(REAL[:1500], None, own).model_copy(update={"name": "Our peach"})
+    text = verdict(season(one(REAL[:1500]), some, plum, unknown, partly), CELSIUS)
+    assert "by the lowest figure for it, not by the highest: Our peach." in text
     assert "Enough winter chill: Peach." in text
     assert "not for all: Any peach." in text
     assert "Not enough yet: Plum. Next: Plum, likely " in text

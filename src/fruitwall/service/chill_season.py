@@ -58,16 +58,21 @@ def verdict(season: ChillSeason, household: Household) -> str:
         return say("No tree of this yard needs winter chill.")
     if not any(tree.known_hours for tree in season.trees):
         return say("No weather of this winter is known yet, so nothing can be told of winter chill.")
-    groups: dict[str, list[TreeChill]] = {"enough": [], "some": [], "less": []}
+    groups: dict[str, list[TreeChill]] = {"enough": [], "some": [], "partly": [], "less": []}
     for tree in judged(season.trees):
         need = tree.needs[0]
-        groups["enough" if need.at_high.met else "some" if need.at_low.met else "less"].append(tree)
+        between = "some" if tree.basis == "kind" else "partly"
+        groups["enough" if need.at_high.met else between if need.at_low.met else "less"].append(tree)
     unknown = [tree.name for tree in season.trees if not tree.needs]
     parts = []
     if groups["enough"]:
         parts.append(say("Enough winter chill: {trees}.", trees=_names(groups["enough"])))
     if groups["some"]:
         parts.append(say("Enough for some cultivars of its kind, not for all: {trees}.", trees=_names(groups["some"])))
+    if groups["partly"]:
+        parts.append(
+            say("Enough by the lowest figure for it, not by the highest: {trees}.", trees=_names(groups["partly"]))
+        )
     if groups["less"]:
         parts.append(say("Not enough yet: {trees}.", trees=_names(groups["less"])))
     soonest = min(
