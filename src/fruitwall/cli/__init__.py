@@ -22,13 +22,28 @@ from fruitwall.cli import (
     lookup,
     people,
     season,
+    season_report,
     sensors,
     weather,
     yard,
 )  # they add their commands, in this order of the help
 from fruitwall.cli.app import app
 
-__all__ = ["app", "climate", "evening", "keeping", "learned", "lookup", "main", "people", "season", "sensors", "weather", "yard"]
+__all__ = [
+    "app",
+    "climate",
+    "evening",
+    "keeping",
+    "learned",
+    "lookup",
+    "main",
+    "people",
+    "season",
+    "season_report",
+    "sensors",
+    "weather",
+    "yard",
+]
 
 BAD_INPUT = 2
 

@@ -35,6 +35,7 @@ from fruitwall.web.season.cold.routes import cold_routes
 from fruitwall.web.season.growth.routes import growth_routes
 from fruitwall.web.season.heat.routes import heat_routes
 from fruitwall.web.season.recovery.routes import recovery_routes
+from fruitwall.web.season.report.routes import season_report_routes
 from fruitwall.web.season.routes import season_routes
 from fruitwall.web.season.tasks.calendar_routes import calendar_routes
 from fruitwall.web.season.tasks.routes import season_task_routes
@@ -91,6 +92,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         "season/chill",
         "season/climate",
         "season/cold",
+        "season/report",
         "season/tasks",
         "season/water",
         "season/growth",
@@ -106,7 +108,8 @@ def create_app(settings: WebSettings) -> FastAPI:
         "weather",
         "yard",
     ]
-    assets = Assets([HERE, *(HERE / name for name in folders)])
+    # The report's style serves its page and its file alike.
+    assets = Assets([HERE, HERE.parent / "reports", *(HERE / name for name in folders)])
     pages = Pages(assets)
     sessions = sessions_of(settings)
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
@@ -128,6 +131,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(water_routes(settings, pages))
         routers.append(cold_routes(settings, pages))
         routers.append(season_task_routes(settings, pages))
+        routers.append(season_report_routes(settings, pages))
         routers.append(recovery_routes(settings, pages))
         routers.append(climate_routes(settings, pages))
         routers.append(growth_routes(settings, pages))
