@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from datetime import date, datetime, timedelta
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from fruitwall.journal.opening import open_journal
-from fruitwall.plants.catalogue import catalogue
-from fruitwall.plants.growth import fruit_time, learned_time
-from fruitwall.service.growth_heat import window_of
+from fruitwall.plants.growth import Window, degree_days, fruit_time, learned_time
+from fruitwall.service import growth_heat
+from fruitwall.service.growth_heat import bloom_of_hours, daily, window_of
 from fruitwall.service.growth_ledger import blooms_of, growth_of, own_crops, stage_now
 from fruitwall.service.growth_season import growth_part
 from fruitwall.service.household import Household
@@ -214,5 +215,51 @@ def test_warmth_is_not_reckoned_with_from_one_year_or_with_holes() -> None:
     assert window_of((days, heat), short, crops, bloom, 10.0) is None
 
 
-def test_kinds_of_the_catalogue_that_need_no_months_are_still_told() -> None:
-    assert fruit_time(catalogue().find("peach")) is not None
+def hours_of(air_c, first: str) -> SimpleNamespace:
+    air = np.atleast_2d(np.asarray(air_c, float))
+    time = np.datetime64(first) + np.arange(air.shape[1]) * np.timedelta64(3600, "s")
+    return SimpleNamespace(time_utc=time.astype("datetime64[s]"), done=SimpleNamespace(air_c=air))
+
+
+def test_days_without_their_hours_are_not_reckoned_with() -> None:
+    air = np.tile(np.concatenate([np.full(12, 8.0), np.full(12, 20.0)]), 3)
+    air[24:30] = np.nan
+    days, heat = daily(hours_of(air, "2026-01-01T08:30:00"), 10.0, ZONE)  # midnight there, and the hour ends half past
+    assert days == [date(2026, 1, 1), date(2026, 1, 2), date(2026, 1, 3)]
+    assert np.isnan(heat[0]).tolist() == [False, True, False]
+    assert heat[0, 0] == pytest.approx(degree_days(8.0, 20.0, 10.0))
+
+
+def test_bloom_follows_chill_and_then_warmth_in_each_course_of_the_weather() -> None:
+    # 6 °C is one Utah unit an hour; 25 °C is 21 growing degree hours; an unknown hour gives nothing.
+    past = hours_of([6.0] * 100 + [np.nan] * 20, "2026-12-01T08:00:00")
+    warm, cold = [25.0] * 400, [6.0] * 50 + [25.0] * 350
+    coming = hours_of([warm, cold, [0.0] * 400], "2026-12-06T08:00:00")
+    found = bloom_of_hours(past, coming, 100.0, 210.0, ZONE)
+    assert found is not None
+    # 210 / 21 = 10 warm hours: the same day in the first course, two days later in the second; the third never blooms.
+    assert (found.first, found.last) == (date(2026, 12, 6), date(2026, 12, 8))
+    assert bloom_of_hours(past, coming, 5000.0, 210.0, ZONE) is None
+
+
+def test_a_cultivar_whose_chill_and_warmth_are_published_blooms_by_them(house, monkeypatch) -> None:
+    window = Window(date(2027, 3, 2), date(2027, 3, 9), date(2027, 3, 20))
+    asked = []
+    monkeypatch.setattr(growth_heat, "bloom_window", lambda *given: asked.append(given[1:]) or window)
+    peach = YARD.replace("taxon: lime,", "taxon: peach, cultivar: Springcrest, stages: [dormant],")
+    house.journal.store_yard(peach, name="Small yard", now=LATER - timedelta(days=20), author="test")
+    bloom = next(one for one in of(house, "lime").expected if one.stage == "bloom")
+    assert asked == [("lime", 940.0, 3670.0)]
+    assert (bloom.basis, bloom.first, bloom.last) == ("heat", window.first, window.last)
+    enter(house, Stage(stage="bloom"), "lime", noon(TODAY))
+    bloom = next(one for one in of(house, "lime").expected if one.stage == "bloom")
+    assert bloom.basis == "own"
+    assert bloom.first > TODAY + timedelta(days=200)
+
+
+def test_a_kind_that_blooms_in_waves_keeps_its_months(house) -> None:
+    lemon = YARD.replace("taxon: lime,", "taxon: lemon,")
+    house.journal.store_yard(lemon, name="Small yard", now=LATER - timedelta(days=20), author="test")
+    enter(house, Stage(stage="bloom"), "lime", noon(TODAY))
+    bloom = next(one for one in of(house, "lime").expected if one.stage == "bloom")
+    assert (bloom.basis, bloom.first.month, bloom.last.month) == ("months", 3, 10)

@@ -35,6 +35,7 @@ __all__ = [
     "Window",
     "bands_of",
     "bloom_heat",
+    "bloom_hours",
     "degree_days",
     "facts_of",
     "fruit_time",
@@ -45,7 +46,7 @@ __all__ = [
     "reached_on",
 ]
 
-What = Literal["bloom", "harvest", "flush", "shedding", "fruit_time", "heat_to_bloom"]
+What = Literal["bloom", "harvest", "flush", "shedding", "fruit_time", "heat_to_bloom", "rest_end"]
 Status = Literal["read", "from_memory", "common_practice"]
 BandStage = Literal["dormant", "bloom", "harvest", "flush", "shedding"]
 
@@ -56,7 +57,7 @@ MIDDLE_SHARE_Z = 1.2816
 """A published range is taken as what 8 of 10 trees and years keep to: so many standard deviations to either side of its
 middle. Our judgement: authors leave out the odd ones."""
 
-LEAST_SPREAD = 0.10
+LEAST_SPREAD = 0.15
 """Standard deviation of bloom to harvest where one figure stands alone, as a share of it. 'Elberta' in New Jersey took
 123 to 144 days in ten years (Blake 1930), which is 0.06 for one cultivar in one place; places and cultivars vary more.
 Our judgement. [-]"""
@@ -64,16 +65,17 @@ Our judgement. [-]"""
 YEAR_SPREAD = 0.06
 """Standard deviation from year to year of one tree, as a share of its time; the same ten years of 'Elberta'. [-]"""
 
-BLOOM_YEAR_DAYS = 10.0
-"""Standard deviation of a tree's bloom from year to year: 'Elberta' in New Jersey bloomed over 29 days in ten years
-(Blake 1930), a range of about three standard deviations. [days]"""
+BLOOM_YEAR_DAYS = 14.0
+"""Standard deviation of an entered bloom about the tree's usual one: 10 days from year to year ('Elberta' in New Jersey
+bloomed over 29 days in ten years, Blake 1930, a range of about three standard deviations) and as much again because
+somebody enters it when it is seen and not with the first flower (our judgement). [days]"""
 
 OPEN_END = 1.6
 """Where only the earliest is published, the latest is taken so many times as long. Our judgement: peaches take 60 days
 to five months. [-]"""
 
-HARVEST_LASTS_DAYS = 30
-"""How long ripe fruit is taken to hang or to follow one another, where no months are known. Our judgement. [days]"""
+NO_TREES = frozenset({"Musaceae", "Caricaceae", "Arecaceae", "Cactaceae", "Bromeliaceae"})
+"""Families of giant herbs, palms and cacti: what is said of all evergreen trees is not said of them."""
 
 
 @dataclass(frozen=True)
@@ -86,10 +88,10 @@ class GrowthFact:
         As it stands in the table: a kind, a species of several groups, a genus, or a group of kinds in brackets.
     what : str
     low, high : float
-        Months of a northern year (from, to), days, or growing degree hours; `high` is NaN where only the earliest is
-        published. [month], [day] or [GDH], as `unit` says
+        Months of a northern year (from, to), days, growing degree hours, or Utah chill units; `high` is NaN where only
+        the earliest is published. [month], [day], [GDH] or [CU], as `unit` says
     unit : str
-        month, day or GDH; a length in months is given in days.
+        month, day, GDH or CU; a length in months is given in days.
     place, locator, note : str
     source : Source
     status : str
@@ -99,7 +101,7 @@ class GrowthFact:
     what: What
     low: float
     high: float
-    unit: Literal["month", "day", "GDH"]
+    unit: Literal["month", "day", "GDH", "CU"]
     place: str
     source: Source
     locator: str
@@ -198,7 +200,7 @@ def parse_growth(text: str, sources: dict[str, Source]) -> list[GrowthFact]:
         try:
             low, high = float(row["low"]), float(row["high"] or "nan")
             length = row["what"] == "fruit_time"
-            if row["unit"] not in ("month", "day", "GDH") or row["status"] not in (
+            if row["unit"] not in ("month", "day", "GDH", "CU") or row["status"] not in (
                 "read",
                 "from_memory",
                 "common_practice",
@@ -236,7 +238,7 @@ def facts_of(taxon: Taxon, what: What) -> tuple[GrowthFact, ...]:
     ----------
     taxon : Taxon
     what : str
-        bloom, harvest, flush, shedding, fruit_time or heat_to_bloom.
+        bloom, harvest, flush, shedding, fruit_time, heat_to_bloom or rest_end.
 
     Returns
     -------
@@ -244,6 +246,8 @@ def facts_of(taxon: Taxon, what: What) -> tuple[GrowthFact, ...]:
     """
     name = taxon.like or taxon.scientific
     group = "(winter chill)" if taxon.needs_winter_chill else f"({taxon.leaf_habit})"
+    if taxon.family in NO_TREES:
+        group = ""
     for level in (name, name.partition(" (")[0], name.split()[0], group):
         found = tuple(row for row in _tables() if row.what == what and row.taxon == level)
         if found:
@@ -505,8 +509,8 @@ def next_time(band: Band, on: date) -> tuple[date, date]:
 # ---------------------------------------------------------------- heat
 
 
-def bloom_heat(taxon: Taxon, cultivar: str | None) -> GrowthFact | None:
-    """Give the growing degree hours that a cultivar needs from the end of its rest to full bloom, where published.
+def bloom_heat(taxon: Taxon, cultivar: str | None) -> tuple[GrowthFact, GrowthFact] | None:
+    """Give what ends a cultivar's rest and what warmth brings it from there to full bloom, where both are published.
 
     Parameters
     ----------
@@ -515,13 +519,41 @@ def bloom_heat(taxon: Taxon, cultivar: str | None) -> GrowthFact | None:
 
     Returns
     -------
-    GrowthFact or None
-        None for a cultivar of which nothing is published: another one's need says little.
+    rest, warmth : GrowthFact
+        Utah units and growing degree hours. None for a cultivar of which nothing is published: another one's need says
+        little.
     """
     named = (cultivar or "").strip().casefold()
-    return next(
-        (row for row in facts_of(taxon, "heat_to_bloom") if named and f"'{named}'" in row.note.casefold()), None
+    rest, warmth = (
+        next((row for row in facts_of(taxon, what) if named and f"'{named}'" in row.note.casefold()), None)
+        for what in ("rest_end", "heat_to_bloom")
     )
+    return (rest, warmth) if rest is not None and warmth is not None else None
+
+
+def bloom_hours(units: ArrayLike, warmth: ArrayLike, rest_need: float, warmth_need: float) -> int | None:
+    """Give the hour of full bloom: first the rest is over, then the warmth is reached.
+
+    Parameters
+    ----------
+    units, warmth : array_like, shape (hour,)
+        Utah units and growing degree hours summed so far; units count from their lowest, since warm autumn hours take
+        away what was not there yet.
+    rest_need, warmth_need : float
+        Above 0.
+
+    Returns
+    -------
+    int or None
+        From 0; None if it is not reached.
+    """
+    so_far = np.asarray(units, float)
+    rested = np.flatnonzero(so_far - np.minimum.accumulate(np.minimum(so_far, 0.0)) >= rest_need)
+    if rested.size == 0:
+        return None
+    since = np.asarray(warmth, float)[rested[0] :]
+    at = np.flatnonzero(since - since[0] >= warmth_need)
+    return int(rested[0] + at[0]) if at.size else None
 
 
 def reached_on(heat: ArrayLike, need: float) -> int | None:

@@ -29,8 +29,9 @@ class StageExpected(Part):
     stage: str
     first: date
     last: date
-    basis: Literal["months", "own"] = Field(
-        description="months: of its kind; own: of its kind, drawn to what was entered of this tree"
+    basis: Literal["months", "own", "heat"] = Field(
+        description="months: of its kind; own: of its kind, drawn to what was entered of this tree; heat: by chill and "
+        "warmth at the tree, as published for its cultivar"
     )
     own_years: int = 0
     status: Literal["read", "from_memory", "common_practice"]
@@ -81,6 +82,7 @@ class TreeGrowth(Part):
     later: HarvestExpected | None = Field(
         description="Of a bloom that was entered, where fruit of an earlier one still hangs"
     )
+    kind_mean_days: float | None = Field(description="Bloom to harvest of its kind; null where nothing is published")
     worth_missing: bool = Field(description="It carries fruit or flowers that are worth nothing in the yard file")
     pickable: bool
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from fruitwall.errors import FruitwallError
 from fruitwall.plants.degree_days import degree_days
-from fruitwall.plants.growth import reached_on
+from fruitwall.plants.growth import Window, bloom_hours, reached_on
 from fruitwall.service.growth_document import HeatWindow
 from fruitwall.weather.forcing import as_datetime
 
@@ -80,6 +80,82 @@ def heat_window(
     if past is None or coming is None:
         return None
     return window_of(daily(past, base, zone), daily(coming, base, zone), crops, bloom, base)
+
+
+SINCE_MONTH = {True: 10, False: 4}
+"""Month from whose first day chill is counted, north and south of the equator; as in all parts of the season."""
+
+
+def bloom_window(house: House, tree: str, rest_need: float, warmth_need: float) -> Window | None:
+    """Give when a tree that rests comes into full bloom, by chill and warmth at its own spot.
+
+    Parameters
+    ----------
+    house : House
+    tree : str
+    rest_need : float
+        Utah units that end its rest.
+    warmth_need : float
+        Growing degree hours from there to full bloom.
+
+    Returns
+    -------
+    Window or None
+        8 of 10 courses of the coming weather bloom within it; None without weather of this winter or of other years,
+        and where fewer than half of the courses bring it to bloom.
+    """
+    from fruitwall.service.spot_hours import coming_hours, season_hours
+
+    yard, _ = house.yard()
+    zone = ZoneInfo(yard.location.time_zone)
+    now = house.clock()
+    today = now.astimezone(zone).date()
+    month = SINCE_MONTH[yard.location.latitude_deg >= 0]
+    year = today.year if today.month >= month else today.year - 1
+    try:
+        past = season_hours(house, datetime(year, month, 1, tzinfo=zone)).get(tree)
+        coming = coming_hours(house, now + timedelta(days=AHEAD_DAYS)).get(tree)
+    except FruitwallError:
+        return None
+    if past is None or coming is None or not past.known.any():
+        return None
+    return bloom_of_hours(past, coming, rest_need, warmth_need, zone)
+
+
+def bloom_of_hours(
+    past: SpotHours, coming: SpotHours, rest_need: float, warmth_need: float, zone: ZoneInfo
+) -> Window | None:
+    """Give the same from a tree's hours; hours that are not known add nothing.
+
+    Parameters
+    ----------
+    past, coming : SpotHours
+    rest_need, warmth_need : float
+    zone : ZoneInfo
+
+    Returns
+    -------
+    Window or None
+    """
+    from fruitwall.plants.chill import growing_degree_hours, utah_units
+
+    # An unknown hour stands as one of hard frost, which gives nothing of either.
+    nothing_c = -5.0
+    days: list[date] = []
+    missed = 0
+    for member in coming.done.air_c:
+        air = np.concatenate([past.done.air_c[0], member])
+        air = np.where(np.isfinite(air), air, nothing_c)
+        at = bloom_hours(utah_units(air), growing_degree_hours(air), rest_need, warmth_need)
+        if at is None:
+            missed += 1
+            continue
+        stamp = past.time_utc[at] if at < past.time_utc.size else coming.time_utc[at - past.time_utc.size]
+        days.append(as_datetime(stamp).astimezone(zone).date())
+    if missed > len(days) or not days:
+        return None
+    days.sort()
+    return Window(*(days[round(share * (len(days) - 1))] for share in (0.1, 0.5, 0.9)))
 
 
 def daily(hours: SpotHours, base_c: float, zone: ZoneInfo) -> tuple[list[date], Array]:

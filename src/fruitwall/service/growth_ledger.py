@@ -12,6 +12,7 @@ from fruitwall.errors import FruitwallError
 from fruitwall.plants.growth import (
     Window,
     bands_of,
+    bloom_heat,
     fruit_time,
     harvest_window,
     learned_bloom,
@@ -154,6 +155,7 @@ def _tree(
         harvest = harvest.model_copy(
             update={"by_heat": heat_window(house, tree.id, crops, harvest.bloom, known_taxon=taxon)}
         )
+    foreseen = _by_chill(house, tree, taxon, bands, blooms, today)
     fruitless = "fruit" in stages and tree.fruit_worth <= 0.0
     flowerless = "flower" in stages and tree.promised_worth <= 0.0 and tree.fruit_worth <= 0.0
     return TreeGrowth(
@@ -172,9 +174,13 @@ def _tree(
             for one in reversed(then)
             if now - one.at <= timedelta(days=TOLD_DAYS)
         ],
-        expected=sorted((_expected(band, blooms, today) for band in bands), key=lambda one: (one.first, one.stage)),
+        expected=sorted(
+            (foreseen.get(at) or _expected(band, blooms, today) for at, band in enumerate(bands)),
+            key=lambda one: (one.first, one.stage),
+        ),
         harvest=harvest,
         later=later,
+        kind_mean_days=time.mean_days if time is not None else None,
         worth_missing=fruitless or flowerless,
         pickable=tree.pickable,
     )
@@ -248,6 +254,34 @@ def _expected(band: Band, blooms: Sequence[date], today: date) -> StageExpected:
 def _cited(authors: str, year: str, title: str) -> str:
     head = f"{authors} ({year})" if year else authors
     return f"{head}: {title}"
+
+
+def _by_chill(
+    house: House, tree: Tree, taxon: Taxon | None, bands: Sequence[Band], blooms: Sequence[date], today: date
+) -> dict[int, StageExpected]:
+    """Give the bloom of a kind that rests by chill and warmth at the tree, by the place of its band.
+
+    Only where both needs of its cultivar are published and this year's bloom was not entered.
+    """
+    needs = bloom_heat(taxon, tree.cultivar) if taxon is not None and taxon.needs_winter_chill else None
+    at = next((at for at, band in enumerate(bands) if band.stage == "bloom"), None)
+    if needs is None or at is None or any((today - day).days < 150 for day in blooms):
+        return {}
+    from fruitwall.service.growth_heat import bloom_window
+
+    window = bloom_window(house, tree.id, needs[0].low, needs[1].low)
+    if window is None:
+        return {}
+    source = needs[1].source
+    its = StageExpected(
+        stage="bloom",
+        first=window.first,
+        last=window.last,
+        basis="heat",
+        status="read",
+        sources=[_cited(source.authors, source.year, source.title)],
+    )
+    return {at: its}
 
 
 def _in_waves(first: date, last: date) -> bool:

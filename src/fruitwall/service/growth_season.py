@@ -196,6 +196,20 @@ def harvest_told(harvest: HarvestExpected, today: date) -> list[str]:
     return told
 
 
+def told_of(tree: TreeGrowth, today: date) -> list[str]:
+    """Say what a tree's harvest rests on, or what is missing to foresee it."""
+    if tree.harvest is not None:
+        return harvest_told(tree.harvest, today)
+    if tree.kind_mean_days is None:
+        return []
+    return [
+        say(
+            "Its kind takes {weeks} from bloom to harvest: enter a bloom, and the harvest is foreseen.",
+            weeks=_weeks(round(tree.kind_mean_days / 7.0)),
+        )
+    ]
+
+
 def later_words(harvest: HarvestExpected | None, today: date) -> str:
     """Say when the crop after the one that hangs may be expected; empty for none."""
     if harvest is None:

@@ -16,13 +16,13 @@ from fruitwall.service.growth_season import (
     STATUS_WORDS,
     carries_words,
     expected_words,
-    harvest_told,
     harvest_words,
     later_words,
     next_words,
     notices,
     range_words,
     since_words,
+    told_of,
     verdict,
 )
 from fruitwall.service.household import month_name, short_day
@@ -183,7 +183,7 @@ def _card(tree: TreeGrowth, today: date, ends: tuple[date, date], just: str) -> 
         since=say_chain(since_words(tree), ","),
         harvest=harvest_words(tree.harvest, today),
         coming=next_words(tree, today),
-        told=tuple(harvest_told(tree.harvest, today)) if tree.harvest is not None else (),
+        told=tuple(told_of(tree, today)),
         later=later_words(tree.later, today),
         rows=tuple(_rows(tree, today, ends)),
         axis=_axis(ends, today),
@@ -227,7 +227,7 @@ def _rows(tree: TreeGrowth, today: date, ends: tuple[date, date]) -> Sequence[St
         if row == "harvest" and tree.harvest is not None:
             # What is reckoned for this tree stands for the months of its kind, which are told beside it.
             bars = [(one.first, one.last) for one in (tree.harvest, tree.later) if one is not None]
-            how = [say("months of its kind: {range}", range=one) for one in told]
+            how = [say("months of its kind: {range}", range=say_chain(told))] if told else []
             told = [range_words(tree.harvest.first, tree.harvest.last, today)]
         marks = [(one.day, one.stage) for one in tree.entered if one.stage in MARKS_OF[row]]
         if not bars and not marks:
@@ -239,6 +239,8 @@ def _rows(tree: TreeGrowth, today: date, ends: tuple[date, date]) -> Sequence[St
 
 
 def _how(one: StageExpected) -> str:
+    if one.basis == "heat":
+        return say("by chill and warmth at the tree, as published for its cultivar")
     if one.basis == "own":
         return say_count(
             "from {count} bloom of this tree and its kind",
