@@ -342,7 +342,7 @@ _HEAT_RULES: tuple[tuple[Applies, Caution], ...] = (
             "shade_wind",
             marked(
                 "Wind lifts shade cloth like a sail: tie every corner to something that stands firm, and take it down "
-                "before a storm. On a frame leave so much slack out of it that it does not touch leaves when it moves."
+                "before a storm. On a frame pull it tight, so that it does not touch leaves when it moves."
             ),
             "common practice, no source",
         ),
