@@ -351,7 +351,7 @@ def _tree(one: _One, yard: Yard, zone: ZoneInfo, *, freezes: bool) -> WaterTree:
         capacity_mm=roots.zone.capacity_mm,
         ready_mm=roots.zone.ready_mm,
         roof_share=roots.roof_share,
-        coefficients_of=roots.row.common_name,
+        coefficients_of=roots.row.taxon,
         coefficients_doubt=roots.row.doubt,
         known_share=story.known_share,
         depletion_mm=float(story.state.depletion_mm),
