@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -16,10 +16,11 @@ from fruitwall.service.heat_season import heat_season, hot_hours, hot_since
 from fruitwall.service.heat_words import heat_part, why
 from fruitwall.service.house import House
 from fruitwall.service.household import Household
+from fruitwall.service.ledger import Deed
 from fruitwall.service.spot_hours import season_hours
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.yard.model import Display
-from tests.service.past import keep, warmer
+from tests.service.past import enter, keep, warmer
 
 ZONE = ZoneInfo("America/Los_Angeles")
 READER = Household(Display(), ZONE)
@@ -44,8 +45,8 @@ HOTTER_K = 24.0
 """The demo's December days become an invented hot spell under a low sun."""
 
 
-def house_in(journal, folder, *, kelvin: float = HOTTER_K, weather: bool = True) -> House:
-    journal.store_yard(YARD, name="Hot yard", now=datetime(2026, 3, 1, tzinfo=UTC), author="test")
+def house_in(journal, folder, *, kelvin: float = HOTTER_K, weather: bool = True, yard: str = YARD) -> House:
+    journal.store_yard(yard, name="Hot yard", now=datetime(2026, 3, 1, tzinfo=UTC), author="test")
     if weather:
         keep(journal, warmer(demo_forcing(), kelvin))
     return House(journal, None, demo_now, PhotoFolder(folder))
@@ -220,3 +221,24 @@ def test_the_bound_on_cool_hours_holds(house, hours, around, trees):
         cool = found.light.t_air_c < module.COOL_C
         assert hottest(found.leaf_c[cool]) < 38.0
         assert hottest(found.bark_c[cool]) < 40.0
+
+
+def test_painted_bark_and_dry_roots_count_from_when_they_are(tmp_path):
+    def season(journal, name, yard=YARD):
+        folder = tmp_path / name
+        house = house_in(journal, folder, yard=yard)
+        return house, {tree.tree: tree for tree in heat_season(house).trees}
+
+    with open_journal(tmp_path / "a.db") as journal:
+        house, plain = season(journal, "a")
+        enter(house, Deed(what="whitewashed", words="Bark painted white"), "free", demo_now() - timedelta(hours=1))
+        painted = {tree.tree: tree for tree in heat_season(house).trees}
+    with open_journal(tmp_path / "b.db") as journal:
+        _, dry = season(journal, "b", YARD.replace("stages: [leafy, fruit]", "stages: [leafy, fruit], root_zone: dry"))
+    assert painted["free"].of("bark") == plain["free"].of("bark")  # what was before the paint stays
+    before, after = (each["free"].of("bark", coming=True).hottest_c for each in (plain, painted))
+    assert after < before - 1.0
+    assert painted["pot"] == plain["pot"]
+    assert dry["free"].of("leaf") == plain["free"].of("leaf")  # what was is told of a watered tree
+    assert dry["free"].of("leaf", coming=True).hottest_c > plain["free"].of("leaf", coming=True).hottest_c
+    assert [day.leaf_c for day in dry["free"].days] == [day.leaf_dry_c for day in plain["free"].days]

@@ -45,7 +45,9 @@ class HeatDay(Part):
     """One day of one tree."""
 
     day: date
-    leaf_c: float = Field(description="Hottest hour of a leaf that faces the sun, pores open; median of the members")
+    leaf_c: float = Field(
+        description="Hottest hour of a leaf that faces the sun, watered as it is; median of the members"
+    )
     leaf_dry_c: float = Field(description="The same with pores shut, as in drought")
     root_c: float | None = Field(default=None, description="Hottest hour of the sunny quarter of a pot; else None")
     harm: float = Field(ge=0, le=1, description="Chance of harm to leaf, bark or pot roots that day")

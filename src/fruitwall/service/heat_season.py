@@ -16,7 +16,8 @@ from fruitwall.physics.daylight import black_body_w_m2
 from fruitwall.service.heat_around import UNKNOWN_FOLIAGE, Around, arounds, daylight_of
 from fruitwall.service.heat_document import Begins, HeatDay, HeatSeason, HotTissue, Reason, Tissue, TreeHeat
 from fruitwall.service.kept import Kept
-from fruitwall.weather.forcing import as_datetime
+from fruitwall.service.ledger import Deed, says
+from fruitwall.weather.forcing import as_datetime, as_datetime64
 from fruitwall.yard.model import Building, Wall
 
 if TYPE_CHECKING:
@@ -42,6 +43,9 @@ WORTH_TELLING = 0.05
 COOL_C = 24.0
 """Hours with air below this are not looked at in a season: no sunlit leaf, fruit or bark comes near harm then. The
 bound on the difference to the air is 11 K for leaves (tests), some 20 K for the largest fruit. [°C]"""
+
+PAINT_LASTS = timedelta(days=365)
+"""White paint on bark counts for so long. Our judgement: a year's growth and rain wear it off."""
 
 LONGEST_FORECAST = timedelta(days=16)
 """No forecast goes further."""
@@ -225,12 +229,13 @@ def _season(house: House, yard: Yard, now: datetime) -> HeatSeason:
     station, ahead_hours = next(iter(past.values()), None), next(iter(coming.values()), None)
     days_past = None if station is None else _Days.of(station, zone)
     days_coming = None if ahead_hours is None else _Days.of(ahead_hours, zone)
+    painted = _painted(house, now)
     trees = []
     for tree in yard.trees:
         stands = tolerance_of_heat(tree, now.astimezone(zone).date(), catalogue_of(yard))
-        told = _Told(tree, stands, zone, walls)
+        told = _Told(tree, stands, zone, walls, painted.get(tree.id))
         before = told.of(past.get(tree.id), around_past.get(tree.id), days_past)
-        ahead = told.of(coming.get(tree.id), around_coming.get(tree.id), days_coming)
+        ahead = told.of(coming.get(tree.id), around_coming.get(tree.id), days_coming, thirsty=tree.root_zone == "dry")
         trees.append(
             TreeHeat(
                 tree=tree.id,
@@ -256,6 +261,16 @@ def _season(house: House, yard: Yard, now: datetime) -> HeatSeason:
         forecast_until=None if ahead_hours is None else as_datetime(ahead_hours.time_utc[-1]),
         trees=tuple(trees),
     )
+
+
+def _painted(house: House, now: datetime) -> dict[str, datetime]:
+    """Give when the bark of trees was painted white, the first time that still counts."""
+    found: dict[str, datetime] = {}
+    for entry in house.ledger.current(kind="deed", since=now - PAINT_LASTS):
+        body = says(entry)
+        if entry.tree is not None and isinstance(body, Deed) and body.what == "whitewashed":
+            found[entry.tree] = min(entry.at, found.get(entry.tree, entry.at))
+    return found
 
 
 def tolerance_of_heat(tree: Tree, on: date, known: Catalogue | None = None) -> HeatTolerance:
@@ -322,14 +337,19 @@ class _Hot:
 class _Told:
     """Tells of one tree what some hours did to it."""
 
-    def __init__(self, tree: Tree, stands: HeatTolerance, zone: ZoneInfo, walls: Mapping[str, str]) -> None:
-        self._tree, self._stands, self._zone, self._walls = tree, stands, zone, walls
+    def __init__(
+        self, tree: Tree, stands: HeatTolerance, zone: ZoneInfo, walls: Mapping[str, str], painted: datetime | None
+    ) -> None:
+        self._tree, self._stands, self._zone, self._walls, self._painted = tree, stands, zone, walls, painted
 
-    def of(self, hours: SpotHours | None, around: Around | None, days: _Days | None) -> _Hot:
+    def of(self, hours: SpotHours | None, around: Around | None, days: _Days | None, *, thirsty: bool = False) -> _Hot:
         """Tell of some hours; nothing where none is known."""
         if hours is None or days is None or not np.isfinite(hours.done.air_c).any():
             return _Hot()
-        hot = hot_hours(hours, self._tree, around=around, only_above_c=COOL_C)
+        hot = hot_hours(hours, self._tree, around=around, only_above_c=COOL_C, watered=not thirsty)
+        if self._painted is not None and (white := hours.time_utc > as_datetime64(self._painted)).any():
+            pale = hot_hours(hours, self._tree, around=around, only_above_c=COOL_C, whitewash=True)
+            hot.bark_c[:, white] = pale.bark_c[:, white]
         series: dict[Tissue, Array] = {"leaf": hot.leaf_c, "fruit": hot.fruit_c, "bark": hot.bark_c}
         if self._tree.container is not None:
             series["root"] = hot.root_c
