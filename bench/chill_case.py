@@ -57,15 +57,15 @@ def looped(t_c: Array) -> tuple[Array, float]:
     return out, time.perf_counter() - began
 
 
-def marched(t_c: Array, threads: int) -> tuple[float, ChillState]:
-    """Sum all years one after the other: seconds, and where the sums end."""
+def marched(t_c: Array, threads: int) -> tuple[float, float, ChillState]:
+    """Sum all years one after the other: seconds, those of the processor, and where the sums end."""
     out = np.empty((len(MODELS), SPOTS, HOURS))
     state = None
-    began = time.perf_counter()
+    began, worked = time.perf_counter(), time.process_time()
     for year in range(YEARS):
         state = chill_sums(t_c[:, year * HOURS : (year + 1) * HOURS], state, threads=threads, out=out).state
     assert state is not None
-    return time.perf_counter() - began, state
+    return time.perf_counter() - began, time.process_time() - worked, state
 
 
 def main() -> None:
@@ -76,11 +76,11 @@ def main() -> None:
     chill_sums(t_c[:, :1])
     print(f"  first call, compiled or from disk: {time.perf_counter() - began:.2f} s")
     for threads in (1, 2):
-        best = min(marched(t_c, threads)[0] for _ in range(3))
+        best, worked = min(marched(t_c, threads)[:2] for _ in range(5))
         verdict = "met" if best <= LIMIT_S else "NOT met"
         print(
-            f"  {YEARS} years x {SPOTS} spots x {len(MODELS)} sums at every hour, {threads} thread(s): {best:.2f} s "
-            f"(limit {LIMIT_S:g} s: {verdict})"
+            f"  {YEARS} years x {SPOTS} spots x {len(MODELS)} sums at every hour, {threads} thread(s): {best:.2f} s, "
+            f"{worked:.2f} s of the processor (limit {LIMIT_S:g} s: {verdict})"
         )
     piece = np.ascontiguousarray(t_c[:, : LOOPED_YEARS * HOURS])
     slow, seconds = looped(piece)
