@@ -374,8 +374,8 @@ _HEAT_RULES: tuple[tuple[Applies, Caution], ...] = (
         Caution(
             "back_to_sun",
             marked(
-                "Bring it back to the sun by steps over a week, or on a cloudy day: leaves and fruit that grew used to "
-                "shade burn sooner."
+                "Bring it back to the sun little by little over a week, or on a cloudy day: leaves and fruit that grew "
+                "used to shade burn sooner."
             ),
             "wtfrc2002 (apples not used to the sun burn 2 to 7 °F sooner); the steps are common practice, no source",
         ),

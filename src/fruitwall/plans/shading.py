@@ -284,7 +284,7 @@ def _moved(making: Making, tree: Tree, places: Sequence[ShadePlace]) -> Iterator
         key = f"into_shade:{place.key}"
         steps = (
             say("The place lies {where} from where it stands now.", where=place.way_from(tree.position)),
-            say("It may stay there while the hot spell lasts, and is brought back by steps afterwards."),
+            say("It may stay there while the hot spell lasts, and is brought back little by little afterwards."),
         )
         where = say("into {place}", place=place.name)
         part = moving_part(making, tree, Goal("into_shade", key, f"shade:{place.key}", where, place.position, steps))
