@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
@@ -57,7 +58,8 @@ def season(
     from fruitwall.terminal import show
 
     with household_at(yard, now, database) as (house, household):
-        parts = season_parts_told(house, household)
+        with working():
+            parts = season_parts_told(house, household)
         if as_json:
             from fruitwall.service.season_document import season_document
 
@@ -76,7 +78,8 @@ def _part_command(key: PartKey) -> Callable[..., None]:
         from fruitwall.terminal import show
 
         with household_at(yard, now, database) as (house, household):
-            part = season_part(key, house, household)
+            with working():
+                part = season_part(key, house, household)
             if as_json:
                 from fruitwall.service.season_document import part_document
 
@@ -117,6 +120,18 @@ def household_at(yard: str | None, now: str | None, database: str | None) -> Ite
         moment, _ = moment_asked(now, None, known)
         house = house_of(journal, yard, lambda: moment)
         yield house, Household(known.display, ZoneInfo(known.location.time_zone))
+
+
+@contextmanager
+def working() -> Iterator[None]:
+    """Say on an interactive terminal that something takes a while."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    from rich.console import Console
+
+    with Console(stderr=True).status(say("The season is being worked out")):
+        yield
 
 
 def _overview(parts: Sequence[Part], household: Household, today: date) -> RenderableType:
