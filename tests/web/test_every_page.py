@@ -56,8 +56,17 @@ EXAMPLES = {
 """What stands for the places of an address; CODE, ENTRY and LOOK are put in once they are made. A page added with such
 an address has to be added here."""
 
-NO_PAGES = frozenset({"/static/{name}", "/icons/{name}", "/photos/{name}", "/kinds/{key}.json"})
-"""Addresses with places that never answer with a page."""
+NO_PAGES = frozenset(
+    {
+        "/static/{name}",
+        "/icons/{name}",
+        "/photos/{name}",
+        "/kinds/{key}.json",
+        "/season/report.html",
+        "/season/report.pdf",
+    }
+)
+"""Addresses with places that never answer with a page, and downloads."""
 
 FURTHER = (
     "/yard?pick=pot-mango&layer=sun",
