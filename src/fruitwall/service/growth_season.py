@@ -129,7 +129,7 @@ def _part_words(day: date, year: int) -> str:
         marked("early {month}") if day.day <= 10 else marked("mid {month}") if day.day <= 20 else marked("late {month}")
     )
     month = month_name(day)
-    return say(part, month=month if day.year == year else f"{month} {day.year}")
+    return say(part, month=month if day.year == year else say("{month} {year}", month=month, year=f"{day.year}"))
 
 
 def range_words(first: date, last: date, today: date) -> str:

@@ -153,8 +153,10 @@ def growth_page(
         today=growth.today.isoformat(),
         months=say(
             "{first} – {last}",
-            first=f"{month_name(first)} {first.year}",
-            last=f"{month_name(last - timedelta(days=1))} {(last - timedelta(days=1)).year}",
+            first=say("{month} {year}", month=month_name(first), year=f"{first.year}"),
+            last=say(
+                "{month} {year}", month=month_name(last - timedelta(days=1)), year=f"{(last - timedelta(days=1)).year}"
+            ),
         ),
         error=error,
         error_tree=error_tree,
