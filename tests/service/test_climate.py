@@ -174,6 +174,16 @@ def test_the_packaged_winters_are_those_of_the_stations() -> None:
     assert winters[0].coldest_night == date(2001, 12, 22)
 
 
+def test_the_packaged_years_have_made_up_rain_in_the_winter_half_year_alone() -> None:
+    from fruitwall.weather.demo_climate import demo_years
+
+    for year in demo_years()[:2]:
+        summer = year.select(datetime(2001, 7, 2, tzinfo=UTC), datetime(2001, 10, 31, tzinfo=UTC))
+        assert summer.rain_mm.sum() == 0.0
+        assert 100.0 < year.rain_mm.sum() < 600.0
+        assert "their rain is made up" in year.warnings[0]
+
+
 def test_midsummer_turns_round_south_of_the_equator() -> None:
     assert season_begin(datetime(2026, 6, 30, 12, tzinfo=UTC), 30.0) == datetime(2025, 7, 1, tzinfo=UTC)
     assert season_begin(datetime(2026, 7, 1, 12, tzinfo=UTC), 30.0) == datetime(2026, 7, 1, tzinfo=UTC)

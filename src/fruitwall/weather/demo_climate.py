@@ -11,6 +11,9 @@ from gzip import decompress
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from fruitwall.speech import marked
 from fruitwall.weather.climate import season_years
 from fruitwall.weather.demo import demo_winters
@@ -19,12 +22,23 @@ from fruitwall.weather.history import parse_history
 if TYPE_CHECKING:
     from fruitwall.weather.forcing import Forcing
 
+FloatArray = NDArray[np.float64]
+
 SOURCE = marked("Southern California, typical years and winters of real months (TMY3, NREL)")
 
 NOTE = marked(
     "these are not real years in a row: months of real years of two or three stations near by, put together; their "
-    "makers chose ordinary months, so record frosts are missing, and some months stand in two of the years"
+    "makers chose ordinary months, so record frosts are missing, and some months stand in two of the years; "
+    "their rain is made up"
 )
+
+RAIN_MONTHS = (11, 12, 1, 2, 3)
+RAIN_CLOUD, RAIN_DEPRESSION_K, RAIN_MM_H = 1.0, 1.0, 1.5
+"""Typical years carry no rain. It is made up by the rule of the demo's own year (`bench.cut_two_winters`): in the
+winter half year, an hour under a whole sky of cloud with air near saturation brings this much. [0-1, K, mm/h]"""
+
+LOCAL = np.timedelta64(8, "h")
+"""By which local standard time is behind UTC."""
 
 
 @cache
@@ -41,4 +55,11 @@ def demo_years() -> tuple[Forcing, ...]:
         packed = files("fruitwall.weather").joinpath(f"data/year_{station}.csv.gz").read_bytes()
         read.append(parse_history(decompress(packed).decode("utf-8"), where=station, place=None))
     years = [piece for one in [*read, *demo_winters()] for piece in season_years(one)]
-    return tuple(replace(one, source=SOURCE, warnings=(NOTE, *one.warnings)) for one in years)
+    return tuple(replace(one, source=SOURCE, rain_mm=_rain(one), warnings=(NOTE,)) for one in years)
+
+
+def _rain(year: Forcing) -> FloatArray:
+    """Make up the rain of a year."""
+    months = (year.time_utc - LOCAL).astype("datetime64[M]").astype(np.int64) % 12 + 1
+    moist = year.t_air_c - year.t_dew_c <= RAIN_DEPRESSION_K
+    return np.where(np.isin(months, RAIN_MONTHS) & (year.cloud >= RAIN_CLOUD) & moist, RAIN_MM_H, 0.0)
