@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 from hashlib import sha256
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -18,14 +19,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.service.kept import Kept
-from fruitwall.service.spot_march import Marched, Weather, march_trees
-from fruitwall.weather.forcing import HOUR, as_datetime64
+from fruitwall.service.spot_march import STEP_MINUTES, Marched, Weather, march_trees
+from fruitwall.weather.forcing import HOUR, VARIABLES, as_datetime64
 
 if TYPE_CHECKING:
     from fruitwall.journal.entries import YardVersion
     from fruitwall.learning.spots import Offset
     from fruitwall.service.house import House
     from fruitwall.service.past_weather import PastWeather
+    from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
 Array = NDArray[np.float64]
@@ -38,7 +40,10 @@ LONGEST_AHEAD = timedelta(days=366)
 """How far ahead hours are given at most."""
 
 COMING_CHUNK_DAYS = 30
-"""Coming days that are marched at once. They are coarser in time than what is over: single courses matter less."""
+"""Coming days that are marched at once."""
+
+COMING_STEP_MINUTES = 60
+"""Coarser than what is over: a course of another year is no forecast. [min]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -193,19 +198,31 @@ def _piece(
     first_day = as_datetime(begin).date() - timedelta(days=1)
     days = [first_day + timedelta(days=at) for at in range((as_datetime(stop).date() - first_day).days + 1)]
     then = {day: done[day] for day in days if done.get(day)}
+    return _marched(version, part, start, then, offsets, STEP_MINUTES)
+
+
+def _marched(
+    version: YardVersion,
+    part: Forcing,
+    start: np.datetime64,
+    done: Mapping[date, frozenset[str]],
+    offsets: Mapping[str, Offset],
+    step_minutes: int,
+) -> Marched | None:
+    """March once for the same yard, weather, deeds and offsets, whatever else was entered since."""
     digest = sha256()
-    for array in (part.time_utc.astype(np.int64), part.t_air_c, part.t_dew_c, part.wind_m_s, part.cloud):
-        digest.update(np.ascontiguousarray(array).tobytes())
-    for array in (part.shortwave_w_m2, part.rain_mm):
+    for array in (part.time_utc.astype(np.int64), *(getattr(part, name) for name in VARIABLES)):
         digest.update(np.ascontiguousarray(array).tobytes())
     key = (
         version.sha256,
         digest.hexdigest(),
         str(start),
-        tuple((day, tuple(sorted(keys))) for day, keys in sorted(then.items())),
+        step_minutes,
+        tuple((day, tuple(sorted(keys))) for day, keys in sorted(done.items())),
         tuple((name, *(round(each, 2) for each in one.mean)) for name, one in sorted(offsets.items())),
     )
-    return _PIECES.of(key=key, make=lambda: march_trees(_yard_of(version), part, start, then, offsets))
+    make = partial(march_trees, _yard_of(version), part, start, done, offsets, step_minutes=step_minutes)
+    return _PIECES.of(key=key, make=make)
 
 
 _PIECES: Kept[Marched | None] = Kept(40)
@@ -248,13 +265,15 @@ def coming_hours(house: House, until: datetime) -> Mapping[str, SpotHours]:
     if last < first:
         return {}
     key = (version.yard, house.journal.state(), house.journal.weather_state(), str(first), str(last))
-    return _COMING.of(house.journal, key=key, make=lambda: _coming(house, yard, first, last))
+    return _COMING.of(house.journal, key=key, make=lambda: _coming(house, yard, version, first, last))
 
 
 _COMING: Kept[Mapping[str, SpotHours]] = Kept(2)
 
 
-def _coming(house: House, yard: Yard, first: np.datetime64, last: np.datetime64) -> Mapping[str, SpotHours]:
+def _coming(
+    house: House, yard: Yard, version: YardVersion, first: np.datetime64, last: np.datetime64
+) -> Mapping[str, SpotHours]:
     from fruitwall.service.coming_weather import coming_weather
     from fruitwall.service.spot_offsets import learned_offsets
     from fruitwall.weather.forcing import as_datetime
@@ -274,7 +293,7 @@ def _coming(house: House, yard: Yard, first: np.datetime64, last: np.datetime64)
         stop = min(start + step - HOUR, last)
         begin = max(forcing.time_utc[0], start - np.timedelta64(SPIN_UP_DAYS, "D"))
         part = forcing.select(as_datetime(begin), as_datetime(stop))
-        whole.lay(march_trees(yard, part, start, {}, offsets, step_minutes=60))
+        whole.lay(_marched(version, part, start, {}, offsets, COMING_STEP_MINUTES))
     n_forecast = int(np.clip((as_datetime64(forecast_until) - first) // HOUR + 1, 0, time_utc.size))
     return whole.hours(n_past=0, n_forecast=n_forecast)
 
