@@ -77,8 +77,9 @@ def test_the_pages_are_wholly_spanish_and_in_gallons(client, house, monkeypatch)
     kinds = ("Citrus spp.", "Persea americana", "Musa spp.", "Prunus spp.", "Arecaceae")
     for path in (PAGE, f"{PAGE}/papaya"):
         assert left_in(client, path, monkeypatch, 200, *kinds) == ""
-    page = read_page(client.get(f"{PAGE}/papaya", headers=AS_READ).text)
+    gallons = AS_READ | {"cookie": "fruitwall_reads=es.F.ft.lb.gal"}
+    page = read_page(client.get(f"{PAGE}/papaya", headers=gallons).text)
     figures = page.one("dl", cls="believed").text
     assert figures.count(" gal") >= 3
     assert " L " not in figures
-    assert "3.2 gal" in page.one("ul", cls="water-list").text  # 12 L
+    assert "3,2 gal" in page.one("ul", cls="water-list").text  # 12 L
