@@ -13,7 +13,7 @@ from fruitwall.plants.chill_tables import MODELS
 
 def test_every_row_of_the_table_is_read_and_names_its_source() -> None:
     rows = all_needs()
-    assert len(rows) == 125
+    assert len(rows) == 125 + 28  # those collected at first, and those looked up later
     assert all(0.0 <= row.low <= row.high and row.locator and row.model in MODELS for row in rows)
     assert sum(row.source is None for row in rows) == 16  # those written down from memory
     # Every crop of the table belongs to some kind.
@@ -30,6 +30,8 @@ def test_every_row_of_the_table_is_read_and_names_its_source() -> None:
         ("peach", "delta", "hours_below", 550.0, 550.0, 1),
         ("apricot", "Bulida", "portions", 53.8, 56.0, 1),  # without its accent
         ("plum", "Segundo", "hours", 400.0, 500.0, 1),
+        ("apricot", "Katy", "hours", 200.0, 300.0, 1),  # a nursery
+        ("peach", "Tropic Snow", "hours", 225.0, 225.0, 1),
     ],
 )
 def test_a_cultivar_of_the_tables_has_its_own_need(
@@ -45,12 +47,13 @@ def test_a_cultivar_of_the_tables_has_its_own_need(
 
 def test_two_published_kinds_of_need_stand_beside_each_other_portions_first() -> None:
     found = needs_of(catalogue().find("peach"), "Flordaprince")
-    assert [need.model for need in found.needs] == ["portions", "hours_below"]
-    assert [need.from_memory for need in found.needs] == [False, True]
+    assert [need.model for need in found.needs] == ["portions", "hours", "hours_below"]
+    assert [need.from_memory for need in found.needs] == [False, False, True]
+    assert [need.from_sellers for need in found.needs] == [False, True, False]
 
 
 def test_without_a_known_cultivar_the_range_is_over_all_of_the_kind() -> None:
-    for cultivar in (None, "Katy"):
+    for cultivar in (None, "No such name"):
         found = needs_of(catalogue().find("apricot"), cultivar)
         assert found.basis == "kind"
         assert found.first is not None

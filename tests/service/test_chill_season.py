@@ -44,6 +44,7 @@ REAL = np.genfromtxt(FOLDER.parent / "data" / "chill" / "greensboro.csv", delimi
 MET_H = int((chill_portions(REAL) >= 8.0).argmax()) + 1
 """Hours until the peach has its eight portions."""
 
+PLUM = needs_of(catalogue().find("plum"), "Segundo")
 PEACH = needs_of(catalogue().find("peach"), "Flordaprince")
 
 
@@ -180,7 +181,7 @@ def test_without_weather_no_tree_is_dropped_and_nothing_is_claimed() -> None:
 
 
 def test_the_verdict_tells_enough_perhaps_and_not_yet() -> None:
-    plum = one(REAL[:500], REAL[500:], needs_of(catalogue().find("plum"))).model_copy(update={"name": "Plum"})
+    plum = one(REAL[:500], REAL[500:], PLUM).model_copy(update={"name": "Plum"})
     some = one(REAL[:1500], None, needs_of(catalogue().find("peach"))).model_copy(update={"name": "Any peach"})
     unknown = one(REAL[:1500], None, TreeNeeds("unknown")).model_copy(update={"name": "Pawpaw"})
     own = TreeNeeds("own", (ChillNeed("portions", 5.0, 80.0, ()),))
@@ -232,7 +233,7 @@ def test_a_tree_that_may_not_get_enough_is_warned_of() -> None:
 
 
 def test_needs_are_written_in_the_readers_degrees_and_language() -> None:
-    plum = one(REAL[:500], None, needs_of(catalogue().find("plum"))).needs[0]
+    plum = one(REAL[:500], None, PLUM).needs[0]
     assert need_words(plum, CELSIUS).replace("\N{NO-BREAK SPACE}", " ") == "400 to 500 hours from 0.0 to 7.2 °C"
     assert need_words(plum, FAHRENHEIT).replace("\N{NO-BREAK SPACE}", " ") == "400 to 500 hours from 32 to 45 °F"
     cold, warm = (yard_table(season(one(REAL[:1500])), reader).rows[0][5] for reader in (CELSIUS, FAHRENHEIT))
@@ -251,6 +252,8 @@ def test_every_source_of_a_need_is_named() -> None:
     assert len(named) == len(set(named))
     fig = one(REAL[:500], None, needs_of(catalogue().find("fig")))
     assert "What Peach needs stands from memory" in " ".join(notices(season(fig), CELSIUS))
+    katy = one(REAL[:500], None, needs_of(catalogue().find("apricot"), "Katy"))
+    assert "What Peach needs is told by nurseries only" in " ".join(notices(season(katy), CELSIUS))
 
 
 def test_an_own_kind_says_what_it_needs() -> None:

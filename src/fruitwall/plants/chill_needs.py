@@ -30,6 +30,10 @@ MEMORY = "memory"
 """Key of what stands in the table without a source that was opened."""
 
 
+BELOW = ("aces_t4", "jolly_green_nursery")
+"""Keys of sources that count hours at or below 45 °F, also below freezing."""
+
+
 @dataclass(frozen=True)
 class NeedRow:
     """One published figure.
@@ -82,6 +86,11 @@ class ChillNeed:
     def from_memory(self) -> bool:
         """Whether no source of it was opened."""
         return bool(self.rows) and all(row.source is None for row in self.rows)
+
+    @property
+    def from_sellers(self) -> bool:
+        """Whether only nurseries tell it: such figures are rarely measured and differ from one to the next."""
+        return bool(self.rows) and all(row.source is not None and row.source.kind == "nursery" for row in self.rows)
 
 
 @dataclass(frozen=True)
@@ -187,13 +196,17 @@ def _crops() -> dict[str, list[str]]:
 
 @cache
 def all_needs() -> tuple[NeedRow, ...]:
-    """Give every published figure, in the order of the table."""
+    """Give every published figure, in the order of the tables."""
     data = resources.files("fruitwall.plants") / "data"
     sources = {
         row["source_key"]: read_source(row)
         for row in csv.DictReader((data / "chill_sources.csv").read_text(encoding="utf-8").splitlines())
     }
-    rows = csv.DictReader((data / "chill_requirements.csv").read_text(encoding="utf-8").splitlines())
+    rows = [
+        row
+        for file in ("chill_requirements.csv", "chill_added.csv")
+        for row in csv.DictReader((data / file).read_text(encoding="utf-8").splitlines())
+    ]
     return tuple(
         NeedRow(
             crop=row["crop"],
@@ -211,7 +224,7 @@ def all_needs() -> tuple[NeedRow, ...]:
 def _model(row: dict[str, str]) -> Model:
     """Tell by which sum a figure is meant.
 
-    Alabama and Florida count hours at or below 45 °F, also below freezing; where a source does not say, hours from 0 to
+    Alabama and Florida count hours at or below 45 °F; where a source does not say, hours from 0 to
     7.2 °C are taken, which are fewer, so that a need is not called met too early. What Florida calls a chill unit of a
     peach is such an hour (from memory); what New South Wales means was not read: Utah units without negative hours are
     taken, since with them its warm winters have any at all. Our judgement where not said otherwise.
@@ -221,7 +234,7 @@ def _model(row: dict[str, str]) -> Model:
         case "chill portions":
             return "portions"
         case "chilling hours":
-            return "hours_below" if row["source_key"] == "aces_t4" or florida else "hours"
+            return "hours_below" if row["source_key"] in BELOW or florida else "hours"
         case "chill units":
             return "hours_below" if florida else "positive_units"
         case other:

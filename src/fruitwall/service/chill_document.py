@@ -41,6 +41,7 @@ class ChillNeeded(Document):
     high: float = Field(description="From here on it is, by all that is published")
     cultivars: int = Field(description="Number of cultivars that the range is over; 1 for a known one")
     from_memory: bool = Field(description="No source of it was opened")
+    from_sellers: bool = Field(description="Only nurseries tell it")
     sources: list[str]
     at_low: ChillMet
     at_high: ChillMet

@@ -185,6 +185,7 @@ def _needed(
         high=need.high,
         cultivars=need.cultivars,
         from_memory=need.from_memory,
+        from_sellers=need.from_sellers,
         sources=[_source_words(source) for source in sources.values()],
         at_low=met(need.low),
         at_high=met(need.high),
