@@ -10,6 +10,7 @@ from sqlalchemy import insert
 from fruitwall.journal.entries import LedgerEntry, Reading, StoredPhoto
 from fruitwall.journal.ledger import Ledger
 from fruitwall.journal.opening import open_journal
+from fruitwall.journal.state import MEMO
 from fruitwall.journal.tables import settings
 from tests.journal.test_store import store_forecast, store_yard
 
@@ -62,6 +63,7 @@ def test_looking_and_what_adds_nothing_leave_the_state(journal, now, later):
     store_forecast(journal, now)
     ledger.add_readings([Reading("post", "air_temperature_c", now, -1.0)], received=now)
     ledger.add_photo(StoredPhoto("a" * 64, 9, 9, 9, None, now))
+    ledger.set(MEMO, {"a": 1}, author="Ana", now=now)
 
     assert journal.state() == state
 

@@ -98,7 +98,7 @@ def test_an_event_is_of_whole_days_keeps_its_name_and_rings_only_where_it_cannot
         task("water:mango", soon, not_before=TODAY, otherwise="Dry.", steps=("Open the tap.",), cautions=("Heed.",)),
         task("feed", urgent=True),
     ]
-    told = told_now({}, asked, NOW)
+    told = told_now({}, asked, NOW, TODAY)
     found = events(season_calendar(asked, told, yard, household))
     event = found["Water water:mango"]
     assert (event["DTSTART"].dt, event["DTEND"].dt) == (TODAY, soon + timedelta(days=1))
@@ -110,8 +110,8 @@ def test_an_event_is_of_whole_days_keeps_its_name_and_rings_only_where_it_cannot
 
 def test_the_feed_is_the_same_to_the_byte_while_nothing_changes(yard, household):
     asked = [task("a"), task("b")]
-    told = told_now({}, asked, NOW)
-    again = told_now(told_before(as_setting(told)), asked[::-1], NOW + timedelta(hours=5))
+    told = told_now({}, asked, NOW, TODAY)
+    again = told_now(told_before(as_setting(told)), asked[::-1], NOW + timedelta(hours=5), TODAY)
     assert again == told
     assert season_calendar(asked, told, yard, household) == season_calendar(asked[::-1], again, yard, household)
 
@@ -120,25 +120,27 @@ def test_a_task_that_moves_keeps_its_name_with_a_higher_number_and_one_that_is_g
     yard, household
 ):
     asked = [task("a"), task("b")]
-    first = told_now({}, asked, NOW)
+    first = told_now({}, asked, NOW, TODAY)
     before = events(season_calendar(asked, first, yard, household))
     moved = [replace(asked[0], due=TODAY + timedelta(days=1))]
-    second = told_now(first, moved, NOW + timedelta(hours=1))
+    second = told_now(first, moved, NOW + timedelta(hours=1), TODAY)
     after = events(season_calendar(moved, second, yard, household))
     assert after["Water a"]["UID"] == before["Water a"]["UID"]
     assert (before["Water a"]["SEQUENCE"], after["Water a"]["SEQUENCE"]) == (0, 1)
     cancelled = after["No longer to do: Water b"]
     assert (cancelled["STATUS"], cancelled["UID"], cancelled["SEQUENCE"]) == ("CANCELLED", before["Water b"]["UID"], 1)
     assert not cancelled.walk("VALARM")
-    assert set(told_now(second, moved, NOW + timedelta(days=30))) == {"a", "b"}
-    assert set(told_now(second, moved, NOW + timedelta(days=40))) == {"a"}
-    back = told_now(second, asked, NOW + timedelta(hours=2))
+    assert set(told_now(second, moved, NOW + timedelta(days=30), TODAY)) == {"a", "b"}
+    assert set(told_now(second, moved, NOW + timedelta(days=40), TODAY)) == {"a"}
+    back = told_now(second, asked, NOW + timedelta(hours=2), TODAY)
     assert (back["b"].gone, back["b"].sequence) == (False, 2)
 
 
 def test_tonights_tasks_stand_in_the_same_calendar(yard, household):
     plan = sample_plan()
-    whole = Calendar.from_ical(season_calendar([task("a")], told_now({}, [task("a")], NOW), yard, household, plan))
+    whole = Calendar.from_ical(
+        season_calendar([task("a")], told_now({}, [task("a")], NOW, TODAY), yard, household, plan)
+    )
     assert len(list(whole.walk("VEVENT"))) > 1
     assert len({str(one["UID"]) for one in whole.walk("VEVENT")}) == len(list(whole.walk("VEVENT")))
 
@@ -146,3 +148,21 @@ def test_tonights_tasks_stand_in_the_same_calendar(yard, household):
 @pytest.mark.parametrize("setting", [None, [], {"a": 1}, {"a": {"first": "x"}}])
 def test_what_was_told_and_cannot_be_read_counts_as_never_told(setting):
     assert told_before(setting) == {}
+
+
+def test_a_long_span_is_one_day_first_when_it_may_be_begun_and_later_when_it_is_due(yard, household):
+    day = timedelta(days=1)
+    asked = [task("pick", TODAY + 60 * day, not_before=TODAY - 20 * day), task("bloom", TODAY + 40 * day,
+                                                                             not_before=TODAY + 9 * day)]  # fmt: skip
+    first = told_now({}, asked, NOW, TODAY)
+    assert [(first[key].first, first[key].last) for key in ("pick", "bloom")] == [
+        (TODAY, TODAY),
+        (TODAY + 9 * day, TODAY + 9 * day),
+    ]
+    later = told_now(first, asked, NOW + 6 * day, TODAY + 6 * day)
+    assert later == first  # it does not move from day to day
+    due = told_now(later, asked, NOW + 7 * day, TODAY + 7 * day)
+    assert (due["pick"].first, due["pick"].sequence, due["bloom"]) == (TODAY + 60 * day, 1, first["bloom"])
+    assert told_now(due, asked, NOW + 9 * day, TODAY + 9 * day) == due
+    words = str(events(season_calendar(asked, first, yard, household))["Water pick"]["DESCRIPTION"])
+    assert "From Thu 3 Dec to Sun 21 Feb." in words

@@ -15,16 +15,12 @@ from types import TracebackType
 from typing import Any, Self
 
 from sqlalchemy import (
-    ColumnElement,
     Connection,
     CursorResult,
     Engine,
-    Select,
-    Table,
     exc,
     func,
     insert,
-    literal_column,
     select,
 )
 
@@ -49,23 +45,10 @@ from fruitwall.journal.rows import (
     stored_plans,
     versions,
 )
-from fruitwall.journal.tables import forecasts, ledger_entries, plans, readings, settings, yard_versions, yards
+from fruitwall.journal.state import COUNTS, LAST_ROWS, WEATHER_COUNTS, WEATHER_LAST_ROWS
+from fruitwall.journal.tables import forecasts, plans, yard_versions, yards
 from fruitwall.journal.trouble import told
 from fruitwall.speech import say
-
-
-def _counts(*looked_at: Table) -> Select[Any]:
-    return select(*(select(func.count()).select_from(table).scalar_subquery() for table in looked_at))
-
-
-def _last_rows(*looked_at: Table) -> Select[Any]:
-    rows: ColumnElement[int] = func.max(literal_column("rowid"))
-    return select(*(select(rows).select_from(table).scalar_subquery() for table in looked_at))
-
-
-_LOOKED_AT = (yard_versions, plans, settings, ledger_entries)
-_COUNTS, _LAST_ROWS = _counts(*_LOOKED_AT), _last_rows(*_LOOKED_AT)
-_WEATHER_COUNTS, _WEATHER_LAST_ROWS = _counts(readings, forecasts), _last_rows(readings, forecasts)
 
 
 class YardMoved(JournalError):
@@ -540,13 +523,13 @@ class Journal:
         change: of two rows stored at once, the one of the lower number may come last. There the rows are counted.
         """
         with self.reading() as connection:
-            asked = _LAST_ROWS if connection.dialect.name == "sqlite" else _COUNTS
+            asked = LAST_ROWS if connection.dialect.name == "sqlite" else COUNTS
             return tuple(connection.execute(asked).one())
 
     def weather_state(self) -> tuple[int | None, ...]:
         """Tell whether a reading or a forecast was stored since somebody looked; as `state`, which leaves them out."""
         with self.reading() as connection:
-            asked = _WEATHER_LAST_ROWS if connection.dialect.name == "sqlite" else _WEATHER_COUNTS
+            asked = WEATHER_LAST_ROWS if connection.dialect.name == "sqlite" else WEATHER_COUNTS
             return tuple(connection.execute(asked).one())
 
     @contextmanager

@@ -1,10 +1,11 @@
 """What the season asks for as a calendar to subscribe to (iCalendar, RFC 5545), with tonight's tasks.
 
 A task of the season is an event of whole days, from the first day on which it makes sense to the one on which it is
-due. It keeps its identifier as long as the same thing is meant; when it is moved its sequence number rises; when it is
-no longer asked for it stands as cancelled for a month, since a calendar that imported it would go on showing it
-(sections 3.8.7.4 and 3.8.1.11). Which tasks were told, and when they changed, is kept as a setting of the yard: the
-feed stays the same to the byte while nothing changes, and a calendar that asks every hour makes no work.
+due; where that is more than a week it stands on the first day alone, and later on the last. It keeps its identifier as
+long as the same thing is meant; when it is moved its sequence number rises; when it is no longer asked for it stands as
+cancelled for a month, since a calendar that imported it would go on showing it (sections 3.8.7.4 and 3.8.1.11). Which
+tasks were told, and when they changed, is kept as a setting of the yard: the feed stays the same to the byte while
+nothing changes, and a calendar that asks every hour makes no work.
 """
 
 from __future__ import annotations
@@ -15,6 +16,8 @@ from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
+from fruitwall.journal.state import MEMO
+from fruitwall.service.household import short_day
 from fruitwall.service.season_part import SeasonTask
 from fruitwall.speech import language, say
 
@@ -25,14 +28,17 @@ if TYPE_CHECKING:
     from fruitwall.service.household import Household
     from fruitwall.yard.model import Yard
 
-TOLD = "season.calendar"
-"""Setting of the yard: what the calendar told last, by key of the task."""
+TOLD = MEMO
+"""Setting of the yard: what the calendar told last, by key of the task. A calendar that reads makes nothing anew."""
 
 CANCELLED_FOR = timedelta(days=31)
 """How long a task that is no longer asked for stands as cancelled. Our judgement."""
 
 ASKED_AGAIN = timedelta(hours=1)
 """How often a calendar that subscribes should ask again: the season is worked out by the hour."""
+
+LONG = timedelta(days=7)
+"""Longer spans are no bar across the calendar: it would lie there for months. Our judgement."""
 
 MORNING = timedelta(hours=8)
 """When the alarm of what cannot wait rings on its first day; nothing else rings. Our judgement."""
@@ -47,7 +53,9 @@ class ToldTask:
 
     Attributes
     ----------
-    first, due : date
+    first, last : date
+        Days of the event.
+    due : date
     urgent : bool
     sequence : int
         Rises with every change.
@@ -59,6 +67,7 @@ class ToldTask:
     """
 
     first: date
+    last: date
     due: date
     urgent: bool
     sequence: int
@@ -67,7 +76,9 @@ class ToldTask:
     gone: bool = False
 
 
-def told_now(before: Mapping[str, ToldTask], tasks: Sequence[SeasonTask], now: datetime) -> dict[str, ToldTask]:
+def told_now(
+    before: Mapping[str, ToldTask], tasks: Sequence[SeasonTask], now: datetime, today: date
+) -> dict[str, ToldTask]:
     """Give what the calendar tells now.
 
     Parameters
@@ -77,6 +88,8 @@ def told_now(before: Mapping[str, ToldTask], tasks: Sequence[SeasonTask], now: d
     tasks : sequence of SeasonTask
         What is asked for now.
     now : datetime, aware
+    today : date
+        By the yard's calendar.
 
     Returns
     -------
@@ -87,11 +100,10 @@ def told_now(before: Mapping[str, ToldTask], tasks: Sequence[SeasonTask], now: d
     found: dict[str, ToldTask] = {}
     for task in tasks:
         last = before.get(task.key)
-        first = min(task.not_before or task.due, task.due)
-        one = ToldTask(first, task.due, task.urgent, 0, second, task.what)
+        one = ToldTask(*days_of(task, last, today), task.due, task.urgent, 0, second, task.what)
         if last is None:
             found[task.key] = one
-        elif (last.first, last.due, last.urgent, last.gone) == (one.first, one.due, one.urgent, False):
+        elif replace(one, sequence=last.sequence, changed=last.changed, summary=last.summary) == last:
             found[task.key] = last
         else:
             found[task.key] = replace(one, sequence=last.sequence + 1)
@@ -106,6 +118,29 @@ def told_now(before: Mapping[str, ToldTask], tasks: Sequence[SeasonTask], now: d
     return dict(sorted(kept))
 
 
+def days_of(task: SeasonTask, last: ToldTask | None, today: date) -> tuple[date, date]:
+    """Give first and last day of the event of a task.
+
+    Parameters
+    ----------
+    task : SeasonTask
+    last : ToldTask or None
+        As it was told last.
+    today : date
+
+    Returns
+    -------
+    first, last : date
+        Of a long span one day: the first one that was not over when it was told, and the last once that is a week ago.
+    """
+    first = min(task.not_before or task.due, task.due)
+    if task.due - first <= LONG:
+        return first, task.due
+    same = last is not None and not last.gone and last.due == task.due and last.first >= first
+    day = last.first if last is not None and same else min(max(first, today), task.due)
+    return (day, day) if today - day < LONG else (task.due, task.due)
+
+
 def told_before(setting: object) -> dict[str, ToldTask]:
     """Read what the calendar told last; what cannot be read counts as never told."""
     found: dict[str, ToldTask] = {}
@@ -113,6 +148,7 @@ def told_before(setting: object) -> dict[str, ToldTask]:
         try:
             found[str(key)] = ToldTask(
                 date.fromisoformat(one["first"]),
+                date.fromisoformat(one["last"]),
                 date.fromisoformat(one["due"]),
                 bool(one["urgent"]),
                 int(one["sequence"]),
@@ -130,6 +166,7 @@ def as_setting(told: Mapping[str, ToldTask]) -> dict[str, Any]:
     return {
         key: {
             "first": one.first.isoformat(),
+            "last": one.last.isoformat(),
             "due": one.due.isoformat(),
             "urgent": one.urgent,
             "sequence": one.sequence,
@@ -199,7 +236,7 @@ def _event(key: str, told: ToldTask, task: SeasonTask | None, yard: Yard) -> Eve
     event.add("last-modified", told.changed)
     event.add("sequence", told.sequence)
     event.add("dtstart", told.first)
-    event.add("dtend", told.due + timedelta(days=1))  # the day after the last one (section 3.6.1)
+    event.add("dtend", told.last + timedelta(days=1))  # the day after the last one (section 3.6.1)
     event.add("transp", "TRANSPARENT")
     event.add("location", yard.name)
     if told.gone or task is None:
@@ -217,6 +254,8 @@ def _event(key: str, told: ToldTask, task: SeasonTask | None, yard: Yard) -> Eve
 def _told(task: SeasonTask) -> list[str]:
     """Tell a task in lines: why, what if not, how, and what to heed."""
     lines = [task.why]
+    if task.not_before is not None and task.due - task.not_before > LONG:
+        lines.append(say("From {first} to {last}.", first=short_day(task.not_before), last=short_day(task.due)))
     if task.otherwise:
         lines.append(say("If not: {otherwise}", otherwise=task.otherwise))
     lines += [f"{place}. {step}" for place, step in enumerate(task.steps, start=1)]

@@ -174,7 +174,9 @@ def season_task_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             )
         tasks = _tasks(parts)
         before = told_before(house.ledger.setting(TOLD))
-        told = told_now(before, tasks, house.clock()) if now and all(one.told is not None for one in parts) else before
+        told = before
+        if now and all(one.told is not None for one in parts):
+            told = told_now(before, tasks, house.clock(), house.clock().astimezone(household.zone).date())
         if told != before:
             house.ledger.set(TOLD, as_setting(told), author="fruitwall", now=house.clock())
         plan = latest_plan(house.journal, version.yard, tonight(yard.location, house.clock()))
