@@ -369,6 +369,16 @@ def test_without_weather_it_says_so(tmp_path):
     assert part.tasks == ()
 
 
+def test_the_ground_that_a_plan_wets_tells_what_it_lacks(house):
+    from fruitwall.plans.measures import possible_measures
+
+    yard = house.yard()[0]
+    for litres, first in ((12.0, "Its upper soil lacks 12 L."), (0.0, "Water the bare soil")):
+        options = possible_measures(yard, yard.trees[0], dry_l=litres)
+        (part,) = next(one for one in options if one.key == "wet").parts
+        assert part.steps[0].startswith(first)
+
+
 def test_before_a_freezing_night_only_dry_trees_are_named(house):
     # No forecast reaches beyond now: nothing can be told of the coming night.
     assert dry_before_freeze(house, LATER.astimezone(ZONE).date()) == {}
