@@ -160,6 +160,21 @@ def test_scratching_is_asked_for_a_month_after_the_injury_and_again(
     assert look.due == TODAY - timedelta(days=3) + timedelta(days=28)
 
 
+def test_an_old_look_is_renewed_before_anything_else(
+    house: House, household: Household, freezes: list[date | None]
+) -> None:
+    hurt(house, 5, "bare", days_ago=61)
+    part = recovery_part(house, household)
+    assert [(one.key, one.due) for one in part.tasks] == [("recovery:look:lime", TODAY)]
+    assert "Look first how it stands with Lime" in part.verdict
+    assert "Paint" not in part.verdict
+    hurt(house, 5, "bare", days_ago=60)
+    assert {one.key for one in recovery_part(house, household).tasks} == {
+        "recovery:paint:lime",
+        "recovery:scratch:lime",
+    }
+
+
 def test_leaf_alone_needs_a_second_look_and_no_cut(
     house: House, household: Household, freezes: list[date | None]
 ) -> None:

@@ -42,9 +42,9 @@ PAINT_WITHIN_DAYS = 7
 """Bare limbs should be painted within so many days: whitewash is the one treatment that is urgent
 (`faber_afterfreeze`); the number is our judgement. [days]"""
 
-GIVE_UP_MONTHS = 12
-"""So long a tree that looks dead is watched for shoots: grafted ones mostly tell earlier, from the wood above the
-union. Dieback may go on for a year or two (`subtrop_rehab_copy`). Our judgement. [months]"""
+STALE_DAYS = 60
+"""After so many days without a look nobody knows how a tree stands: it is looked at before anything else. Our
+judgement. [days]"""
 
 LIVE = ("new_growth", "wood_green", "tips_green")
 DEAD = ("wood_brown",)

@@ -52,6 +52,7 @@ def keep_weather(journal: Journal, yard: str, *, summer: bool = False, since: da
     year = demo_year()
     year = year.select(since or year.start_utc, min(spell.start_utc, year.end_utc))
     year = replace(year, issued_utc=year.end_utc, n_history=year.n_times)
+    use_packaged_years(journal, yard, now=spell.issued_utc)
     kept = {one.issued for one in forecasts_kept(journal, media_type=MEDIA_TYPE, yard=yard)}
     for forcing in (year, spell):
         if forcing.issued_utc not in kept:

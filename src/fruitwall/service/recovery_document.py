@@ -43,6 +43,7 @@ class TreeRecovery(_Part):
     brown: bool = Field(default=False, description="The bark was brown at the newest scratch")
     bare: bool = Field(default=False, description="Limbs stand in the sun")
     painted: bool = False
+    stale: bool = Field(default=False, description="The newest look is too old to tell how the tree stands now")
     grafted: bool | None = Field(default=None, description="None: not known how it was raised")
     look_due: date | None = Field(default=None, description="When to look and scratch next")
     prune_from: date | None = Field(default=None, description="Known only once live wood was seen")

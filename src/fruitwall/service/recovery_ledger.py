@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from fruitwall.plants.recovery import (
+    STALE_DAYS,
     UNLIKELY,
     Injury,
     Look,
@@ -204,7 +205,8 @@ def _tree(
             first = unlikely_from(chance) if cold_known else None
             safe_from = None if first is None else max(chances[first].night, today)
     state = state_of(injury, today, safe_from, cold_known=known)
-    cut = injury.live_on is not None and state in ("wait_cold", "prune")
+    stale = injury.last_on < today - timedelta(days=STALE_DAYS)
+    cut = injury.live_on is not None and state in ("wait_cold", "prune") and not stale
     return TreeRecovery(
         tree=tree.id,
         name=tree.name,
@@ -224,7 +226,8 @@ def _tree(
         bare=injury.bare,
         painted=hurt.painted,
         grafted={"grafted": True, "seedling": False, "cutting": False}.get(tree.origin),
-        look_due=_look_due(injury, state),
+        stale=stale,
+        look_due=today if stale else _look_due(injury, state),
         prune_from=max(safe_from, injury.live_on or safe_from) if cut and safe_from is not None else None,
     )
 

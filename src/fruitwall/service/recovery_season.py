@@ -38,6 +38,8 @@ STATES: dict[State, str] = {
 }
 """What each state is called."""
 
+WAITING = ("wait_cold", "wait_wood", "cold_unknown")
+
 SOURCES = (
     marked("Faber, B., University of California Cooperative Extension Ventura: citrus after a freeze."),
     marked(
@@ -103,15 +105,18 @@ def verdict(season: RecoverySeason) -> str:
             len(season.trees),
         )
     ]
-    ready = [one.name for one in season.trees if one.state == "prune"]
-    waiting = [one.name for one in season.trees if one.state in ("wait_cold", "wait_wood", "cold_unknown")]
-    bare = [one.name for one in season.trees if one.bare and not one.painted]
+    ready = [one.name for one in season.trees if one.state == "prune" and not one.stale]
+    waiting = [one.name for one in season.trees if one.state in WAITING and not one.stale]
+    old = [one.name for one in season.trees if one.stale]
+    bare = [one.name for one in season.trees if one.bare and not one.painted and not one.stale]
     if bare:
         parts.append(say("Paint now the bare limbs of {trees}.", trees=say_list(bare)))
     if ready:
         parts.append(say("Prune now: {trees}.", trees=say_list(ready)))
     if waiting:
         parts.append(say("Do not prune yet: {trees}.", trees=say_list(waiting)))
+    if old:
+        parts.append(say("Look first how it stands with {trees}: the newest look is old.", trees=say_list(old)))
     return " ".join(parts)
 
 
@@ -202,7 +207,7 @@ def tasks(season: RecoverySeason, today: date) -> list[SeasonTask]:
     """Give what hurt trees ask for."""
     found: list[SeasonTask] = []
     for one in season.trees:
-        if one.bare and not one.painted:
+        if one.bare and not one.painted and not one.stale:
             found.append(_paint(one))
         if one.prune_from is not None:
             found.append(_prune(one, today))
@@ -236,13 +241,15 @@ def _paint(tree: TreeRecovery) -> SeasonTask:
 def _look(tree: TreeRecovery) -> SeasonTask:
     due = tree.look_due
     assert due is not None
-    if tree.worst_grade < WOOD_GRADE:
+    if tree.worst_grade < WOOD_GRADE or tree.stale:
         return SeasonTask(
             key=f"recovery:look:{tree.tree}",
             part="recovery",
             trees=(tree.tree,),
             what=say("Look at {tree} again", tree=tree.name),
-            why=say("What cold has done shows over weeks; about a month tells most of it."),
+            why=say("It was last looked at on {day}; nobody knows how it stands now.", day=short_day(tree.last_on))
+            if tree.stale
+            else say("What cold has done shows over weeks; about a month tells most of it."),
             due=due,
             minutes=SCRATCH_MIN,
             steps=(say("Enter the look on the walk or on the tree's page."),),

@@ -156,6 +156,8 @@ def _tree(tree: TreeRecovery, asked: list[SeasonTask], household: Household, tod
 
 def _told(tree: TreeRecovery) -> list[str]:
     """Say what the state of a tree means for it."""
+    if tree.stale:
+        return [say("It was last looked at on {day}; nobody knows how it stands now.", day=short_day(tree.last_on))]
     day = short_day(tree.safe_from) if tree.safe_from is not None else ""
     if tree.state == "leaf_only":
         return [say("Nothing to cut: it sheds burnt leaves by itself and puts out new ones.")]
