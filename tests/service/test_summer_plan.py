@@ -18,7 +18,7 @@ from fruitwall.service import summer_decide as module
 from fruitwall.service.heat_words import heat_part
 from fruitwall.service.house import House
 from fruitwall.service.household import Household
-from fruitwall.service.ledger import Deed, Signed, entry_of
+from fruitwall.service.ledger import Deed, Sighting, Signed, entry_of
 from fruitwall.service.summer_decide import MORE_ID, decide, spell_of, with_minutes
 from fruitwall.service.summer_document import SummerPlan
 from fruitwall.service.summer_plan import summer_of, summer_plan
@@ -145,6 +145,18 @@ def test_what_was_done_is_not_asked_again(house, journal, tmp_path, decided):
     assert any(key.startswith("shade:50") for key in plan.document.standing)
     tree = next(one for one in plan.document.trees if one.id == shaded)
     assert tree.measure.startswith("shade:50")
+
+
+def test_soil_that_was_found_dry_lets_water_be_thought_of(journal, tmp_path, decided):
+    papaya = next(case for case in decided.cases if case.tree.id == "papaya")
+    assert not any("water" in one.key for one in papaya.measures)
+    own = house_in(journal, tmp_path, forcing=demo_summer_forcing())
+    signed = Signed(author="owner", device="test", now=own.clock())
+    look = Sighting(signs=["soil_dry"])
+    own.ledger.add([entry_of("sighting", look, tree="papaya", at=own.clock() - timedelta(hours=2), signed=signed)])
+    dry = next(case for case in decide(own).cases if case.tree.id == "papaya")
+    assert any(one.key == "water" for one in dry.measures)
+    assert dry.risks[0].loss > papaya.risks[0].loss
 
 
 # ---------------------------------------------------------------- when

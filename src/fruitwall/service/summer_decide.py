@@ -196,7 +196,16 @@ def _decide(house: House, yard: Yard, now: datetime, days: int) -> Decided:
         return cool
     last = int(found.hours_of_day[-1][-1]) + 1
     cut = {tree: first_hours(its, last) for tree, its in hours.items()}
-    return decide_spell(yard, cut, arounds(house, cut), found, deeds=_deeds(house, local))
+    return decide_spell(_with_roots(house, yard), cut, arounds(house, cut), found, deeds=_deeds(house, local))
+
+
+def _with_roots(house: House, yard: Yard) -> Yard:
+    """Give the yard with roots as the balance of water or a look at the soil tells them, where either is known."""
+    from fruitwall.service.water_season import root_words
+
+    roots = root_words(house)
+    trees = [tree.model_copy(update={"root_zone": roots[tree.id]}) if tree.id in roots else tree for tree in yard.trees]
+    return yard.model_copy(update={"trees": trees})
 
 
 def first_hours(hours: SpotHours, count: int) -> SpotHours:

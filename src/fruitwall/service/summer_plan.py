@@ -45,8 +45,8 @@ DEED_OF = {"shade": "shaded", "into_shade": "moved", "whitewash": "whitewashed",
 
 GROUNDS = (
     marked(
-        "Trees are taken to be watered as usual, but for those whose roots the yard's file calls dry: a dry leaf gets "
-        "several degrees hotter."
+        "Trees are taken to be watered as usual, but for those whose roots are dry by the yard's file, by a look at "
+        "the soil or by the balance of water: a dry leaf gets several degrees hotter."
     ),
     marked("A pot in the shade is computed in open shade: no sun from above, half of the sky."),
     marked("Cloth, shade and paint are computed in place for all of the hot days, water as given before each of them."),
