@@ -159,6 +159,7 @@ def test_the_season_tells_each_tree_its_worst_part_and_why(house):
     assert any(one.wall == "West wall" for one in told["walled"].past)
     assert all(one.wall is None for one in told["free"].past)
     leaf = told["free"].of("leaf")
+    assert leaf.hours_at_levels[0] >= leaf.hours_at_levels[1] >= leaf.hours_above > 0.0
     assert leaf.hottest_c == max(day.leaf_c for day in told["free"].past_days)
     assert told["free"].leaf_dry_c == max(day.leaf_dry_c for day in told["free"].past_days) > leaf.hottest_c
     assert told["free"].worst(coming=False).tissue != "fruit"

@@ -12,6 +12,11 @@ Tissue = Literal["leaf", "fruit", "bark", "root"]
 Reason = Literal["sun", "wall", "pot", "still", "dry_air"]
 
 
+LEVELS_C = (40.0, 45.0)
+"""Round levels at which hours are counted: 104 and 113 °F. Our judgement: growth stops about the lower, harm may begin
+above the higher. [°C]"""
+
+
 class Part(BaseModel):
     """Common settings: unknown keys are an error, and what is made stays."""
 
@@ -37,6 +42,7 @@ class HotTissue(Part):
     vpd_kpa: float = Field(description="Vapour pressure deficit of the air in that hour")
     harm: float = Field(ge=0, le=1, description="Chance of harm, grade 2 or more, from that hour")
     hours_above: float = Field(ge=0, description="Hours at or above where harm begins, mean of the members")
+    hours_at_levels: tuple[float, ...] = Field(description="Hours at or above each of `LEVELS_C`, mean of the members")
     reasons: tuple[Reason, ...] = Field(description="What made it so hot, most telling first")
     wall: str | None = Field(default=None, description="Structure whose warm side the tree faces, where that matters")
 

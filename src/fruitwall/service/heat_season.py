@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from fruitwall.physics.air import saturation_vapour_pressure
 from fruitwall.physics.daylight import black_body_w_m2
 from fruitwall.service.heat_around import UNKNOWN_FOLIAGE, Around, arounds, daylight_of
-from fruitwall.service.heat_document import Begins, HeatDay, HeatSeason, HotTissue, Reason, Tissue, TreeHeat
+from fruitwall.service.heat_document import LEVELS_C, Begins, HeatDay, HeatSeason, HotTissue, Reason, Tissue, TreeHeat
 from fruitwall.service.kept import Kept
 from fruitwall.service.ledger import Deed, says
 from fruitwall.weather.forcing import as_datetime, as_datetime64
@@ -386,6 +386,7 @@ class _Told:
             vpd_kpa=max(drier, 0.0),
             harm=float(heat_harm(hottest, self._stands, tissue)[:, HARM:].sum(axis=1).mean()),
             hours_above=float((filled >= begins.mean_c).sum(axis=1).mean()),
+            hours_at_levels=tuple(float((filled >= level).sum(axis=1).mean()) for level in LEVELS_C),
             reasons=reasons,
             wall=wall,
         )

@@ -11,7 +11,7 @@ from urllib.parse import quote
 
 from markupsafe import Markup
 
-from fruitwall.service.heat_document import HeatDay, HeatSeason, HotTissue, TreeHeat
+from fruitwall.service.heat_document import LEVELS_C, HeatDay, HeatSeason, HotTissue, TreeHeat
 from fruitwall.service.heat_season import WORTH_TELLING
 from fruitwall.service.heat_words import FOR_PEOPLE, NAMES, SOURCES, TISSUES, day_words, notices, verdict, why
 from fruitwall.service.household import bare_percent, number, percent, short_day
@@ -82,8 +82,11 @@ class TreeHeatPage:
     name, tree_url : str
     told : tuple of str
     picture : DrawnChart or None
+    levels : tuple of str
+        Round levels at which hours are counted.
     tissues : tuple of tuple of str
-        Tissue, hottest hour, when, where harm begins, hours at or above it, chance of harm.
+        Tissue, hottest hour, when, where harm begins, hours at or above each level and where harm begins, chance of
+        harm.
     coming, hottest : tuple of tuple of str
         Days of the forecast, and the hottest ones that were: as `heat_words.day_words`.
     degree : str
@@ -93,6 +96,7 @@ class TreeHeatPage:
     tree_url: str
     told: tuple[str, ...]
     picture: DrawnChart | None
+    levels: tuple[str, ...]
     tissues: tuple[tuple[str, ...], ...]
     coming: tuple[tuple[str, ...], ...]
     hottest: tuple[tuple[str, ...], ...]
@@ -241,6 +245,7 @@ def tree_heat_page(season: HeatSeason, tree: TreeHeat, household: Household) -> 
         tree_url=f"/trees/{quote(tree.tree, safe='')}",
         told=tuple(_told(season, tree, household)),
         picture=picture_of(tree, household),
+        levels=tuple(say("From {level} on (h)", level=household.temperature(level)) for level in LEVELS_C),
         tissues=tuple(_tissue(one, household) for one in tree.past),
         coming=tuple(day_words(one, household) for one in tree.days),
         hottest=tuple(day_words(one, household) for one in hottest),
@@ -334,6 +339,7 @@ def _tissue(one: HotTissue, household: Household) -> tuple[str, ...]:
         household.bare_temperature(one.hottest_c),
         household.moment(one.at - timedelta(minutes=30)),
         household.temperatures(one.begins.mean_c - one.begins.sd_k, one.begins.mean_c + one.begins.sd_k),
+        *(number(hours) for hours in one.hours_at_levels),
         number(one.hours_above),
         bare_percent(one.harm),
     )
