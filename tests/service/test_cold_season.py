@@ -18,10 +18,12 @@ from fruitwall.service.cold_ledger import (
     FIXED_F,
     Winter,
     cold_ledger,
+    count,
     levels_of,
     night_date,
     night_numbers,
     told,
+    winter_cold,
     winter_on,
 )
 from fruitwall.service.cold_season import cold_part, coldest_of, shown
@@ -31,7 +33,7 @@ from fruitwall.service.nights import evening_of
 from fruitwall.service.spot_hours import Felt, SpotHours
 from fruitwall.speech import speaking
 from fruitwall.weather.climate import Climate
-from fruitwall.weather.demo import demo_now
+from fruitwall.weather.demo import demo_now, demo_winters
 from fruitwall.weather.forcing import Forcing
 from tests.service.past import LATER, enter, house_with_past
 
@@ -251,3 +253,19 @@ def test_a_ledger_with_a_climate_tells_usual_winters(house, household, monkeypat
     assert usual.years == 3
     assert -9.0 < usual.coldest_c.p10 < usual.coldest_c.p90 < 0.0
     assert not any("climate of the place is not known" in one for one in cold_part(house, household).notices)
+
+
+def test_real_days_hour_by_hour_give_the_same_ledger_as_in_one_batch():
+    weather = demo_winters()[0].select(datetime(2024, 12, 1, tzinfo=UTC), datetime(2024, 12, 12, tzinfo=UTC))
+    air = weather.t_air_c[0] - 6.0  # so cold that the levels of a mango matter
+    hours = made(air + 1.0, air, first=weather.start_utc)
+    nights, levels = night_numbers(hours.time_utc, ZONE), mango_levels()
+    winter = Winter("2024/25", weather.start_utc, weather.end_utc)
+    size = hours.time_utc.size
+    batch = count(hours, nights, levels, slice(0, size), None)
+    hourly = None
+    for at in range(size):
+        hourly = count(hours, nights, levels, slice(at, at + 1), hourly)
+    whole, by_hour = (winter_cold(winter, hours, nights, levels, each, size) for each in (batch, hourly))
+    assert whole == by_hour
+    assert {one.level.key: one for one in whole.lines}["leaf-2"].alone.hours > 0  # else it would show nothing
