@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fruitwall.service.water_balance import FROST_DEPTH_M, Array, Story, demand_of, local_days
 
@@ -163,7 +164,7 @@ def _advice(
     return Advice(due, earliest, latest, litres, lacks, leaching, salty, half, later, until)
 
 
-def _day_at(first: Array, share: float, days: Array, today: date) -> date | None:
+def _day_at(first: Array, share: float, days: NDArray[np.datetime64], today: date) -> date | None:
     """Give the day by which a share of the courses begin to lack water; None where fewer do."""
     place = int(np.sort(first)[min(int(share * first.size), first.size - 1) if share != 0.5 else (first.size - 1) // 2])
     if place >= days.size:
@@ -187,7 +188,7 @@ def _leaching(story: Story, yard: Yard) -> tuple[float, bool]:
     return min(needed, MOST_LEACHING), needed > MOST_LEACHING
 
 
-def _ahead(depletion_mm: Array, days: Array) -> Ahead:
+def _ahead(depletion_mm: Array, days: NDArray[np.datetime64]) -> Ahead:
     """Give the end of each day."""
     last = np.append(np.flatnonzero(days[1:] != days[:-1]), days.size - 1)
     low, middle, high = np.quantile(depletion_mm[:, last], (0.1, 0.5, 0.9), axis=0)
