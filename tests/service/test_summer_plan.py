@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -264,7 +265,16 @@ def test_tasks_say_who_how_and_what_to_heed(house):
     assert any("hold it off with stakes" in line for line in net.cautions)  # it has no frame
     assert tasks["heat:water:banana"].deed == "watered"
     assert any("early morning" in line for line in plan.cautions)
-    assert heat_part(house, FEET).tasks == plan.tasks
+
+
+def test_the_part_of_the_season_brings_tasks_risks_and_the_document(house):
+    plan, part = summer_plan(house, FEET), heat_part(house, FEET)
+    assert part.tasks == plan.tasks
+    assert set(plan.more) <= set(part.notices)
+    told = json.loads(part.document.model_dump_json())
+    assert told["summer"]["state"] == "hot"
+    assert SummerPlan.model_validate(told["summer"]) == plan.document
+    assert {tree["tree"] for tree in told["trees"]} == {"papaya", "banana", "pot"}
 
 
 def test_it_is_said_in_spanish(house):

@@ -51,17 +51,22 @@ def heat_part(house: House, household: Household) -> SeasonPart:
     -------
     SeasonPart
     """
+    from fruitwall.service.summer_document import HeatWithPlan
     from fruitwall.service.summer_plan import summer_plan
 
-    season = heat_season(house)
+    season, plan = heat_season(house), summer_plan(house, household)
     return SeasonPart(
         key="heat",
         title=say("Heat"),
         verdict=verdict(season, household),
-        notices=tuple(notices(season, household)),
+        notices=(
+            *(say("Stays at risk: {line}", line=line) for line in plan.at_risk),
+            *plan.more,
+            *notices(season, household),
+        ),
         table=yard_table(season, household),
-        tasks=summer_plan(house, household).tasks,
-        document=season,
+        tasks=plan.tasks,
+        document=HeatWithPlan.of(season, plan.document),
         sources=tuple(say(one) for one in SOURCES),
     )
 

@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from fruitwall.service.heat_document import Tissue
+from fruitwall.service.heat_document import HeatSeason, Tissue
 
 
 class Part(BaseModel):
@@ -100,3 +100,14 @@ class SummerPlan(Part):
     minutes: float = 0.0
     status: Literal["optimal", "gap"] = "optimal"
     gap: float = 0.0
+
+
+class HeatWithPlan(HeatSeason):
+    """The heat of a season, with what is worth doing against what comes."""
+
+    summer: SummerPlan
+
+    @classmethod
+    def of(cls, season: HeatSeason, summer: SummerPlan) -> HeatWithPlan:
+        """Put both together."""
+        return cls(**{name: getattr(season, name) for name in HeatSeason.model_fields}, summer=summer)
