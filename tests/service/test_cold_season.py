@@ -257,7 +257,7 @@ def test_a_ledger_with_a_climate_tells_usual_winters(house, household, monkeypat
 
 def test_real_days_hour_by_hour_give_the_same_ledger_as_in_one_batch():
     weather = demo_winters()[0].select(datetime(2024, 12, 1, tzinfo=UTC), datetime(2024, 12, 12, tzinfo=UTC))
-    air = weather.t_air_c[0] - 6.0  # so cold that the levels of a mango matter
+    air = weather.t_air_c[0] - 10.0  # so cold that the levels of a mango matter
     hours = made(air + 1.0, air, first=weather.start_utc)
     nights, levels = night_numbers(hours.time_utc, ZONE), mango_levels()
     winter = Winter("2024/25", weather.start_utc, weather.end_utc)
