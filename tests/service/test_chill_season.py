@@ -251,9 +251,9 @@ def test_every_source_of_a_need_is_named() -> None:
     assert "(authors" not in text
     assert len(named) == len(set(named))
     fig = one(REAL[:500], None, needs_of(catalogue().find("fig")))
-    assert "What Peach needs stands from memory" in " ".join(notices(season(fig), CELSIUS))
+    assert "The need of Peach stands from memory" in " ".join(notices(season(fig), CELSIUS))
     katy = one(REAL[:500], None, needs_of(catalogue().find("apricot"), "Katy"))
-    assert "What Peach needs is told by nurseries only" in " ".join(notices(season(katy), CELSIUS))
+    assert "The need of Peach is told by nurseries only" in " ".join(notices(season(katy), CELSIUS))
 
 
 def test_an_own_kind_says_what_it_needs() -> None:

@@ -139,13 +139,13 @@ def notices(season: ChillSeason, household: Household) -> list[str]:
     remembered = [tree.name for tree in judged(season.trees) if tree.needs[0].from_memory]
     if remembered:
         found.append(
-            say("What {trees} needs stands from memory, without a source at hand.", trees=say_list(remembered))
+            say("The need of {trees} stands from memory, without a source at hand.", trees=say_list(remembered))
         )
     sold = [tree.name for tree in judged(season.trees) if tree.needs[0].from_sellers]
     if sold:
         found.append(
             say(
-                "What {trees} needs is told by nurseries only. Their figures differ, and are rarely measured.",
+                "The need of {trees} is told by nurseries only. Their figures differ, and are rarely measured.",
                 trees=say_list(sold),
             )
         )
