@@ -112,9 +112,12 @@ def _verdict(whole: Sequence[Winter], household: Household, source: str) -> str:
 
 def _table(winters: Sequence[Winter], household: Household) -> PartTable:
     """Give a row for each winter."""
+    from fruitwall.weather.demo_climate import TYPICAL
+
     rows = []
     for one in winters:
-        name = f"{one.autumn}/{(one.autumn + 1) % 100:02d}"
+        nominal = one.source == TYPICAL  # of no one year
+        name = say("typical year") if nominal else one.name
         rows.append(
             (
                 name if one.whole else say("{winter} (in part)", winter=name),

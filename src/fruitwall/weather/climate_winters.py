@@ -24,6 +24,8 @@ class Winter:
 
     Attributes
     ----------
+    name : str
+        Such as ``2026/27``; in the south ``2026``.
     autumn : int
         Year in which it began; for typical years a nominal one.
     source : str
@@ -39,6 +41,7 @@ class Winter:
         Evening of the first and the last of these; None where there was none.
     """
 
+    name: str
     autumn: int
     source: str
     share: float
@@ -94,6 +97,7 @@ def _winter(year: Forcing, freeze_c: float) -> Winter | None:
     freezing = np.unique(nights[air <= freeze_c])
     coldest = int(air.argmin())
     return Winter(
+        name=f"{autumn}/{(autumn + 1) % 100:02d}" if north else f"{autumn}",
         autumn=autumn,
         source=year.source,
         share=min(float(cold.sum()) / expected, 1.0),

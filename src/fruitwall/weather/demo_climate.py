@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-SOURCE = marked("Southern California, typical years and winters of real months (TMY3, NREL)")
+TYPICAL = marked("Southern California, typical years of real months (TMY3, NREL)")
+"""Source of years whose stamps are nominal: months of many real years."""
 
 NOTE = marked(
     "these are not real years in a row: months of real years of two or three stations near by, put together; their "
@@ -50,12 +51,13 @@ def demo_years() -> tuple[Forcing, ...]:
     tuple of Forcing
         One member each.
     """
-    read = []
+    typical = []
     for station in ("march_afb_ca", "riverside_ca"):
         packed = files("fruitwall.weather").joinpath(f"data/year_{station}.csv.gz").read_bytes()
-        read.append(parse_history(decompress(packed).decode("utf-8"), where=station, place=None))
-    years = [piece for one in [*read, *demo_winters()] for piece in season_years(one)]
-    return tuple(replace(one, source=SOURCE, rain_mm=_rain(one), warnings=(NOTE,)) for one in years)
+        read = parse_history(decompress(packed).decode("utf-8"), where=station, place=None)
+        typical.append(replace(read, source=TYPICAL))
+    years = [piece for one in [*typical, *demo_winters()] for piece in season_years(one)]
+    return tuple(replace(one, rain_mm=_rain(one), warnings=(NOTE,)) for one in years)
 
 
 def _rain(year: Forcing) -> FloatArray:
