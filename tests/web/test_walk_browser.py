@@ -135,6 +135,29 @@ def test_a_whole_walk_out_of_reach_comes_in_once_and_whole(phones, address, hous
     assert errors == []
 
 
+def test_a_stage_tapped_out_of_reach_comes_in_with_the_looks_and_is_no_look(phones, address, house):
+    page = phones()
+    kept(page, address)
+    page.context.set_offline(True)
+    page.locator("a.go").click()
+    page.wait_for_selector("form.look")
+    tree = page.locator("[data-tree]").get_attribute("data-tree")
+    page.locator("form.stage-taps summary").click()
+    page.locator("form.stage-taps button[value=bloom]").click()
+    page.locator(".stage-told", has_text="In bloom: entered.").wait_for()
+    assert page.locator(".on-device").is_hidden()
+    page.locator(".round-nav a", has_text="All trees").click()
+    page.locator(".waiting-list li", has_text="In bloom").wait_for()
+    assert house.ledger.current() == []
+
+    page.context.set_offline(False)
+    until_sent(page, house, 1)
+
+    (entry,) = house.ledger.current()
+    assert (entry.kind, entry.tree) == ("stage", tree)
+    assert body_of(entry).stage == "bloom"
+
+
 def test_an_answer_that_was_lost_does_not_make_an_entry_twice(phones, address, house):
     page = phones()
     kept(page, address)

@@ -94,6 +94,8 @@ function begin() {
   told = document.querySelector('#walk-told')
   const form = document.querySelector('form.look')
   if (form && keeps) enhance(form)
+  const taps = document.querySelector('form.stage-taps')
+  if (taps && keeps) enhanceTaps(taps)
   show()
 }
 
@@ -143,6 +145,28 @@ function enhance(form) {
       justSeen = entry.body.grade > 0 ? { id: entry.id, tree: entry.tree, name } : null
       queue.send()
       await go(new URL(form.dataset.next, location.href).pathname)
+    } finally {
+      delete form.dataset.busy
+    }
+  })
+}
+
+// A stage is one touch: it goes the way of the looks, so that it is kept out of reach as well.
+function enhanceTaps(form) {
+  form.addEventListener('submit', async event => {
+    event.preventDefault()
+    const stage = event.submitter?.value
+    if (!stage || form.dataset.busy) return
+    form.dataset.busy = 'yes'
+    const { tree, name } = form.closest('[data-tree]').dataset
+    const told = event.submitter.textContent
+    const entry = { id: queue.newId(), kind: 'stage', tree, at: new Date().toISOString(), body: { stage } }
+    try {
+      await queue.add({ entry, name, told, photos: [] })
+      form.querySelector('.stage-told').textContent = fill(words.stage, { stage: told })
+      queue.send()
+    } catch {
+      problem(words.no_store)
     } finally {
       delete form.dataset.busy
     }
@@ -224,7 +248,7 @@ function offerCause(records) {
 function waitingLine(record) {
   const item = document.createElement('li')
   const { entry } = record
-  const what = [record.name, clock(entry.at), gradeOf(entry)]
+  const what = [record.name, clock(entry.at), gradeOf(entry), record.told]
   if (record.photos.length > 0) what.push(fill(words.photos, { count: record.photos.length }))
   const how = record.state === 'refused' ? fill(words.refused, { reason: record.reason }) : words.waiting
   item.append(`${what.filter(Boolean).join(', ')}: ${how}`)
@@ -251,10 +275,11 @@ function button(text, act) {
 
 // What is entered here and not yet sent stands beside what the server knew when the page was kept.
 function onDevice(records) {
-  const last = new Map(records.map(record => [record.entry.tree, record]))
+  const seen = records.filter(record => record.entry.kind === 'sighting')
+  const last = new Map(seen.map(record => [record.entry.tree, record]))
   const left = [...document.querySelectorAll('.stops .unseen')].find(item => !last.has(item.dataset.tree))
   const start = document.querySelector('a.go')
-  if (start && left && records.length > 0) {
+  if (start && left && seen.length > 0) {
     start.href = left.querySelector('a').href
     const [number, name] = ['.number', '.name'].map(part => left.querySelector(part).textContent)
     start.textContent = fill(words.go_on, { number, name })

@@ -199,5 +199,6 @@ def waiting_words() -> dict[str, str]:
         "queued": say("On this device, not yet sent: {looked}", looked="{looked}"),
         "go_on": say("Go on with {number} {name}", number="{number}", name="{name}"),
         "cause": say("{name}: what is it?", name="{name}"),
+        "stage": say("{stage}: entered. Out of reach it waits on this device.", stage="{stage}"),
         "no_store": say("This browser keeps nothing on the device: it sends at once or not at all."),
     }
