@@ -7,6 +7,7 @@ import pytest
 from fruitwall.errors import YardFileError
 from fruitwall.service.yard_edit import Add, data_of, find
 from fruitwall.service.yard_form import form_of, part_of, parts_of, read_form
+from fruitwall.yard.checks import check_yard
 from fruitwall.yard.file import parse_yard, write_yard
 from fruitwall.yard.model import Display
 
@@ -46,6 +47,15 @@ def test_impossible_cloth_is_refused_with_its_place_and_range():
         assert "gear.shades[0].shade" in str(refused.value)
     with pytest.raises(YardFileError, match="already that of"):
         parse_yard(TEXT.replace("id: white", "id: net"))
+
+
+def test_cloth_that_is_too_small_for_every_tree_is_warned_of():
+    # The lemon's crown is 2 m wide and 2 m deep: 6 m; 12 ft are 3.66 m.
+    told = [one for one in check_yard(YARD) if one.loc == ("gear", "shades", 0)]
+    assert [one.severity for one in told] == ["warning"]
+    assert "lemon would need 6 m each way" in told[0].message
+    large = parse_yard(TEXT.replace("width: 12 ft", "width: 20 ft"))
+    assert [one for one in check_yard(large) if "shades" in one.loc] == []
 
 
 def test_the_form_shows_what_stands_there_and_sends_what_changed():

@@ -49,6 +49,7 @@ def check_yard(yard: Yard, *, today: date | None = None) -> list[Problem]:
         _picking,
         _shelters,
         _covers,
+        _shades,
         _electricity,
         _indoor_places,
         _sensors,
@@ -343,6 +344,30 @@ def _covers(yard: Yard) -> Iterator[Problem]:
 def _over_and_down(tree: Tree) -> float:
     """Length of a sheet over a crown and down to the ground on both sides. [m]"""
     return tree.crown_diameter_m + 2 * tree.height_m
+
+
+def _shades(yard: Yard) -> Iterator[Problem]:
+    """Each shade cloth is of use for some tree."""
+    for number, cloth in enumerate(yard.gear.shades):
+        if any(min(cloth.width_m, cloth.length_m) >= _over_crown(tree) - 1e-3 for tree in yard.trees):
+            continue
+        easiest = min(yard.trees, key=_over_crown)
+        yield _warning(
+            say(
+                "{size} hangs down to the lowest leaves of no tree; {easiest} would need {needed} each way",
+                size=f"{_m(cloth.width_m)} by {_m(cloth.length_m)}",
+                easiest=easiest.id,
+                needed=_m(_over_crown(easiest)),
+            ),
+            "gear",
+            "shades",
+            number,
+        )
+
+
+def _over_crown(tree: Tree) -> float:
+    """Length of a cloth over a crown and down to its lowest leaves on both sides. [m]"""
+    return tree.crown_diameter_m + 2 * max(0.1, tree.height_m - tree.crown_base_m)
 
 
 def _electricity(yard: Yard) -> Iterator[Problem]:
