@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+import threading
+
 import pytest
 
 from fruitwall.journal.opening import open_journal
-from fruitwall.service import spot_hours as hours_in
 from tests.service.test_heat_season import house_in
 from tests.web.markup import read_page
 
 PAGE = "/season/heat"
 
 
-@pytest.fixture
-def house(tmp_path):
-    with open_journal(tmp_path / "a.db") as journal:
-        yield house_in(journal, tmp_path)
+@pytest.fixture(scope="module")
+def house(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("hot")
+    with open_journal(folder / "a.db") as journal:
+        yield house_in(journal, folder)
 
 
 @pytest.fixture
@@ -38,13 +40,27 @@ def test_who_works_in_heat_is_told_to_take_care(client):
     assert "drink before you are thirsty" in read_page(client.get(PAGE).text).one("main").text
 
 
-def test_without_weather_no_tree_is_dropped(client, monkeypatch):
-    monkeypatch.setattr(hours_in, "season_hours", lambda *_: {})
-    monkeypatch.setattr(hours_in, "coming_hours", lambda *_: {})
-    page = read_page(client.get(PAGE).text)
-    assert "No weather since" in page.one("main").text
+def test_without_weather_no_tree_is_dropped(client_of, tmp_path):
+    with open_journal(tmp_path / "b.db") as journal:
+        client = client_of(house=house_in(journal, tmp_path, weather=False))
+        page = read_page(client.get(PAGE).text)
+        assert "No weather since" in page.one("main").text
+        assert len(list(page.one("table", cls="heat-table").one("tbody").all("tr"))) == 3
+        assert "Nothing is known of this tree" in client.get(f"{PAGE}/free").text
+
+
+def test_the_heat_is_told_while_the_plan_is_still_made(client_of, house, monkeypatch):
+    from fruitwall.service import heat_season, summer_decide
+
+    heat_season.heat_season(house)
+    begun = threading.Event()
+    monkeypatch.setattr(summer_decide, "decide", lambda _: begun.wait(20.0))
+    answer = client_of(house=house, patience_s=0.05).get(PAGE)
+    begun.set()
+    assert answer.headers["refresh"] == "3"
+    page = read_page(answer.text)
+    assert "What is worth doing is being worked out" in page.one("main").text
     assert len(list(page.one("table", cls="heat-table").one("tbody").all("tr"))) == 3
-    assert "Nothing is known of this tree" in client.get(f"{PAGE}/free").text
 
 
 def test_a_tree_that_is_not_there_is_no_page(client):

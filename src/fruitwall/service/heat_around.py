@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -91,16 +91,12 @@ _KEPT: Kept[Mapping[str, Around]] = Kept(4)
 
 
 def _arounds(yard: Yard, hours: Mapping[str, SpotHours]) -> Mapping[str, Around]:
-    from dataclasses import replace
-
-    from fruitwall.physics.spot import survey_faces
-    from fruitwall.service.treatments import LEAFY_AREA_INDEX, body_of, kinds_of, spots_of
+    from fruitwall.service.treatments import LEAFY_AREA_INDEX, body_of, kinds_of
 
     if not hours:
         return {}
     kinds = kinds_of(yard)
-    spots, _ = spots_of(yard, [[] for _ in yard.trees], winter=False)
-    faces = survey_faces(yard, winter=False)
+    spots, faces = _SURVEYED.of(yard, make=lambda: _surveyed(yard))
     warmth = walls_by_day(yard, next(iter(hours.values())), spots, faces)
     found = {}
     for tree, spot, (above, below, thrown) in zip(yard.trees, spots, warmth, strict=True):
@@ -111,6 +107,17 @@ def _arounds(yard: Yard, hours: Mapping[str, SpotHours]) -> Mapping[str, Around]
         place = yard.location.latitude_deg, yard.location.longitude_deg
         found[tree.id] = Around(spot, body, *place, above, below, thrown)
     return found
+
+
+def _surveyed(yard: Yard) -> tuple[list[Spot], list[Face]]:
+    """Look round in leaf: from every tree of a yard, and from its walls."""
+    from fruitwall.physics.spot import survey_faces
+    from fruitwall.service.treatments import spots_of
+
+    return spots_of(yard, [[] for _ in yard.trees], winter=False)[0], survey_faces(yard, winter=False)
+
+
+_SURVEYED: Kept[tuple[list[Spot], list[Face]]] = Kept(4)
 
 
 def walls_by_day(

@@ -74,13 +74,15 @@ def heat_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         season = patience.plan(None)
         if season is None:
             return wait(request)
-        if summer_patience.plan(None) is None:
-            return wait(request)
         household = household_of(yard, who(request))
+        page = heat_page(season, household)
+        if summer_patience.plan(None) is None:  # what was and comes is told meanwhile
+            answer = pages.render(request, "season/heat/season-heat.html", page=page, summer=None, planning=True)
+            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
+            return answer
         # Again, for it is kept by language: the plan that was waited for may be in that of another reader.
         summer = summer_section(summer_of(decided(None), household), household)
-        page = heat_page(season, household)
-        return pages.render(request, "season/heat/season-heat.html", page=page, summer=summer)
+        return pages.render(request, "season/heat/season-heat.html", page=page, summer=summer, planning=False)
 
     @router.api_route(PAGE + "/{tree}", methods=["GET", "HEAD"])
     def heat_of_tree(request: Request, tree: str) -> Response:
