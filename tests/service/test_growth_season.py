@@ -14,7 +14,7 @@ from fruitwall.plants.growth import Window, degree_days, fruit_time, learned_tim
 from fruitwall.service import growth_heat
 from fruitwall.service.growth_heat import bloom_of_hours, daily, window_of
 from fruitwall.service.growth_ledger import blooms_of, growth_of, own_crops, stage_now
-from fruitwall.service.growth_season import growth_part
+from fruitwall.service.growth_season import growth_part, since_words
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed, Stage
 from fruitwall.service.season import season_part
@@ -135,6 +135,17 @@ def test_fruit_of_an_earlier_bloom_is_told_before_that_of_the_new_one(house) -> 
     assert not lime.harvest.bloom_entered
     assert lime.later.bloom_entered
     assert lime.harvest.middle < lime.later.middle
+
+
+def test_a_harvest_takes_the_fruit_away_and_says_so(house) -> None:
+    fruiting = YARD.replace("{id: lime,", "{id: lime, stages: [leafy, fruit], fruit_worth: 30,")
+    house.journal.store_yard(fruiting, name="Small yard", now=LATER - timedelta(days=20), author="test")
+    assert of(house, "lime").carries == ["leafy", "fruit"]
+    enter(house, Deed(what="harvested", words="Harvested"), "lime", noon(TODAY - timedelta(days=1)))
+    lime = of(house, "lime")
+    assert lime.carries == ["leafy"]
+    assert lime.gone == {"fruit": TODAY - timedelta(days=1)}
+    assert since_words(lime)[0].startswith("no fruit any more since")
 
 
 def test_south_of_the_equator_all_comes_half_a_year_later(house) -> None:

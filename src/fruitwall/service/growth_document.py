@@ -76,6 +76,7 @@ class TreeGrowth(Part):
     taxon: str
     carries: list[str]
     since: dict[str, date] = Field(description="Of what somebody entered")
+    gone: dict[str, date] = Field(description="What the yard file names and an entry took away: since when")
     entered: list[StageEntered] = Field(description="Of the last two years, the newest first")
     expected: list[StageExpected] = Field(description="In the order in which they come")
     harvest: HarvestExpected | None = Field(description="Of what hangs, else of the next bloom; null where not known")

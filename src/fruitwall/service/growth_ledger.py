@@ -164,6 +164,7 @@ def _tree(
         taxon=taxon.scientific if taxon is not None else tree.taxon,
         carries=[str(one) for one in stages],
         since={str(stage): day for stage, day in carried.since} if carried is not None else {},
+        gone={str(stage): day for stage, day in carried.gone} if carried is not None else {},
         entered=[
             StageEntered(
                 entry=one.entry,

@@ -149,6 +149,11 @@ def since_words(tree: TreeGrowth) -> list[str]:
         say("{what} since {day}, entered", what=say(CARRIED_NAMES[stage]), day=short_day(day))
         for stage, day in tree.since.items()
     ]
+    told += [
+        say("no {what} any more since {day} (entered)", what=say(CARRIED_NAMES[stage]), day=short_day(day))
+        for stage, day in tree.gone.items()
+        if stage != "dormant"
+    ]
     return told or [say("as the yard file says")]
 
 
@@ -274,10 +279,10 @@ def _harvest_task(tree: TreeGrowth, today: date) -> SeasonTask | None:
     if window is None or "fruit" not in tree.carries or window.first > today + timedelta(days=AHEAD_DAYS):
         return None
     why = (
-        say("Harvest is likely to begin within {range}.", range=range_words(window.first, window.last, today))
+        say("Its first fruit is reckoned to ripen within {range}.", range=range_words(window.first, window.last, today))
         if window.bloom_entered
         else say(
-            "Harvest is likely to begin within {range}; the bloom was not entered, so this is rough.",
+            "Its first fruit is reckoned to ripen within {range}; the bloom was not entered, so this is rough.",
             range=range_words(window.first, window.last, today),
         )
     )
@@ -293,7 +298,7 @@ def _harvest_task(tree: TreeGrowth, today: date) -> SeasonTask | None:
         key=f"growth:harvest:{tree.tree}",
         part="growth",
         trees=(tree.tree,),
-        what=say("Taste the fruit of {tree}: harvest may begin", tree=tree.name),
+        what=say("Taste the fruit of {tree}: it may be ripe", tree=tree.name),
         why=why,
         due=max(today, window.middle),
         not_before=window.first,
