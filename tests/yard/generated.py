@@ -75,7 +75,8 @@ def values(here: Place) -> SearchStrategy[Any]:
     if here.models:
         return st.one_of([groups(model) for model in here.models])
     if get_origin(here.type_) is list:
-        return st.lists(values(item_of(here, 0)), min_size=here.least_items, max_size=3)
+        most = next((m.max_length for m in here.metadata if isinstance(m, annotated_types.MaxLen)), 3)
+        return st.lists(values(item_of(here, 0)), min_size=here.least_items, max_size=min(3, most))
     simple = {str: TEXT, bool: st.booleans(), int: st.integers(1, 100), date: st.dates(date(1800, 1, 1)).map(str)}
     return simple[here.type_] if here.type_ in simple else numbers(here)
 
