@@ -38,6 +38,16 @@ STATES: dict[State, str] = {
 }
 """What each state is called."""
 
+LADDER = marked(
+    "Work from the ground with a pole where you can. A ladder stands on firm level ground, tied or held, three points "
+    "of contact; not in wind, not near wires, and not alone."
+)
+"""The rule of the ladder as in `plans.cautions` (OSHA guidance as reproduced by trade sites); the pole is common
+practice, no source."""
+
+SAW = marked("Wear goggles and gloves, and know where a limb will fall. Large limbs are for somebody trained.")
+"""Common practice, no source."""
+
 WAITING = ("wait_cold", "wait_wood", "cold_unknown")
 
 SOURCES = (
@@ -232,7 +242,7 @@ def _paint(tree: TreeRecovery) -> SeasonTask:
             say("Thin white water-based paint until it can be brushed or sprayed; it must still be white when dry."),
             say("Paint trunk and limbs that the sun reaches. Leave cracked bark alone: no wound paint."),
         ),
-        cautions=tuple(caution_texts("whitewash", "ladder")),
+        cautions=(*caution_texts("whitewash"), say(LADDER)),
         deed="whitewashed",
         urgent=True,
     )
@@ -273,8 +283,6 @@ def _look(tree: TreeRecovery) -> SeasonTask:
 
 
 def _prune(tree: TreeRecovery, today: date) -> SeasonTask:
-    from fruitwall.plans.cautions import caution_texts
-
     begin = tree.prune_from
     assert begin is not None
     return SeasonTask(
@@ -288,7 +296,7 @@ def _prune(tree: TreeRecovery, today: date) -> SeasonTask:
         minutes=PRUNE_MIN,
         otherwise=say("Nothing is lost by waiting; dead wood slows the new growth and lets rot in."),
         steps=prune_steps(tree),
-        cautions=tuple(caution_texts("ladder")),
+        cautions=(say(SAW), say(LADDER)),
         deed="pruned",
     )
 
