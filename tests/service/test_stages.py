@@ -14,7 +14,16 @@ from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed, Signed, Stage, take_back
 from fruitwall.service.lived import lived_nights
 from fruitwall.service.reader import part_for_reader
-from fruitwall.service.stages import BLOOM_DAYS, Carried, Mark, carried_by, carried_on, with_carried
+from fruitwall.service.stages import (
+    BLOOM_DAYS,
+    Carried,
+    Mark,
+    _lines_of_stages,
+    _stages_in,
+    carried_by,
+    carried_on,
+    with_carried,
+)
 from fruitwall.speech import speaking
 from fruitwall.weather.demo import demo_forcing, demo_now
 from tests.service.past import YARD, enter, house_with_past
@@ -181,3 +190,13 @@ def test_an_entered_bloom_puts_its_worth_at_risk_tonight_and_says_so(house) -> N
     part = next(one for one in told.chain if one.label == "Ahora lleva")
     assert part.value == "hojas y flores"
     assert part.note == "lleva flores desde el jue 3 dic (anotado)"
+
+
+def test_a_change_that_touches_no_stage_is_told_from_one_that_does_in_any_way_of_writing() -> None:
+    block = "trees:\n- id: a\n  stages:\n  - leafy\n  - fruit\n  height: 2 m\n"
+    assert _lines_of_stages(block) == _lines_of_stages(block.replace("2 m", "3 m"))
+    assert _lines_of_stages(block) != _lines_of_stages(block.replace("  - fruit\n", ""))
+    assert _lines_of_stages(block) != _lines_of_stages(block.replace("id: a", "id: b"))
+    assert _stages_in(block) == {"a": ("fruit", "leafy")}
+    assert _stages_in("trees: [{id: a}, {id: b, stages: [flower]}]") == {"a": ("leafy",), "b": ("flower",)}
+    assert _stages_in("trees: {") == _stages_in("- 1") == {}

@@ -307,9 +307,13 @@ def _read_log(journal: Journal, yard: str) -> StageLog:
         return StageLog()
     written: dict[tuple[int, str], datetime] = {}
     before: dict[str, tuple[tuple[str, ...], datetime]] = {}
+    lines, found = None, dict[str, tuple[str, ...]]()
     for version in journal.history(yard):
         now: dict[str, tuple[tuple[str, ...], datetime]] = {}
-        for tree, stages in _stages_in(version.text).items():
+        # Most changes of a file, as when something is moved, touch none of these lines: it need not be read for them.
+        if (its := _lines_of_stages(version.text)) != lines:
+            lines, found = its, _stages_in(version.text)
+        for tree, stages in found.items():
             known = before.get(tree)
             now[tree] = known if known is not None and known[0] == stages else (stages, version.created)
             written[version.number, tree] = now[tree][1]
@@ -325,6 +329,15 @@ def _stage_of(body: Body | None) -> str | None:
         case Deed(what="harvested"):
             return "harvested"
     return None
+
+
+def _lines_of_stages(text: str) -> list[str]:
+    """Give the lines of a yard file that may say what a tree carries, or which tree that is."""
+    return [
+        line
+        for line in text.splitlines()
+        if "stages" in line or "id:" in line or "trees:" in line or line.strip().lstrip("- ") in CARRIED_NAMES
+    ]
 
 
 _LOADER = getattr(yaml, "CSafeLoader", yaml.SafeLoader)
