@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import fields, replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -11,7 +12,7 @@ import pytest
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.service import heat_season as module
-from fruitwall.service.heat_around import arounds
+from fruitwall.service.heat_around import _arounds, arounds
 from fruitwall.service.heat_season import heat_season, hot_hours, hot_since
 from fruitwall.service.heat_words import heat_part, why
 from fruitwall.service.house import House
@@ -207,7 +208,6 @@ def test_a_month_in_pieces_has_the_same_walls_as_at_once(house, hours, monkeypat
     yard, _ = house.yard()
     whole = arounds(house, hours)["walled"]
     monkeypatch.setattr("fruitwall.service.heat_around.CHUNK_H", 3 * 24)
-    from fruitwall.service.heat_around import _arounds
 
     pieces = _arounds(yard, hours)["walled"]
     difference = np.abs(pieces.wall_above_w_m2 - whole.wall_above_w_m2)
@@ -243,3 +243,21 @@ def test_painted_bark_and_dry_roots_count_from_when_they_are(tmp_path):
     assert dry["free"].of("leaf") == plain["free"].of("leaf")  # what was is told of a watered tree
     assert dry["free"].of("leaf", coming=True).hottest_c > plain["free"].of("leaf", coming=True).hottest_c
     assert [day.leaf_c for day in dry["free"].days] == [day.leaf_dry_c for day in plain["free"].days]
+
+
+def test_members_are_worked_out_each_as_if_alone(house, hours, trees):
+    def times_three(one):
+        weather = [each.name for each in fields(one) if getattr(getattr(one, each.name), "ndim", 0) == 2]
+        return replace(one, **{name: np.repeat(getattr(one, name), 3, axis=0) for name in weather})
+
+    alone = hours["walled"]
+    many = replace(times_three(alone), done=times_three(alone.done), alone=times_three(alone.alone))
+    many.t_air_c[1] += 3.0
+    one, three = (
+        hot_hours(each, trees["walled"], around=_arounds(house.yard()[0], {"walled": each})["walled"])
+        for each in (alone, many)
+    )
+    for tissue in ("leaf_c", "bark_c"):
+        found = getattr(three, tissue)
+        assert found[[0, 2]] == pytest.approx(np.repeat(getattr(one, tissue), 2, axis=0), abs=1e-9)
+        assert np.nanmax(np.abs(found[1] - found[0])) > 0.01  # another sky and other walls
