@@ -20,7 +20,7 @@ from fruitwall.service.heat_words import heat_part
 from fruitwall.service.house import House
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed, Sighting, Signed, entry_of
-from fruitwall.service.summer_decide import MORE_ID, decide, spell_of, with_minutes
+from fruitwall.service.summer_decide import MORE_ID, decide, decide_spell, spell_of, with_minutes
 from fruitwall.service.summer_document import SummerPlan
 from fruitwall.service.summer_plan import summer_of, summer_plan
 from fruitwall.speech import speaking
@@ -188,6 +188,13 @@ def test_warm_days_that_hurt_nothing_ask_for_nothing(journal, tmp_path):
     assert plan.document.state == "safe"
     assert plan.document.hottest_air_c > 28.0
     assert "no tree here is likely to be hurt" in plan.verdict
+
+
+def test_crowns_that_stay_cool_under_a_warm_station_are_no_trouble(house, decided):
+    hours = hours_module.coming_hours(house, house.clock() + timedelta(days=6))
+    cool = {tree: replace(its, done=replace(its.done, air_c=its.done.air_c - 25.0)) for tree, its in hours.items()}
+    found = decide_spell(house.yard()[0], cool, {}, decided.spell)
+    assert found.state == "safe"
 
 
 def test_work_is_due_on_the_evening_before_the_first_day_that_hurts_and_water_on_the_morning(decided):

@@ -390,7 +390,11 @@ class _Watch:
                 only_above_c=COOL_C,
             )
             tissues = [one for one in HEAT_TISSUES if one != "root" or tree.container is not None]
-            self._kept[key] = {one: self._spell.hottest(getattr(felt, f"{one}_c")) for one in tissues}
+            hottest = {one: self._spell.hottest(getattr(felt, f"{one}_c")) for one in tissues}
+            # Not worked out means that its air stayed cool; a fruit may not be there at all.
+            self._kept[key] = {
+                one: at if one == "fruit" else np.where(np.isnan(at), COOL_C, at) for one, at in hottest.items()
+            }
         return self._kept[key]
 
 
