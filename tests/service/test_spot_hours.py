@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -11,14 +12,14 @@ from fruitwall.journal.opening import open_journal
 from fruitwall.physics.sun import sun_position
 from fruitwall.service.climate import use_packaged_years
 from fruitwall.service.house import House
-from fruitwall.service.ledger import Deed
+from fruitwall.service.ledger import Deed, Stage
 from fruitwall.service.lived import coldest_hour_c, lived_nights
 from fruitwall.service.nights import evening_of
 from fruitwall.service.past_weather import past_stretches
 from fruitwall.service.spot_hours import coming_hours, season_hours
 from fruitwall.weather.demo import demo_forcing, demo_now
 from fruitwall.weather.forcing import HOUR, as_datetime64
-from tests.service.past import LATER, YARD, enter, house_with_past
+from tests.service.past import LATER, YARD, enter, house_with_past, keep, past_forcing
 
 NIGHT = demo_now().date()
 
@@ -134,3 +135,33 @@ def test_a_forecast_comes_before_other_years(tmp_path):
         assert hours.n_forecast == alone.n_forecast < hours.time_utc.size
         told = demo_forcing().select(demo_now(), demo_forcing().end_utc)
         assert np.abs(hours.t_air_c[:, : told.n_times] - told.t_air_c).max() < 1e-9
+
+
+def test_a_tree_that_sleeps_in_the_file_has_its_leaf_in_summer(tmp_path):
+    spring = demo_forcing()
+    months = np.timedelta64(180, "D")
+    with open_journal(tmp_path / "d.db") as journal:
+        text = YARD.replace(
+            "id: lime, name: Lime, taxon: lime,", "id: lime, name: Lime, taxon: peach, stages: [dormant],"
+        )
+        moved = replace(
+            past_forcing(),
+            time_utc=past_forcing().time_utc + months,
+            issued_utc=demo_forcing().end_utc + timedelta(days=180),
+        )
+        house = house_with_past(journal, tmp_path, clock=lambda: LATER + timedelta(days=180))
+        journal.store_yard(text, name="Small yard", now=demo_now() - timedelta(days=59), author="test")
+        keep(journal, moved)
+        winter = season_hours(house, spring.start_utc, spring.end_utc)["lime"]
+        summer = season_hours(house, moved.start_utc)["lime"]
+    assert np.isnan(winter.done.leaf_c).all()
+    assert np.isfinite(summer.done.leaf_c).all()
+
+
+def test_fruit_that_was_entered_is_felt_from_then_on(house):
+    before = season_hours(house, begin(house))["mango"]
+    assert np.isnan(before.done.fruit_c).all()
+    enter(house, Stage(stage="fruit"), "mango", begin(house))
+    after = season_hours(house, begin(house))["mango"]
+    assert np.isfinite(after.done.fruit_c).any()
+    assert np.allclose(after.done.leaf_c, before.done.leaf_c, atol=0.05)

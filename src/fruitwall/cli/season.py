@@ -53,6 +53,7 @@ def season(
 ) -> None:
     """Show what is to be done in the season, and how it stands with each part."""
     if context.invoked_subcommand is not None:
+        context.obj = {"yard": yard, "now": now, "database": database, "as_json": as_json}
         return
     from fruitwall.service.season import season_parts_told
     from fruitwall.terminal import show
@@ -72,8 +73,17 @@ def _part_command(key: PartKey) -> Callable[..., None]:
     """Make the command of one part."""
 
     def command(
-        yard: NameOption = None, as_json: JsonOption = False, now: NowOption = None, database: DatabaseOption = None
+        context: typer.Context,
+        yard: NameOption = None,
+        as_json: JsonOption = False,
+        now: NowOption = None,
+        database: DatabaseOption = None,
     ) -> None:
+        # What stands before the name of the part holds as well.
+        yard, now, database = (
+            own or context.obj[name] for own, name in ((yard, "yard"), (now, "now"), (database, "database"))
+        )
+        as_json = as_json or context.obj["as_json"]
         from fruitwall.service.season import season_part
         from fruitwall.terminal import show
 

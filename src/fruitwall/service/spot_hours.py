@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from fruitwall.learning.spots import Offset
     from fruitwall.service.house import House
     from fruitwall.service.past_weather import PastWeather
+    from fruitwall.service.stages import Carried
     from fruitwall.weather.forcing import Forcing
     from fruitwall.yard.model import Yard
 
@@ -147,6 +148,8 @@ def _season(
     from fruitwall.service.lived import done_by_night, versions_by_day
     from fruitwall.service.past_weather import past_stretches
     from fruitwall.service.spot_offsets import learned_offsets
+    from fruitwall.service.stages import stage_log
+    from fruitwall.weather.forcing import as_datetime
 
     stretches = past_stretches(house)
     if not stretches:
@@ -155,12 +158,14 @@ def _season(
     whole = _Whole(yard, time_utc, members=1)
     done, offsets = done_by_night(house, version.yard), learned_offsets(house)
     versions = versions_by_day(house, version)
+    stages = stage_log(house.journal, version.yard)
     for stretch in stretches:
         forcing = stretch.forcing
         for its, start, stop in _pieces(
             yard, versions, max(first, forcing.time_utc[0]), min(last, forcing.time_utc[-1])
         ):
-            whole.lay(_piece(its, stretch, start, stop, done, offsets))
+            carried = stages.carried(_yard_of(its), its, as_datetime(start + (stop - start) // 2))
+            whole.lay(_piece(its, stretch, start, stop, done, offsets, carried))
     return whole.hours(n_past=time_utc.size, n_forecast=0)
 
 
@@ -186,6 +191,7 @@ def _piece(
     stop: np.datetime64,
     done: Mapping[date, frozenset[str]],
     offsets: Mapping[str, Offset],
+    carried: Mapping[str, Carried],
 ) -> Marched | None:
     """March some weeks once for the same weather, the same deeds and what thermometers taught."""
     from fruitwall.weather.forcing import as_datetime
@@ -198,7 +204,7 @@ def _piece(
     first_day = as_datetime(begin).date() - timedelta(days=1)
     days = [first_day + timedelta(days=at) for at in range((as_datetime(stop).date() - first_day).days + 1)]
     then = {day: done[day] for day in days if done.get(day)}
-    return _marched(version, part, start, then, offsets, STEP_MINUTES)
+    return _marched(version, part, start, then, offsets, carried, STEP_MINUTES)
 
 
 def _marched(
@@ -207,6 +213,7 @@ def _marched(
     start: np.datetime64,
     done: Mapping[date, frozenset[str]],
     offsets: Mapping[str, Offset],
+    carried: Mapping[str, Carried],
     step_minutes: int,
 ) -> Marched | None:
     """March once for the same yard, weather, deeds and offsets, whatever else was entered since."""
@@ -218,10 +225,13 @@ def _marched(
         digest.hexdigest(),
         str(start),
         step_minutes,
+        tuple(sorted((tree, tuple(its.stages)) for tree, its in carried.items())),
         tuple((day, tuple(sorted(keys))) for day, keys in sorted(done.items())),
         tuple((name, *(round(each, 2) for each in one.mean)) for name, one in sorted(offsets.items())),
     )
-    make = partial(march_trees, _yard_of(version), part, start, done, offsets, step_minutes=step_minutes)
+    make = partial(
+        march_trees, _yard_of(version), part, start, done, offsets, step_minutes=step_minutes, carried=carried
+    )
     return _PIECES.of(key=key, make=make)
 
 
@@ -276,6 +286,7 @@ def _coming(
 ) -> Mapping[str, SpotHours]:
     from fruitwall.service.coming_weather import coming_weather
     from fruitwall.service.spot_offsets import learned_offsets
+    from fruitwall.service.stages import stage_log
     from fruitwall.weather.forcing import as_datetime
 
     coming = coming_weather(house, as_datetime(last))
@@ -288,12 +299,13 @@ def _coming(
     time_utc = np.arange(first, last + HOUR, HOUR)
     whole = _Whole(yard, time_utc, members=forcing.n_members)
     offsets = learned_offsets(house)
+    carried = stage_log(house.journal, version.yard).carried(yard, version, house.clock())
     step = np.timedelta64(COMING_CHUNK_DAYS, "D")
     for start in np.arange(first, last + HOUR, step):
         stop = min(start + step - HOUR, last)
         begin = max(forcing.time_utc[0], start - np.timedelta64(SPIN_UP_DAYS, "D"))
         part = forcing.select(as_datetime(begin), as_datetime(stop))
-        whole.lay(_marched(version, part, start, {}, offsets, COMING_STEP_MINUTES))
+        whole.lay(_marched(version, part, start, {}, offsets, carried, COMING_STEP_MINUTES))
     n_forecast = int(np.clip((as_datetime64(forecast_until) - first) // HOUR + 1, 0, time_utc.size))
     return whole.hours(n_past=0, n_forecast=n_forecast)
 

@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     from fruitwall.plans.parts import Measure
     from fruitwall.plants.catalogue import Taxon
     from fruitwall.service.nights import Evening
+    from fruitwall.service.stages import Carried
     from fruitwall.weather.forcing import Forcing
-    from fruitwall.yard.model import Yard
+    from fruitwall.yard.model import Tree, Yard
 
 Array = NDArray[np.float64]
 Small = NDArray[np.float32]
@@ -79,6 +80,7 @@ def march_trees(
     offsets: Mapping[str, Offset],
     *,
     step_minutes: int = STEP_MINUTES,
+    carried: Mapping[str, Carried] | None = None,
 ) -> Marched | None:
     """March weather through a yard and give the hours of every tree.
 
@@ -96,6 +98,8 @@ def march_trees(
         What thermometers taught.
     step_minutes : int
         A divisor of 60. [min]
+    carried : Mapping of tree to Carried, optional
+        Fruit, bloom and rest as entered then; what the yard's file says of the other trees.
 
     Returns
     -------
@@ -107,6 +111,7 @@ def march_trees(
     from fruitwall.service.lived import what_was_done, with_time
     from fruitwall.service.outlook import in_winter
     from fruitwall.service.spot_offsets import with_offsets
+    from fruitwall.service.stages import tree_then
     from fruitwall.service.treatments import kinds_of, spots_of
 
     try:
@@ -126,6 +131,10 @@ def march_trees(
             chosen[at] = [rows[key] for key in keys]
     middle = as_datetime(start + (forcing.time_utc[-1] - start) // 2).date()
     winter = in_winter(yard.location.latitude_deg, middle)
+    bearing = [
+        tree_then(tree, carried[tree.id]) if carried and tree.id in carried else _in_season(tree, winter=winter)
+        for tree in yard.trees
+    ]
     moves = tuple((one.tree, one.moved_to) for its in used for one in its if one.moved_to is not None)
     home, moved = _SURVEYED.of(yard, key=(winter, moves), make=lambda: spots_of(yard, used, winter=winter))
     home = with_offsets(home, offsets)
@@ -133,12 +142,22 @@ def march_trees(
     trees: dict[str, dict[str, Small]] = {}
     faces = _FACES.of(yard, key=winter, make=lambda: survey_faces(yard, winter=winter))
     for some in _few(used):
-        result = _simulated(yard, forcing, evenings, some, _Parts(kinds, home, used, moved, faces), step_minutes)
+        result = _simulated(
+            yard, forcing, evenings, some, _Parts(kinds, bearing, home, used, moved, faces), step_minutes
+        )
         for row, at in enumerate(some):
             night_of = _rows_by_hour(hours, evenings, chosen[at])
             trees[yard.trees[at].id] = _hours_of(result, row, hours, night_of, step_minutes)
     add_sun_and_wind(trees, yard, home, forcing, hours)
     return Marched(hours, _weather(forcing, hours), trees)
+
+
+def _in_season(tree: Tree, *, winter: bool) -> Tree:
+    """Give a tree that its file calls dormant its leaf in summer: the file tells of the day on which it was written."""
+    if winter or "dormant" not in tree.stages:
+        return tree
+    kept = [stage for stage in tree.stages if stage != "dormant"]
+    return tree.model_copy(update={"stages": kept or ["leafy"]})
 
 
 _POSSIBLE: Kept[list[list[Measure]]] = Kept(8)
@@ -181,6 +200,7 @@ class _Parts(NamedTuple):
     """What a yard is made of, as physics sees it."""
 
     kinds: Mapping[str, Taxon]
+    trees: Sequence[Tree]
     home: Sequence[Spot]
     used: Sequence[Sequence[Measure]]
     moved: dict[tuple[str, tuple[float, float]], Spot]
@@ -197,7 +217,7 @@ def _simulated(
     return simulate(
         forcing,
         [parts.home[at] for at in some],
-        [body_of(yard.trees[at], parts.kinds[yard.trees[at].id]) for at in some],
+        [body_of(parts.trees[at], parts.kinds[parts.trees[at].id]) for at in some],
         [
             [
                 replace(treatment_of(yard, one, parts.moved, begins), wet_ground=False, wet_from_utc=None)
