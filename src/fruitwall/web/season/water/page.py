@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from fruitwall.service.household import Household
     from fruitwall.service.water_document import WaterDocument, WaterTree
 
-WIDTH, HEIGHT = 120.0, 26.0
+WIDTH, HEIGHT = 100.0, 26.0
 """Of the drawing beside a tree's name, in pixels."""
 
 BACK_DAYS, AHEAD_DAYS = 45, 15
@@ -176,9 +176,9 @@ def water_page(
     return WaterPage(
         verdict=verdict(water, household, today),
         notices=tuple(notices(water, household)),
-        columns=table.columns if table is not None else (),
+        columns=_shown(table.columns) if table is not None else (),
         rows=tuple(
-            TreeRow(row[0], tree_url(its.tree), drawing(its, today), row[1:], its.tree in urgent)
+            TreeRow(row[0], tree_url(its.tree), drawing(its, today), _shown(row)[1:], its.tree in urgent)
             for row, its in zip(table.rows if table is not None else (), water.trees, strict=True)
         ),
         tasks=tuple(
@@ -190,6 +190,11 @@ def water_page(
         form=_form(water, household, typed or Typed(), error),
         done=say(DONE[done]) if done in DONE else "",
     )
+
+
+def _shown(cells: tuple[str, ...]) -> tuple[str, ...]:
+    """Leave out what is missing: the drawing shows it, and the tree's own page tells it."""
+    return (*cells[:2], *cells[3:])
 
 
 def drawing(tree: WaterTree, today: date) -> Markup:
@@ -343,14 +348,22 @@ def _came(tree: WaterTree, household: Household, today: date) -> DrawnChart | No
     def amount(litres: float) -> float:
         return in_household_unit(litres, "volume", household.display)
 
+    begun = tree.believed_from.astimezone(household.zone).date() if tree.believed_from is not None else None
     rain = [(one.day, one.rain_mm * (1.0 - tree.roof_share) * tree.area_m2) for one in over if one.rain_mm > 0.0]
     given = [(one.day, one.given_l) for one in over if one.given_l > 0.0]
+    entered = [one for one in given if begun is not None and one[0] >= begun]
+    assumed = [one for one in given if begun is None or one[0] < begun]
     if not rain and not given:
         return None
-    watered = say("Watered") if tree.believed_from is not None else say("Water that it is taken to have got")
     series = [
         Series(say("Rain over its crown"), [Point(_at(day, household), amount(each)) for day, each in rain], "bars"),
-        Series(watered, [Point(_at(day, household), amount(each)) for day, each in given], "bars", "two"),
+        Series(say("Watered"), [Point(_at(day, household), amount(each)) for day, each in entered], "bars", "two"),
+        Series(
+            say("Water that it is taken to have got"),
+            [Point(_at(day, household), amount(each)) for day, each in assumed],
+            "bars",
+            "three",
+        ),
     ]
     unit = household.display.volume
     title = say("What came, by the day, {unit}", unit=unit)
