@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from io import BytesIO
 from xml.etree import ElementTree
@@ -86,6 +87,14 @@ def test_the_file_needs_nothing_beside_it(told):
     assert text.count("<svg") == 5  # two of the yard, one a tree
     assert "<style>" in text
     assert "*#$ [sap]" in text
+
+
+def test_photos_stand_in_the_file_where_they_are_asked_for_and_are_still_there(told):
+    report = told[True]
+    shown = replace(report, trees=(replace(report.trees[0], photos=("a" * 64, "b" * 64)), *report.trees[1:]))
+    text = as_file(shown, reader(), {"a" * 64: b"\xff\xd8\xff"}.get)
+    assert text.count('<img src="data:image/jpeg;base64,/9j/"') == 1
+    assert 'alt="Photo of Mango"' in text
 
 
 def test_the_report_speaks_spanish_and_in_the_units_of_who_reads(told, tmp_path, monkeypatch):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from hashlib import sha256
 from typing import TYPE_CHECKING, Any, get_args
 
 import numpy as np
@@ -13,13 +14,13 @@ from numpy.typing import NDArray
 from fruitwall.physics.cold_sums import march_cold, no_cold
 from fruitwall.service.cold_document import ClimateCold, ClimateLine, ColdLevel, ColdRange, Tissue
 from fruitwall.service.kept import Kept
-from fruitwall.speech import say_again
 from fruitwall.weather.forcing import HOUR, VARIABLES, Forcing, as_datetime64
 from fruitwall.weather.wind import wind_at_height
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
+    from fruitwall.learning.spots import Offset
     from fruitwall.service.cold_ledger import Winter
     from fruitwall.service.house import House
     from fruitwall.yard.model import Yard
@@ -78,7 +79,7 @@ def climate_cold(
     Returns
     -------
     str
-        Where the winters come from; empty without a climate, or with too few winters.
+        Where the winters come from, in English; empty without a climate, or with too few winters.
     Mapping of tree to ClimateCold
     """
     from fruitwall.service.climate import climate_of
@@ -89,9 +90,21 @@ def climate_cold(
     side_by_side = winters_of(climate.years, climate.source, winter, zone)
     if side_by_side is None:
         return "", {}
-    key = winter.name, tuple((tree, tuple(its)) for tree, its in levels.items())
-    counted = _COUNTED.of(climate, yard, key=repr(key), make=lambda: _count(house, yard, side_by_side, levels, zone))
-    return say_again(side_by_side.source), counted
+    from fruitwall.service.spot_offsets import learned_offsets
+
+    _, version = house.yard()
+    offsets = learned_offsets(house)
+    forcing = side_by_side.forcing
+    # By content: an entry of the ledger makes another climate object of the same years.
+    key = (
+        version.sha256,
+        winter.name,
+        repr(sorted(levels.items())),
+        sha256(forcing.t_air_c.tobytes() + forcing.t_dew_c.tobytes() + forcing.wind_m_s.tobytes()).hexdigest(),
+        tuple((name, *(round(each, 2) for each in one.mean)) for name, one in sorted(offsets.items())),
+    )
+    counted = _COUNTED.of(key=key, make=lambda: _count(yard, side_by_side, levels, zone, offsets))
+    return str(side_by_side.source), counted
 
 
 _COUNTED: Kept[Mapping[str, ClimateCold]] = Kept(4)
@@ -154,22 +167,25 @@ def winters_of(years: Sequence[Forcing], source: str, winter: Winter, zone: Zone
 
 
 def _count(
-    house: House, yard: Yard, winters: _Winters, levels: Mapping[str, Sequence[ColdLevel]], zone: ZoneInfo
+    yard: Yard,
+    winters: _Winters,
+    levels: Mapping[str, Sequence[ColdLevel]],
+    zone: ZoneInfo,
+    offsets: Mapping[str, Offset],
 ) -> Mapping[str, ClimateCold]:
     from fruitwall.service.cold_ledger import night_numbers
 
-    felt = _felt(house, yard, winters)
+    felt = _felt(yard, winters, offsets)
     nights = night_numbers(winters.forcing.time_utc, zone)
     return {tree: of_winters(its, winters.known, nights, levels[tree]) for tree, its in felt.items() if tree in levels}
 
 
-def _felt(house: House, yard: Yard, winters: _Winters) -> dict[str, dict[str, Array]]:
+def _felt(yard: Yard, winters: _Winters, offsets: Mapping[str, Offset]) -> dict[str, dict[str, Array]]:
     """March the winters side by side; gives [winter, hour] by tree and tissue."""
     from fruitwall.service.spot_march import march_trees
-    from fruitwall.service.spot_offsets import learned_offsets
     from fruitwall.weather.forcing import as_datetime
 
-    forcing, offsets = winters.forcing, learned_offsets(house)
+    forcing = winters.forcing
     tissues = get_args(Tissue)
     shape = forcing.n_members, forcing.n_times
     found = {tree.id: {name: np.full(shape, np.nan) for name in tissues} for tree in yard.trees}

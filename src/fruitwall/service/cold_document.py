@@ -117,5 +117,7 @@ class ColdLedger(Document):
     winter: str = Field(examples=["2026/27"])
     since: datetime
     until: datetime
-    climate: str = Field(default="", description="Where the years of the climate come from; empty without one")
+    climate: str = Field(
+        default="", description="Where the years of the climate come from, in English; empty without one"
+    )
     trees: list[TreeCold]

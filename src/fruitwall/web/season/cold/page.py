@@ -186,7 +186,7 @@ def tree_cold_page(ledger: ColdLedger, tree: TreeCold, household: Household) -> 
         picture=picture_of(tree, household),
         levels=tuple(_level(line, household) for line in lines),
         winters=tuple(_winters(tree, household)),
-        climate=climate_words(ledger, tree),
+        climate=climate_words(tree),
         degree=household.degree,
         hours_unit=f"{household.step} h",
     )
@@ -319,13 +319,12 @@ def _range(of: ColdRange, write: Callable[[float], str]) -> str:
     return say("{value} ({low} to {high})", value=write(of.p50), low=write(of.p10), high=write(of.p90))
 
 
-def climate_words(ledger: ColdLedger, tree: TreeCold) -> str:
+def climate_words(tree: TreeCold) -> str:
     """Say what the usual winters are made of; empty without a climate."""
     if tree.climate is None:
         return ""
     return say(
-        "Usual winters: {years} whole winters of the climate of the place ({source}), worked out for this spot with "
-        "the tree left alone; the middle one, and between what 8 of 10 lie.",
+        "Usual winters: {years} winters of the climate of the place, worked out for this spot with the tree left "
+        "alone; the middle one, and between what 8 of 10 lie.",
         years=number(tree.climate.years),
-        source=ledger.climate,
     )
