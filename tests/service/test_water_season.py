@@ -379,6 +379,19 @@ def test_the_ground_that_a_plan_wets_tells_what_it_lacks(house):
         assert part.steps[0].startswith(first)
 
 
+def test_dry_roots_make_a_tree_less_hardy_in_the_plan(house):
+    from fruitwall.service.evening import plan_evening
+    from fruitwall.weather.demo import demo_forcing, demo_now
+
+    plans = [
+        plan_evening(house.yard()[0], demo_forcing(), now=demo_now(), members=4, nights=1, beliefs=beliefs)
+        for beliefs in (Beliefs(), Beliefs(roots={"mango": "dry"}))
+    ]
+    moist, dry = ({tree.id: tree.tolerance_c.p50 for tree in plan.trees} for plan in plans)
+    assert dry["mango"] > moist["mango"]
+    assert dry["twin"] == moist["twin"]
+
+
 def test_before_a_freezing_night_only_dry_trees_are_named(house):
     # No forecast reaches beyond now: nothing can be told of the coming night.
     assert dry_before_freeze(house, LATER.astimezone(ZONE).date()) == {}
