@@ -144,6 +144,7 @@ def test_a_winter_that_is_not_known_is_told_as_not_known():
 def test_the_ledger_of_a_yard_tells_every_tree_and_what_a_cover_kept_from_it(house, household):
     bare = {tree.tree: tree for tree in cold_ledger(house).trees}
     assert list(bare) == ["mango", "twin", "lime"]
+    assert "Nothing was ticked as done" in cold_part(house, household).verdict
     for tree in bare.values():
         assert tree.winter.coldest[0].done_c == tree.winter.coldest[0].alone_c < 0.0
     deed = Deed(what="cover:fleece_heavy@mango", words="Cover it", night=NIGHT, trees=["mango"])

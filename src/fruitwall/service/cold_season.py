@@ -65,6 +65,13 @@ def verdict(ledger: ColdLedger, household: Household) -> str:
     alone = sum(line.alone.nights for tree, _ in known if (line := begins_line(tree.winter)) is not None)
     if alone == 0:
         parts.append(say("No tree got below where harm to it begins."))
+    elif not any(night.done_c != night.alone_c for tree, _ in known for night in tree.nights):
+        parts.append(
+            say(
+                "Below where harm begins: {alone}. Nothing was ticked as done for them in these nights.",
+                alone=_tree_nights(alone),
+            )
+        )
     else:
         parts.append(
             say(
@@ -102,7 +109,7 @@ def notices(ledger: ColdLedger, household: Household) -> list[str]:
     if any(tree.whole for tree in ledger.trees):
         found.append(
             say(
-                "Earlier winters are worked out for the yard as it stands now, with what was done then; they count up "
+                "Earlier winters are worked out for the yard as it was then, with what was done then; they count up "
                 "to the same day unless it says otherwise."
             )
         )
