@@ -156,7 +156,20 @@ def places_in_shade(yard: Yard, tree: Tree, places: Sequence[ShadePlace], own_su
 
 
 def sun_share(yard: Yard, tree: Tree, sun: Sequence[tuple[float, float]]) -> float:
-    """Give the share of the hot hours' beam sun that reaches a tree where it stands. [0-1]"""
+    """Give the share of the hot hours' beam sun that reaches a tree where it stands.
+
+    Parameters
+    ----------
+    yard : Yard
+    tree : Tree
+    sun : sequence of (float, float)
+        Where the sun stands in the hot hours: azimuth and elevation. [degrees]
+
+    Returns
+    -------
+    float
+        0 (all shade) to 1. [-]
+    """
     from fruitwall.physics.rays import scene_of
 
     rays, weights = _rays(sun)

@@ -122,7 +122,17 @@ def summer_measures(
 def summer_refusals(
     yard: Yard, tree: Tree, about: SummerTree, *, days: int, times: SetUpTimes | None = None
 ) -> list[Refusal]:
-    """Give what this yard has gear or places for but cannot be done for a tree, and why; as `summer_measures`."""
+    """Give what this yard has gear or places for but cannot be done for a tree, and why.
+
+    Parameters
+    ----------
+    yard, tree, about, days, times
+        As `summer_measures`.
+
+    Returns
+    -------
+    list of Refusal
+    """
     return [found for found in _considered(yard, tree, about, days, times) if isinstance(found, Refusal)]
 
 

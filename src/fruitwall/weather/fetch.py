@@ -110,6 +110,10 @@ def fetch(
     pause : callable
         Waits for some seconds.
 
+    Returns
+    -------
+    Answer
+
     Raises
     ------
     SourceUnavailable

@@ -61,7 +61,21 @@ def ensemble_url(latitude_deg: float, longitude_deg: float, elevation_m: float) 
 
 
 def archive_url(latitude_deg: float, longitude_deg: float, elevation_m: float, first: date, last: date) -> str:
-    """Give the address of the past weather of some days, both included, UTC."""
+    """Give the address of past weather.
+
+    Parameters
+    ----------
+    latitude_deg, longitude_deg : float
+        Place. [degrees]
+    elevation_m : float
+        [m]
+    first, last : date
+        Days in UTC, both included.
+
+    Returns
+    -------
+    str
+    """
     return (
         f"https://archive-api.open-meteo.com/v1/archive?latitude={latitude_deg:.4f}&longitude={longitude_deg:.4f}"
         f"&elevation={elevation_m:.0f}&start_date={first}&end_date={last}"
