@@ -80,7 +80,9 @@ def test_next_leads_through_the_whole_walk(walker):
     order = [one.attributes["href"] for one in page.one("ol", cls="stops").all("a")]
 
     followed = [order[0]]
-    while (after := read_page(walker.get(followed[-1]).text).one("form", cls="look").attributes["data-next"]) != "/walk":
+    while (
+        after := read_page(walker.get(followed[-1]).text).one("form", cls="look").attributes["data-next"]
+    ) != "/walk":
         followed.append(after)
 
     assert followed == order
