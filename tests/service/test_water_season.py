@@ -131,6 +131,12 @@ def test_a_watering_without_an_amount_fills_the_root_zone_and_no_more():
     )
 
 
+def test_ground_that_was_wetted_before_cold_is_filled_above_only():
+    its = story("lemon", summer(10), [BEGUN, Given(moment(9.0), None, "wet", top_only=True)])
+    before = its.depletion_mm[9 * 24 - 1]
+    assert its.given_mm[9 * 24] == pytest.approx(before * 0.3 / its.roots.depth_m)
+
+
 def test_before_anything_was_entered_a_tree_is_taken_to_have_been_watered_in_time():
     its = story("lemon", summer(60))
     assert not its.known
@@ -309,6 +315,7 @@ def test_a_watering_counts_and_taking_it_back_gives_the_earlier_balance(house):
     number = enter(house, Deed(what="watered", words="Watered", litres=10.0), "mango", LATER - timedelta(days=1))
     with_it = water_document(house)
     mango = next(one for one in with_it.trees if one.tree == "mango")
+    assert {task.deed for task in water_part(house, read(house)).tasks} <= {"watered", "wetted"}
     assert [(one.entry, one.litres, one.written) for one in mango.waterings] == [(number, 10.0, True)]
     assert mango.believed_from is not None
     assert {one.tree for one in with_it.trees} == {"mango", "twin", "lime"}

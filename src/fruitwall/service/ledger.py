@@ -95,6 +95,7 @@ SIGNS = (*WALK_SIGNS, *ASKED_SIGNS)
 
 DEED_NAMES = {
     "watered": marked("Watered"),
+    "wetted": marked("Ground wetted before cold"),
     "pruned": marked("Pruned"),
     "fed": marked("Fed"),
     "harvested": marked("Harvested"),
@@ -104,6 +105,9 @@ DEED_NAMES = {
     "whitewashed": marked("Bark painted white"),
 }
 """Deeds of a tree that are one touch away; the others are tasks of an evening."""
+
+WATER_DEEDS = ("watered", "wetted")
+"""Deeds that may carry an amount of water."""
 
 STAGES = ("dormant", "bud", "bloom", "fruit_set", "fruit", "harvest", "flush", "shedding")
 """Growth stages, in the order of a year."""

@@ -166,7 +166,7 @@ def waterings(house: House, since: datetime) -> Mapping[str, list[Given]]:
         body = says(entry)
         if not isinstance(body, Deed):
             continue
-        wetted = body.what.startswith("wet@")
+        wetted = body.what == "wetted" or body.what.startswith("wet@")
         if body.what != "watered" and not wetted:
             continue
         for tree in trees_of(entry, body):

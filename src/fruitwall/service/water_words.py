@@ -341,7 +341,7 @@ def _frost_task(trees: list[WaterTree], night: date, household: Household, today
             say("Not where water can stand and freeze on a path."),
         ),
         cautions=tuple(caution_texts("water_and_power")),
-        deed="watered",
+        deed="wetted",
     )
 
 

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service.corrections import Chain
 from fruitwall.service.household import Household, author_words
-from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, Body, Deed, Sighting, Stage, says
+from fruitwall.service.ledger import DEED_NAMES, GRADES, SIGNS, STAGES, WATER_DEEDS, Body, Deed, Sighting, Stage, says
 from fruitwall.service.tree_story import Story
 from fruitwall.service.water_entry import amount_words, read_amount
 from fruitwall.speech import say
@@ -131,7 +131,7 @@ def entry_page(
         if isinstance(body, Deed) and body.what in DEED_NAMES
         else [],
         minutes=one("minutes", minutes) if isinstance(body, Deed) else None,
-        litres=one("litres", _litres(body, household)) if isinstance(body, Deed) and body.what == "watered" else None,
+        litres=one("litres", _litres(body, household)) if isinstance(body, Deed) and body.what in WATER_DEEDS else None,
         note=one("note", body.note),
         photos=[(photo, photo in kept) for photo in body.photos],
         history=[_version(its, chain, story, household) for its in reversed(chain.entries)],
@@ -228,7 +228,7 @@ def changes_of(
         found["minutes"] = _minutes(given["minutes"][0])
     if "litres" in given and isinstance(body, Deed) and given["litres"][0].strip() != _litres(body, household):
         found["litres"] = read_amount(given["litres"][0], household.display, tree)
-    if found.get("what", "watered") != "watered":
+    if found.get("what", "watered") not in WATER_DEEDS:
         found["litres"] = None
     kept = [photo for photo in body.photos if "photos_shown" not in given or photo in given.get("keep", ())]
     found["photos"] = [*kept, *(photo for photo in added if photo not in kept)]

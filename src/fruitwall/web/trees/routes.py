@@ -17,7 +17,7 @@ from fruitwall.journal.entries import LedgerEntry
 from fruitwall.service import pictures
 from fruitwall.service.corrections import bring_back, chain_of, correct, let_hold, withdraw
 from fruitwall.service.house import House
-from fruitwall.service.ledger import DEED_NAMES, STAGES, Body, Deed, Note, Stage, says, trees_of
+from fruitwall.service.ledger import DEED_NAMES, STAGES, WATER_DEEDS, Body, Deed, Note, Stage, says, trees_of
 from fruitwall.service.pictures import PictureRefused, keep_picture
 from fruitwall.service.taught import taught
 from fruitwall.service.tree_story import Story, enter, stories_of
@@ -136,7 +136,7 @@ def tree_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         story = only(tree)
         display = household_of(house.yard()[0], who(request)).display
         try:
-            given = read_amount(litres, display, story.tree) if deed == "watered" else None
+            given = read_amount(litres, display, story.tree) if deed in WATER_DEEDS else None
             made = _new(stage, deed, note.replace("\r\n", "\n"), given)
             if made is None:
                 raise ValueError(say("Write something, or choose what was done."))
