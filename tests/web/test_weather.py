@@ -108,6 +108,19 @@ def test_before_any_plan_the_page_says_so_and_takes_readings(browser):
     assert 'action="/weather/readings"' in page.text
 
 
+def test_soil_moisture_is_entered_in_per_cent_under_the_name_of_a_tree(browser, house):
+    sent = {"value": "24", "unit": "%", "at": "2026-12-22T06:00", "sensor": "Papaya"}
+    answer = browser.post("/weather/readings", data=sent)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/weather?done=taken")
+    (kept,) = house.ledger.readings(since=MORNING, until=MORNING + timedelta(seconds=1))
+    assert (kept.sensor, kept.quantity, kept.value) == ("Papaya", "soil_moisture_pct", 24.0)
+    for wrong in ("wet", "240"):
+        again = browser.post("/weather/readings", data=sent | {"value": wrong, "at": "2026-12-22T07:00"})
+        assert again.status_code == 422
+        assert '<option value="%" selected>' in again.text
+        assert "temperature must be" not in again.text
+
+
 def test_a_reading_by_hand_is_kept_in_celsius_at_the_time_of_the_yard(browser, house):
     sent = {"value": "28,4", "unit": "°F", "at": "2026-12-22T06:00", "sensor": "north wall"}
     answer = browser.post("/weather/readings", data=sent)
