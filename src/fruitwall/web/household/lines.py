@@ -141,7 +141,7 @@ def _group(part: BaseModel, household: Household) -> list[str]:
     if isinstance(part, Water):
         salt, hose = part.conductivity_ds_m, part.hose_flow_l_min
         return [
-            say("salt not known") if salt is None else f"{decimal(f'{salt:.2g}')} dS/m",
+            say("salt not known") if salt is None else say("salt: {salt} dS/m", salt=decimal(f"{salt:.2g}")),
             "" if hose is None else say("hose: {amount} a minute", amount=_amount(hose, "volume", household)),
         ]
     if isinstance(part, Display):
