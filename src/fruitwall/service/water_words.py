@@ -231,6 +231,8 @@ def skipped_words(tree: WaterTree) -> str:
     if tree.half_days is not None and tree.half_days >= 1.0:
         days = say_count("{count} day", "{count} days", round(tree.half_days))
         found.append(say("After {days} more it gets less than half: leaves hang, fruit drops.", days=days))
+    elif tree.half_days is not None and not (tree.lacks and tree.half_days == 0.0):
+        found.append(say("Within a day more it gets less than half: leaves hang, fruit drops."))
     elif tree.half_days is not None:
         found.append(say("It gets less than half already: leaves hang, fruit drops."))
     elif tree.later_share is not None:
