@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -205,31 +206,41 @@ def heat_season(house: House) -> HeatSeason:
     HeatSeason
         Kept for the hour, the yard's file, the journal and the weather.
     """
+    from fruitwall.service.spot_hours import coming_hours, season_hours
+
     yard, version = house.yard()
     now = house.clock()
-    hour = now.replace(minute=0, second=0, microsecond=0)
-    key = (version.yard, version.sha256, house.journal.state(), house.journal.weather_state(), hour)
-    return _KEPT.of(house.journal, key=key, make=lambda: _season(house, yard, now))
+    since = hot_since(now.astimezone(ZoneInfo(yard.location.time_zone)), yard.location.latitude_deg)
+    past, coming = season_hours(house, since), coming_hours(house, now + LONGEST_FORECAST)
+    painted = _painted(house, now)
+    # The same hours are the same objects: an entry that changes nothing of them costs nothing here.
+    key = (version.sha256, now.replace(minute=0, second=0, microsecond=0), tuple(sorted(painted.items())))
+    make = partial(_season, house, yard, now, since, past, coming, painted)
+    return _KEPT.of(past, coming, key=key, make=make)
 
 
 _KEPT: Kept[HeatSeason] = Kept(4)
 
 
-def _season(house: House, yard: Yard, now: datetime) -> HeatSeason:
+def _season(
+    house: House,
+    yard: Yard,
+    now: datetime,
+    since: datetime,
+    past: Mapping[str, SpotHours],
+    coming: Mapping[str, SpotHours],
+    painted: Mapping[str, datetime],
+) -> HeatSeason:
     from fruitwall.service.own_kinds import catalogue_of
-    from fruitwall.service.spot_hours import coming_hours, season_hours
 
     zone = ZoneInfo(yard.location.time_zone)
-    since = hot_since(now.astimezone(zone), yard.location.latitude_deg)
-    past = season_hours(house, since)
-    coming = {tree: _forecast_only(hours) for tree, hours in coming_hours(house, now + LONGEST_FORECAST).items()}
+    coming = {tree: _forecast_only(hours) for tree, hours in coming.items()}
     coming = {tree: hours for tree, hours in coming.items() if hours.time_utc.size}
     around_past, around_coming = arounds(house, past), arounds(house, coming)
     walls = {one.id: one.name for one in yard.structures if isinstance(one, (Wall, Building))}
     station, ahead_hours = next(iter(past.values()), None), next(iter(coming.values()), None)
     days_past = None if station is None else _Days.of(station, zone)
     days_coming = None if ahead_hours is None else _Days.of(ahead_hours, zone)
-    painted = _painted(house, now)
     trees = []
     for tree in yard.trees:
         stands = tolerance_of_heat(tree, now.astimezone(zone).date(), catalogue_of(yard))

@@ -154,8 +154,7 @@ def _season(
     stretches = past_stretches(house)
     if not stretches:
         return {}
-    time_utc = np.arange(first, last + HOUR, HOUR)
-    whole = _Whole(yard, time_utc, members=1)
+    pieces: list[Marched | None] = []
     done, offsets = done_by_night(house, version.yard), learned_offsets(house)
     versions = versions_by_day(house, version)
     stages = stage_log(house.journal, version.yard)
@@ -165,8 +164,9 @@ def _season(
             yard, versions, max(first, forcing.time_utc[0]), min(last, forcing.time_utc[-1])
         ):
             carried = stages.carried(_yard_of(its), its, as_datetime(start + (stop - start) // 2))
-            whole.lay(_piece(its, stretch, start, stop, done, offsets, carried))
-    return whole.hours(n_past=time_utc.size, n_forecast=0)
+            pieces.append(_piece(its, stretch, start, stop, done, offsets, carried))
+    count = int((last - first) // HOUR) + 1
+    return _laid(yard, pieces, first, last, n_past=count, n_forecast=0)
 
 
 def _pieces(
@@ -296,8 +296,7 @@ def _coming(
     last = min(last, forcing.time_utc[-1])
     if last < first:
         return {}
-    time_utc = np.arange(first, last + HOUR, HOUR)
-    whole = _Whole(yard, time_utc, members=forcing.n_members)
+    pieces: list[Marched | None] = []
     offsets = learned_offsets(house)
     carried = stage_log(house.journal, version.yard).carried(yard, version, house.clock())
     step = np.timedelta64(COMING_CHUNK_DAYS, "D")
@@ -305,12 +304,41 @@ def _coming(
         stop = min(start + step - HOUR, last)
         begin = max(forcing.time_utc[0], start - np.timedelta64(SPIN_UP_DAYS, "D"))
         part = forcing.select(as_datetime(begin), as_datetime(stop))
-        whole.lay(_marched(version, part, start, {}, offsets, carried, COMING_STEP_MINUTES))
-    n_forecast = int(np.clip((as_datetime64(forecast_until) - first) // HOUR + 1, 0, time_utc.size))
-    return whole.hours(n_past=0, n_forecast=n_forecast)
+        pieces.append(_marched(version, part, start, {}, offsets, carried, COMING_STEP_MINUTES))
+    count = int((last - first) // HOUR) + 1
+    n_forecast = int(np.clip((as_datetime64(forecast_until) - first) // HOUR + 1, 0, count))
+    return _laid(yard, pieces, first, last, n_past=0, n_forecast=n_forecast)
 
 
 # ---------------------------------------------------------------- put together
+
+
+def _laid(
+    yard: Yard,
+    pieces: Sequence[Marched | None],
+    first: np.datetime64,
+    last: np.datetime64,
+    *,
+    n_past: int,
+    n_forecast: int,
+) -> Mapping[str, SpotHours]:
+    """Lay pieces together; the same pieces give the very same hours, so that what was made of them is found again."""
+    known = [one for one in pieces if one is not None]
+    if not known:
+        return {}
+    trees = tuple(tree.id for tree in yard.trees)
+
+    def make() -> Mapping[str, SpotHours]:
+        members = next(iter(known[0].weather.values())).shape[0]
+        whole = _Whole(trees, np.arange(first, last + HOUR, HOUR), members=members)
+        for piece in known:
+            whole.lay(piece)
+        return whole.hours(n_past=n_past, n_forecast=n_forecast)
+
+    return _LAID.of(*known, key=(trees, str(first), str(last), n_past, n_forecast), make=make)
+
+
+_LAID: Kept[Mapping[str, SpotHours]] = Kept(5)
 
 
 def _hour_after(moment: datetime) -> np.datetime64:
@@ -323,17 +351,15 @@ def _hour_after(moment: datetime) -> np.datetime64:
 class _Whole:
     """All hours of all trees, filled piece by piece."""
 
-    def __init__(self, yard: Yard, time_utc: TimeArray, *, members: int) -> None:
+    def __init__(self, trees: Sequence[str], time_utc: TimeArray, *, members: int) -> None:
         self._time = time_utc
         shape = members, time_utc.size
         self._weather = {name: np.full(shape, np.nan) for name in Weather.NAMES}
-        self._trees = {tree.id: {name: np.full(shape, np.nan) for name in Marched.NAMES} for tree in yard.trees}
+        self._trees = {tree: {name: np.full(shape, np.nan) for name in Marched.NAMES} for tree in trees}
         self._known = np.zeros(time_utc.size, dtype=bool)
 
-    def lay(self, piece: Marched | None) -> None:
+    def lay(self, piece: Marched) -> None:
         """Lay a piece where its hours belong; trees that the yard no longer has are passed over."""
-        if piece is None:
-            return
         at = int((piece.time_utc[0] - self._time[0]) // HOUR)
         part = slice(at, at + piece.time_utc.size)
         self._known[part] = True
