@@ -68,7 +68,8 @@ class HotTissues:
     leaf_c : ndarray [member, hour]
         Of a leaf that faces the sun.
     fruit_c : ndarray [member, hour]
-        Of the sunny pole of a fruit at the outside of the crown; not a number without fruit.
+        Of the sunny pole of a fruit at the outside of the crown, or below it where the kind bears there; not a number
+        without fruit.
     bark_c : ndarray [member, hour]
         Of the sunny side of the trunk.
     root_c : ndarray [member, hour]
@@ -164,7 +165,8 @@ def hot_hours(
         leaf[:, wanted] = day.sunlit_leaf_c(part, leaf_width, water=1.0 if watered else 0.0)
         bark[:, wanted] = day.sunlit_bark_c(part, trunk, lit[wanted], absorptance=paint)
         if carries:
-            peel[:, wanted] = day.sunlit_peel_c(part, fruit_size)
+            shaded = around is not None and around.fruit_inside
+            peel[:, wanted] = day.sunlit_peel_c(part, fruit_size, 1.0 - foliage if shaded else 1.0)
     return HotTissues(leaf_c=leaf, fruit_c=peel, bark_c=bark, root_c=root, light=light)
 
 
@@ -206,17 +208,18 @@ def heat_season(house: House) -> HeatSeason:
     HeatSeason
         Kept for the hour, the yard's file, the journal and the weather.
     """
-    from fruitwall.service.spot_hours import coming_hours, season_hours
+    from fruitwall.service.spot_hours import coming_hours, mark_of, season_hours
 
     yard, version = house.yard()
     now = house.clock()
     since = hot_since(now.astimezone(ZoneInfo(yard.location.time_zone)), yard.location.latitude_deg)
     past, coming = season_hours(house, since), coming_hours(house, now + LONGEST_FORECAST)
     painted = _painted(house, now)
-    # The same hours are the same objects: an entry that changes nothing of them costs nothing here.
-    key = (version.sha256, now.replace(minute=0, second=0, microsecond=0), tuple(sorted(painted.items())))
+    # By what the hours hold: an entry that changes nothing of them costs nothing here.
+    hour = now.replace(minute=0, second=0, microsecond=0)
+    key = (version.sha256, hour, mark_of(past), mark_of(coming), tuple(sorted(painted.items())))
     make = partial(_season, house, yard, now, since, past, coming, painted)
-    return _KEPT.of(past, coming, key=key, make=make)
+    return _KEPT.of(key=key, make=make)
 
 
 _KEPT: Kept[HeatSeason] = Kept(4)

@@ -8,9 +8,8 @@ the forecast and goes on with the same days of other years (`service.climate`).
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from functools import partial
 from hashlib import sha256
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -108,6 +107,19 @@ class SpotHours:
     known: NDArray[np.bool_]
     n_past: int
     n_forecast: int
+
+
+class Hours(dict[str, SpotHours]):
+    """Hours by tree, with a mark that is the same for the same hours: what is made of them may be kept by it."""
+
+    def __init__(self, hours: Mapping[str, SpotHours], *, mark: str) -> None:
+        super().__init__(hours)
+        self.mark = mark
+
+
+def mark_of(hours: Mapping[str, SpotHours]) -> str:
+    """Give the mark of some hours; empty where there are none."""
+    return hours.mark if isinstance(hours, Hours) else ""
 
 
 # ---------------------------------------------------------------- what is over
@@ -229,9 +241,11 @@ def _marched(
         tuple((day, tuple(sorted(keys))) for day, keys in sorted(done.items())),
         tuple((name, *(round(each, 2) for each in one.mean)) for name, one in sorted(offsets.items())),
     )
-    make = partial(
-        march_trees, _yard_of(version), part, start, done, offsets, step_minutes=step_minutes, carried=carried
-    )
+
+    def make() -> Marched | None:
+        marched = march_trees(_yard_of(version), part, start, done, offsets, step_minutes=step_minutes, carried=carried)
+        return None if marched is None else replace(marched, mark=sha256(repr(key).encode()).hexdigest())
+
     return _PIECES.of(key=key, make=make)
 
 
@@ -328,12 +342,14 @@ def _laid(
         return {}
     trees = tuple(tree.id for tree in yard.trees)
 
+    mark = sha256(repr([one.mark for one in known]).encode()).hexdigest()
+
     def make() -> Mapping[str, SpotHours]:
         members = next(iter(known[0].weather.values())).shape[0]
         whole = _Whole(trees, np.arange(first, last + HOUR, HOUR), members=members)
         for piece in known:
             whole.lay(piece)
-        return whole.hours(n_past=n_past, n_forecast=n_forecast)
+        return Hours(whole.hours(n_past=n_past, n_forecast=n_forecast), mark=f"{mark} {first} {last} {n_forecast}")
 
     return _LAID.of(*known, key=(trees, str(first), str(last), n_past, n_forecast), make=make)
 

@@ -58,6 +58,8 @@ class Marched:
         By `Weather.NAMES`.
     trees : Mapping of tree to Mapping of name to ndarray [member, hour]
         By `Marched.NAMES`; single precision, as they are kept.
+    mark : str
+        The same for the same yard, weather, deeds and offsets.
     """
 
     FELT: ClassVar[tuple[str, ...]] = ("air", "leaf", "twig", "wood", "fruit", "root")
@@ -70,6 +72,7 @@ class Marched:
     time_utc: NDArray[np.datetime64]
     weather: Mapping[str, Array]
     trees: Mapping[str, Mapping[str, Small]]
+    mark: str = ""
 
 
 def march_trees(
