@@ -50,6 +50,36 @@ def test_sunny_bark_comes_as_near_to_50_degrees_as_that_of_cherries_did():
     assert 45.0 < day.sunlit_bark_c(light, 0.15)[0, 0] < 53.0
 
 
+def test_fruit_inside_a_crown_gets_the_share_of_the_sun_that_its_leaves_let_through():
+    light = daylight(38.0, 20.0, wind_m_s=0.5)
+    dark, inside, outside = (day.sunlit_peel_c(light, 0.12, lit)[0, 0] for lit in (0.0, 0.29, 1.0))
+    assert inside - dark == pytest.approx(0.29 * (outside - dark))
+    assert outside - inside > 8.0
+
+
+def test_the_sun_stirs_the_air_of_a_calm_noon():
+    # Closed form: w*^3 = g/T H z/(rho c) with 0.25 * 850 W/m2 at 30 degC, 1000 m; no sun, no gusts.
+    rho = 353.0 / 303.15
+    assert day.stirred_wind_m_s(850.0, 30.0) ** 3 == pytest.approx(
+        9.81 / 303.15 * 0.25 * 850.0 / (rho * 1005.0) * 1000.0
+    )
+    assert day.stirred_wind_m_s(850.0, 30.0) == pytest.approx(1.81, abs=0.02)  # the usual 1 to 2 m/s of a sunny noon
+    assert day.stirred_wind_m_s(0.0, 30.0) == 0.0
+    assert np.isnan(day.stirred_wind_m_s(np.nan, 30.0))
+
+
+def test_the_quarters_of_a_round_pot_take_in_together_what_the_sun_sends_at_it():
+    across = np.linspace(-45.0, 45.0, 9001)
+    for azimuth in (0.0, 20.0, 45.0, 133.0, 271.0, 359.0):
+        quarters = [float(day._on_quarter(np.array(azimuth - looks))) for looks in (0.0, 90.0, 180.0, 270.0)]
+        wanted = [
+            float(np.maximum(np.cos(np.radians(azimuth - looks - across)), 0.0).mean())
+            for looks in (0.0, 90.0, 180.0, 270.0)
+        ]
+        assert quarters == pytest.approx(wanted, abs=2e-4)
+        assert np.mean(quarters) == pytest.approx(1.0 / np.pi)  # width over circumference of a cylinder
+
+
 # ---------------------------------------------------------------- limits
 
 

@@ -12,7 +12,7 @@ import pytest
 from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.service import heat_season as module
-from fruitwall.service.heat_around import _arounds, arounds
+from fruitwall.service.heat_around import _arounds, arounds, daylight_of
 from fruitwall.service.heat_season import heat_season, hot_hours, hot_since
 from fruitwall.service.heat_words import heat_part, why
 from fruitwall.service.house import House
@@ -90,6 +90,36 @@ def test_a_wall_in_the_afternoon_sun_heats_the_tree_before_it(hours, around, tre
     assert np.nanmax(free.light.thrown_w_m2) < 1.0  # the same wall from 14 m
     excess = [(one.leaf_c - one.light.t_air_c)[0, afternoon].max() for one in (walled, free)]
     assert excess[0] > excess[1] + 0.3
+
+
+def test_fruit_that_hangs_below_its_own_leaves_is_shaded_by_them(hours, around, trees):
+    outside, inside = (
+        hot_hours(hours["free"], trees["free"], around=replace(around["free"], fruit_inside=each))
+        for each in (False, True)
+    )
+    assert hottest(inside.fruit_c) < hottest(outside.fruit_c) - 3.0
+    assert np.array_equal(inside.leaf_c, outside.leaf_c, equal_nan=True)
+
+
+def test_kinds_that_bear_on_the_trunk_are_known(house, hours):
+    yard = house.yard()[0]
+    papaya = yard.model_copy(
+        update={
+            "trees": [one.model_copy(update={"taxon": "papaya"}) if one.id == "free" else one for one in yard.trees]
+        }
+    )
+    found = _arounds(papaya, hours)
+    assert found["free"].fruit_inside
+    assert not found["walled"].fruit_inside
+
+
+def test_the_sun_stirs_calm_air_at_a_crown_by_day_and_not_at_night(hours, around):
+    calm = replace(hours["free"], wind_here_m_s=np.zeros_like(hours["free"].wind_here_m_s))
+    light = daylight_of(calm, around["free"])
+    sun = calm.open_sun_w_m2
+    assert np.all(light.wind_m_s[sun > 300.0] > 0.3)
+    assert np.all(light.wind_m_s[sun > 300.0] < 2.0)  # no more than in the open
+    assert np.all(light.wind_m_s[sun == 0.0] == 0.0)
 
 
 @pytest.mark.parametrize(

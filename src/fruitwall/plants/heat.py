@@ -113,6 +113,18 @@ the outside of the crown, less than half of a crop; the 4.5 K lead from 47.5 to 
 (schrader2001). The -8.5 K of roots lead to about 40 °C, at which they stop. All others are our judgement. [K]"""
 
 
+BEARS_UNDER_CROWN = frozenset(
+    {
+        "annona-muricata", "artocarpus-heterophyllus", "averrhoa-bilimbi", "averrhoa-carambola", "carica-papaya",
+        "cocos-nucifera", "durio-zibethinus", "plinia-cauliflora", "syzygium-malaccense", "theobroma-cacao",
+        "vasconcellea-pubescens",
+    }
+)  # fmt: skip
+"""Kinds whose fruit hangs on trunk and old limbs or right below the leaves: their own crown shades it, so that no
+fruit stands at the outside of the crown (from memory: Morton 1987, Fruits of warm climates; Our judgement which of
+those that bear here and there belong to it)."""
+
+
 # ----------------------------------------------------------------------------------------------- vapour, shade
 
 

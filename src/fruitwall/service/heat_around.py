@@ -58,6 +58,8 @@ class Around:
         Longwave that the walls add to the upper and the lower hemisphere, each weighed by its share. [W/m²]
     thrown_w_m2 : ndarray [member, hour]
         Sun that they throw at the crown. [W/m²]
+    fruit_inside : bool
+        Whether its fruit hangs below its own leaves.
     """
 
     spot: Spot
@@ -67,6 +69,7 @@ class Around:
     wall_above_w_m2: Array
     wall_below_w_m2: Array
     thrown_w_m2: Array
+    fruit_inside: bool = False
 
 
 def arounds(house: House, hours: Mapping[str, SpotHours]) -> Mapping[str, Around]:
@@ -91,6 +94,7 @@ _KEPT: Kept[Mapping[str, Around]] = Kept(4)
 
 
 def _arounds(yard: Yard, hours: Mapping[str, SpotHours]) -> Mapping[str, Around]:
+    from fruitwall.plants.heat import BEARS_UNDER_CROWN
     from fruitwall.service.treatments import LEAFY_AREA_INDEX, body_of, kinds_of
 
     if not hours:
@@ -105,7 +109,7 @@ def _arounds(yard: Yard, hours: Mapping[str, SpotHours]) -> Mapping[str, Around]
         taxon = kinds[tree.id]
         body = replace(body_of(tree, taxon), leaf_area_index=LEAFY_AREA_INDEX, fruit_diameter_m=taxon.fruit_diameter_m)
         place = yard.location.latitude_deg, yard.location.longitude_deg
-        found[tree.id] = Around(spot, body, *place, above, below, thrown)
+        found[tree.id] = Around(spot, body, *place, above, below, thrown, taxon.key in BEARS_UNDER_CROWN)
     return found
 
 
@@ -244,7 +248,8 @@ def daylight_of(hours: SpotHours, around: Around | None) -> Daylight:
     Daylight
     """
     from fruitwall.physics.air import saturation_vapour_pressure
-    from fruitwall.physics.daylight import Daylight, black_body_w_m2, brightest_beam, ground_c
+    from fruitwall.physics.cases import wind_profile
+    from fruitwall.physics.daylight import Daylight, black_body_w_m2, brightest_beam, ground_c, stirred_wind_m_s
     from fruitwall.physics.sky import BEST_BY_EVIDENCE, longwave_down
     from fruitwall.physics.spot import sun_visibility
     from fruitwall.physics.sun import extraterrestrial, split_global, sun_position
@@ -279,16 +284,19 @@ def daylight_of(hours: SpotHours, around: Around | None) -> Daylight:
     height = np.sin(np.radians(np.maximum(sun.elevation_deg, LOWEST_SUN_DEG)))
     facing = np.minimum(light.beam / height, brightest_beam(sun.elevation_deg, outside))
     facing = facing * sun_visibility(spot, sun.azimuth_deg, sun.elevation_deg)
+    # Gusts that the sun stirs up reach the crown through the same shelter as the wind does.
+    reach = spot.wind_share * wind_profile(spot.height_m)
+    wind = np.hypot(hours.wind_here_m_s, reach * stirred_wind_m_s(hours.open_sun_w_m2, hours.t_air_c))
     surfaces = ((spot.ground, 1.0 - spot.paving_share - spot.pond_share), ("paving", spot.paving_share))
     ground = spot.pond_share * air
     for surface, share in surfaces:
-        ground = ground + share * black_body_w_m2(ground_c(level, air_c, hours.wind_here_m_s, surface))
+        ground = ground + share * black_body_w_m2(ground_c(level, air_c, wind, surface))
     fol = around.body.foliage_share
     below = (1.0 - spot.wall_below) * ground + around.wall_below_w_m2
     return Daylight(
         t_air_c=air_c,
         t_dew_c=dew_c,
-        wind_m_s=hours.wind_here_m_s,
+        wind_m_s=wind,
         beam_w_m2=facing,
         diffuse_w_m2=spot.diffuse_share * light.diffuse,
         thrown_w_m2=around.thrown_w_m2,

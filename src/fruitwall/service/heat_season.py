@@ -235,7 +235,9 @@ def _season(
     painted: Mapping[str, datetime],
 ) -> HeatSeason:
     from fruitwall.service.own_kinds import catalogue_of
+    from fruitwall.service.treatments import kinds_of
 
+    kinds_of(yard)  # a kind that is not known is told with its place in the yard's file
     zone = ZoneInfo(yard.location.time_zone)
     coming = {tree: _forecast_only(hours) for tree, hours in coming.items()}
     coming = {tree: hours for tree, hours in coming.items() if hours.time_utc.size}
