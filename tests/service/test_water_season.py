@@ -20,7 +20,7 @@ from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed, Sighting, Signed, take_back
 from fruitwall.service.own_kinds import catalogue_of
 from fruitwall.service.water_advice import advise, frost_litres, root_word
-from fruitwall.service.water_balance import Given, Moist, Story, roots_of, story_of
+from fruitwall.service.water_balance import Given, Moist, Story, demand_of, roots_of, story_of
 from fruitwall.service.water_entry import read_amount
 from fruitwall.service.water_hours import WaterHours
 from fruitwall.service.water_season import (
@@ -31,6 +31,7 @@ from fruitwall.service.water_season import (
     water_document,
     water_part,
 )
+from fruitwall.service.water_words import tasks as water_tasks
 from fruitwall.yard.file import parse_yard
 from fruitwall.yard.model import Display, Yard
 from tests.service.past import LATER, enter, house_with_past
@@ -93,6 +94,19 @@ def story(tree: str, hours: WaterHours, givens: list[Given] = [], moist: list[Mo
     """March one tree of the yard."""
     its = next(one for one in YARD.trees if one.id == tree)
     return story_of(roots_of(its, catalogue_of(YARD).find(its.taxon), YARD), hours, YARD, givens, moist)
+
+
+def test_a_tree_in_a_pot_uses_water_by_its_leaves_and_not_by_an_orchards_ground():
+    # A crown of leaf area index 3 beside the 2.88 of the reference grass: at its best, July for a lime by FAO-56 (day
+    # 182 lies in stage mid of its row), it uses 3/2.88 of the reference; an orchard of limes less of all its ground.
+    its = next(one for one in YARD.trees if one.id == "pot")
+    roots = roots_of(its, catalogue_of(YARD).find(its.taxon), YARD)
+    row = roots.row
+    hours = summer(1)
+    potted = demand_of(roots, hours, YARD).et_mm.sum()
+    planted = demand_of(replace(roots, tree=its.model_copy(update={"container": None})), hours, YARD).et_mm.sum()
+    assert potted / planted == pytest.approx(3.0 / 2.88 / max(row.kc_initial, row.kc_mid, row.kc_end))
+    assert potted > 1.1 * planted
 
 
 BEGUN = Given(moment(0.01), None, "begun")
@@ -397,6 +411,18 @@ def test_dry_roots_make_a_tree_less_hardy_in_the_plan(house):
     moist, dry = ({tree.id: tree.tolerance_c.p50 for tree in plan.trees} for plan in plans)
     assert dry["mango"] > moist["mango"]
     assert dry["twin"] == moist["twin"]
+
+
+def test_a_tree_that_is_watered_before_a_freeze_anyway_is_not_watered_twice(house):
+    today = LATER.astimezone(ZONE).date()
+    document = water_document(house)
+    first, second, *_ = document.trees
+    thirsty = first.model_copy(update={"frost_litres": 5.0, "lacks": False, "due": today, "litres": 9.0})
+    dry = second.model_copy(update={"frost_litres": 4.0, "lacks": False, "due": None})
+    cold = document.model_copy(update={"frost_night": today, "trees": [thirsty, dry]})
+    found = {task.key: task for task in water_tasks(cold, read(house), today)}
+    assert found[f"water-frost:{today}"].trees == (second.tree,)
+    assert any("noon" in step for step in found[f"water:{first.tree}"].steps)
 
 
 def test_before_a_freezing_night_only_dry_trees_are_named(house):

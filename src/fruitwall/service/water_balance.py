@@ -219,7 +219,7 @@ def demand_of(roots: Roots, hours: Hours, yard: Yard) -> Demand:
     Demand
         FAO-56 Penman-Monteith by the hour with the spot's sun and wind; what was not known is filled in and told.
     """
-    from fruitwall.plants.water.crop_year import kc_on
+    from fruitwall.plants.water.crop_year import kc_on, pot_kc_on
     from fruitwall.plants.water.filled import hourly_reference
 
     place, zone = yard.location, ZoneInfo(yard.location.time_zone)
@@ -237,9 +237,8 @@ def demand_of(roots: Roots, hours: Hours, yard: Yard) -> Demand:
     )
     days = local_days(hours.time_utc, zone)
     of_year = (days - days.astype("datetime64[Y]").astype("datetime64[D]")).astype(int) + 1
-    kc = kc_on(
-        roots.row, of_year, leaf_habit=roots.taxon.leaf_habit, latitude_deg=place.latitude_deg,
-    )  # fmt: skip
+    by_stage = kc_on if roots.tree.container is None else pot_kc_on
+    kc = by_stage(roots.row, of_year, leaf_habit=roots.taxon.leaf_habit, latitude_deg=place.latitude_deg)
     et = np.maximum(reference.et_mm, 0.0) * kc
     _, start, which = np.unique(days, return_index=True, return_inverse=True)
     sums = np.add.reduceat(np.nan_to_num(et), start, axis=-1)

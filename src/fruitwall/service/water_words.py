@@ -269,18 +269,28 @@ def yard_table(water: WaterDocument, household: Household, today: date) -> PartT
 def tasks(water: WaterDocument, household: Household, today: date) -> list[SeasonTask]:
     """Give the waterings to do: those that fall due, and dry ground before a freezing night; soonest first."""
     found = []
-    thirsty = [tree for tree in water.trees if tree.frost_litres > 0.0 and not tree.lacks]
+    thirsty = [tree for tree in water.trees if tree.frost_litres > 0.0 and not _due_before_frost(tree, water)]
     if thirsty and water.frost_night is not None:
         found.append(_frost_task(thirsty, water.frost_night, household, today))
     found += [
-        _task(tree, tree.due, household, today)
+        _task(tree, tree.due, household, today, before_frost=_due_before_frost(tree, water))
         for tree in water.trees
         if tree.due is not None and tree.due - today <= TASK_AHEAD
     ]
     return sorted(found, key=lambda one: (one.due, not one.urgent))
 
 
-def _task(tree: WaterTree, due: date, household: Household, today: date) -> SeasonTask:
+def _due_before_frost(tree: WaterTree, water: WaterDocument) -> bool:
+    """Tell whether its own watering falls before a freezing night and does for that too: never two for one thirst."""
+    night = water.frost_night
+    return night is not None and tree.frost_litres > 0.0 and tree.due is not None and tree.due <= night
+
+
+def _by_noon() -> str:
+    return say("By noon, so that the sun still warms the wet ground; keep leaves and trunk dry.")
+
+
+def _task(tree: WaterTree, due: date, household: Household, today: date, *, before_frost: bool) -> SeasonTask:
     why = say("Its root zone has {amount} less than full.", amount=_missing(tree, household))
     if tree.lacks:
         why = say("It uses only {share} of what it wants.", share=percent(tree.uses_share))
@@ -299,7 +309,7 @@ def _task(tree: WaterTree, due: date, household: Household, today: date) -> Seas
         not_before=None if tree.earliest is None or tree.earliest >= due else max(tree.earliest, today),
         minutes=tree.work_minutes,
         otherwise=skipped_words(tree),
-        steps=_steps(tree),
+        steps=(*_steps(tree), *([_by_noon()] if before_frost else [])),
         cautions=tuple(caution_texts("water_rules")),
         deed="watered",
         urgent=tree.uses_share < SUFFERS or (tree.half_days is not None and tree.half_days <= URGENT_DAYS),
@@ -339,7 +349,7 @@ def _frost_task(trees: list[WaterTree], night: date, household: Household, today
                 say("{tree}: {amount}", tree=tree.name, amount=give_words(tree, household, tree.frost_litres))
                 for tree in trees
             ),
-            say("By noon, so that the sun still warms the wet ground; keep leaves and trunk dry."),
+            _by_noon(),
             say("Not where water can stand and freeze on a path."),
         ),
         cautions=tuple(caution_texts("water_and_power")),
