@@ -168,6 +168,15 @@ def test_marks_of_the_typesetter_in_a_note_are_only_letters_and_americans_get_th
     assert [round(float(one)) for one in pdf.pages[0].mediabox[2:]] == [612, 792]
 
 
+@pytest.mark.parametrize("name", ["柚子 \N{LEMON}", "Lemon\x01\n= tree", "<b> & #panic() $x$ *_`@"])
+def test_no_name_keeps_the_pdf_from_being_made(told, name):
+    trees = (replace(told[False].trees[0], name=name), *told[False].trees[1:])
+    text = pdf_of(replace(told[False], trees=trees), reader()).pages[0].extract_text()
+    assert told[False].trees[1].name in text
+    if name.isascii():
+        assert " ".join(name.split("\x01")[0].split()) in text
+
+
 def test_without_the_typesetter_is_said_how_to_get_it(monkeypatch):
     import sys
 

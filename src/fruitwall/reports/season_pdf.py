@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import unicodedata
 from importlib import import_module
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -45,23 +46,49 @@ def as_pdf(report: SeasonReport, household: Household) -> bytes:
     Returns
     -------
     bytes
-        PDF/UA-1: tagged, titled, with words for each picture. Photos are left to the HTML file.
+        PDF/UA-1: tagged, titled, with words for each picture; tagged without that promise where a name has letters
+        that no font of this machine has. Photos are left to the HTML file.
 
     Raises
     ------
     FruitwallError
-        Without Typst.
+        Without Typst, or where it cannot typeset it.
     """
     typst = check_typst()
     source = files("fruitwall.reports").joinpath("season.typ").read_bytes()
-    written: bytes = typst.compile(
-        source,
-        format="pdf",
-        ignore_system_fonts=True,
-        sys_inputs={"data": json.dumps(_data(report, household), ensure_ascii=False)},
-        pdf_standards=["ua-1"],
+    data = json.dumps(_without_controls(_data(report, household)), ensure_ascii=False)
+    # The packaged font gives the same pages everywhere. The standard refuses letters that it lacks, such as those of a
+    # Chinese name: fonts of the machine may have them, and a page with an empty box is better than none.
+    for own_only, standards in ((True, ["ua-1"]), (False, ["ua-1"]), (False, [])):
+        try:
+            written: bytes = typst.compile(
+                source,
+                format="pdf",
+                ignore_system_fonts=own_only,
+                sys_inputs={"data": data},
+                pdf_standards=standards,
+            )
+        except typst.TypstError as error:
+            reason = str(error)
+        else:
+            return written
+    raise FruitwallError(
+        say(
+            "The PDF could not be typeset ({reason}). The HTML file tells the same, and a browser prints it.",
+            reason=reason,
+        )
     )
-    return written
+
+
+def _without_controls(value: Any) -> Any:
+    """Put spaces in place of control characters and halves of surrogates: no font has them."""
+    if isinstance(value, str):
+        return "".join(" " if unicodedata.category(letter) in ("Cc", "Cs") else letter for letter in value)
+    if isinstance(value, list):
+        return [_without_controls(one) for one in value]
+    if isinstance(value, dict):
+        return {name: _without_controls(one) for name, one in value.items()}
+    return value
 
 
 def check_typst() -> Any:
