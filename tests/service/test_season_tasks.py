@@ -136,6 +136,22 @@ def test_a_task_that_moves_keeps_its_name_with_a_higher_number_and_one_that_is_g
     assert (back["b"].gone, back["b"].sequence) == (False, 2)
 
 
+def test_a_part_that_cannot_be_worked_out_neither_takes_its_tasks_back_nor_keeps_the_others_from_being_told(
+    yard, household
+):
+    before = told_now({}, [task("water:mango"), task("heat:mango", part="heat")], NOW, TODAY)
+    later = [task("growth:mango", part="growth")]
+    told = told_now(before, later, NOW + timedelta(hours=1), TODAY, silent={"water"})
+    assert told["water:mango"] == before["water:mango"]
+    assert [key for key, one in told.items() if one.gone] == ["heat:mango"]
+    shown = events(season_calendar(later, told_before(as_setting(told)), yard, household))
+    assert {name: str(one["STATUS"]) for name, one in shown.items()} == {
+        "Water water:mango": "CONFIRMED",
+        "Water growth:mango": "CONFIRMED",
+        "No longer to do: Water heat:mango": "CANCELLED",
+    }
+
+
 def test_tonights_tasks_stand_in_the_same_calendar(yard, household):
     plan = sample_plan()
     whole = Calendar.from_ical(

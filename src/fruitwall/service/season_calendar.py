@@ -10,7 +10,7 @@ nothing changes, and a calendar that asks every hour makes no work.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
@@ -64,6 +64,8 @@ class ToldTask:
         As it was told last, for when it is taken back.
     gone : bool
         Whether it is no longer asked for.
+    part : str
+        Key of the part of the season that asks for it.
     """
 
     first: date
@@ -74,10 +76,15 @@ class ToldTask:
     changed: datetime
     summary: str
     gone: bool = False
+    part: str = ""
 
 
 def told_now(
-    before: Mapping[str, ToldTask], tasks: Sequence[SeasonTask], now: datetime, today: date
+    before: Mapping[str, ToldTask],
+    tasks: Sequence[SeasonTask],
+    now: datetime,
+    today: date,
+    silent: Collection[str] = (),
 ) -> dict[str, ToldTask]:
     """Give what the calendar tells now.
 
@@ -90,6 +97,8 @@ def told_now(
     now : datetime, aware
     today : date
         By the yard's calendar.
+    silent : collection of str
+        Keys of parts that could not be worked out: what they asked for stands as it was told.
 
     Returns
     -------
@@ -100,7 +109,7 @@ def told_now(
     found: dict[str, ToldTask] = {}
     for task in tasks:
         last = before.get(task.key)
-        one = ToldTask(*days_of(task, last, today), task.due, task.urgent, 0, second, task.what)
+        one = ToldTask(*days_of(task, last, today), task.due, task.urgent, 0, second, task.what, part=task.part)
         if last is None:
             found[task.key] = one
         elif replace(one, sequence=last.sequence, changed=last.changed, summary=last.summary) == last:
@@ -110,7 +119,9 @@ def told_now(
     for key, last in before.items():
         if key in found:
             continue
-        if not last.gone:
+        if last.part in silent and not last.gone:
+            found[key] = last
+        elif not last.gone:
             found[key] = replace(last, gone=True, sequence=last.sequence + 1, changed=second)
         elif second - last.changed <= CANCELLED_FOR:
             found[key] = last
@@ -155,6 +166,7 @@ def told_before(setting: object) -> dict[str, ToldTask]:
                 datetime.fromisoformat(one["changed"]),
                 str(one["summary"]),
                 bool(one["gone"]),
+                str(one["part"]),
             )
         except (KeyError, TypeError, ValueError):
             continue
@@ -173,6 +185,7 @@ def as_setting(told: Mapping[str, ToldTask]) -> dict[str, Any]:
             "changed": one.changed.isoformat(),
             "summary": one.summary,
             "gone": one.gone,
+            "part": one.part,
         }
         for key, one in told.items()
     }
@@ -239,15 +252,18 @@ def _event(key: str, told: ToldTask, task: SeasonTask | None, yard: Yard) -> Eve
     event.add("dtend", told.last + timedelta(days=1))  # the day after the last one (section 3.6.1)
     event.add("transp", "TRANSPARENT")
     event.add("location", yard.name)
-    if told.gone or task is None:
+    if told.gone:
         event.add("status", "CANCELLED")
         event.add("summary", say("No longer to do: {what}", what=told.summary))
         return event
     event.add("status", "CONFIRMED")
-    event.add("summary", task.what)
-    event.add("description", "\n".join(part for part in _told(task) if part))
+    # What is not asked for at this moment but was not taken back either could not be worked out anew.
+    what = task.what if task is not None else told.summary
+    event.add("summary", what)
+    if task is not None:
+        event.add("description", "\n".join(part for part in _told(task) if part))
     if told.urgent:
-        event.add_component(_alarm(task.what))
+        event.add_component(_alarm(what))
     return event
 
 

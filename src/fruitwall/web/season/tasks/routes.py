@@ -105,6 +105,8 @@ def season_task_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         yard, _ = house.yard()  # without one whoever asks is led to the start
         household = household_of(yard, who(request))
         parts, now = parts_of(household)
+        if parts is None and error:
+            raise HTTPException(422, error)  # not the waiting page, which would say nothing of it
         if parts is None:
             answer = pages.render(request, "season/tasks/season-tasks-waiting.html", status=202)
             answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
@@ -175,8 +177,9 @@ def season_task_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         tasks = _tasks(parts)
         before = told_before(house.ledger.setting(TOLD))
         told = before
-        if now and all(one.told is not None for one in parts):
-            told = told_now(before, tasks, house.clock(), house.clock().astimezone(household.zone).date())
+        if now:
+            moment, silent = house.clock(), {one.key for one in parts if one.told is None}
+            told = told_now(before, tasks, moment, moment.astimezone(household.zone).date(), silent)
         if told != before:
             house.ledger.set(TOLD, as_setting(told), author="fruitwall", now=house.clock())
         plan = latest_plan(house.journal, version.yard, tonight(yard.location, house.clock()))
