@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from fruitwall.journal.opening import open_journal
-from fruitwall.service.ledger import Stage
+from fruitwall.service.ledger import Stage, says
 from fruitwall.web.season.growth import routes
 from fruitwall.web.who import Who
 from tests.service.past import LATER, enter, house_with_past
@@ -63,6 +64,15 @@ def test_one_tap_enters_a_stage_twice_is_once_and_it_can_be_taken_back(client, h
     # What was taken back can be entered again.
     post(client, tree="mango", stage="bloom")
     assert len(house.ledger.current(kind="stage")) == 1
+
+
+def test_whoever_taps_another_stage_and_the_first_one_again_means_the_first(client_of, house):
+    moments = [LATER]
+    client = client_of(house=replace(house, clock=lambda: moments[0]))
+    for stage in ("bloom", "fruit_set", "bloom", "bloom"):
+        moments[0] += timedelta(minutes=1)
+        assert post(client, tree="mango", stage=stage).status_code == 303
+    assert sorted(says(one).stage for one in house.ledger.current(kind="stage")) == ["bloom", "bloom", "fruit_set"]
 
 
 def test_after_an_hour_it_is_corrected_on_the_trees_page(client_of, tmp_path):

@@ -11,7 +11,7 @@ from fastapi.responses import RedirectResponse
 
 from fruitwall.errors import JournalError
 from fruitwall.service.house import House
-from fruitwall.service.ledger import STAGES, Stage, entry_of, take_back
+from fruitwall.service.ledger import STAGES, Stage, entry_of, says, take_back
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
 from fruitwall.web.patience import Patience
@@ -23,6 +23,7 @@ from fruitwall.web.walk.page import stop_url
 from fruitwall.web.who import Who, need, who
 
 if TYPE_CHECKING:
+    from fruitwall.journal.entries import LedgerEntry
     from fruitwall.service.growth_document import Growth
     from fruitwall.service.ledger import Signed
 
@@ -66,6 +67,8 @@ def growth_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def show(request: Request, *, just: str = "", error: str = "", error_tree: str = "", day: str = "") -> Response:
         yard, _ = house.yard()  # without one whoever asks is led to the start
         growth = patience.plan(None)
+        if growth is None and error:
+            raise HTTPException(422, error)  # not the waiting page: what was typed would be lost, and nothing said
         if growth is None:
             answer = pages.render(request, "season/season-waiting.html", status=202)
             answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
@@ -98,7 +101,7 @@ def growth_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         household = household_of(yard, who(request))
         try:
             at = moment_of(day, signed.now, household.zone)
-            store(house, tree, stage, at, signed)
+            store(house, tree, stage, at, signed, household.zone)
         except (JournalError, ValueError) as error:
             return show(request, error=str(error), error_tree=tree, day=day)
         return RedirectResponse(stop_url(tree) + "#stage" if place == "walk" else _back(tree), 303)
@@ -156,8 +159,11 @@ def moment_of(typed: str, now: datetime, zone: tzinfo) -> datetime:
     return now if day == today else datetime.combine(day, time(12), zone)
 
 
-def store(house: House, tree: str, stage: str, at: datetime, signed: Signed) -> str:
-    """Store a stage; tapped twice on a day by the same person it is stored once, unless it was taken back.
+def store(house: House, tree: str, stage: str, at: datetime, signed: Signed, zone: tzinfo) -> str:
+    """Store a stage; tapped twice on a day by the same person it is stored once.
+
+    It is stored again where it was taken back, or where another stage was entered since: whoever taps bloom, fruit and
+    bloom again means bloom.
 
     Parameters
     ----------
@@ -165,20 +171,32 @@ def store(house: House, tree: str, stage: str, at: datetime, signed: Signed) -> 
     tree, stage : str
     at : datetime, aware
     signed : Signed
+    zone : tzinfo
+        Of the yard, by whose days it counts.
 
     Returns
     -------
     str
         Id of the entry.
     """
-    number = str(uuid.uuid5(SPACE, "|".join((tree, stage, at.date().isoformat(), signed.author))))
+    day = at.astimezone(zone).date()
+    number = str(uuid.uuid5(SPACE, "|".join((tree, stage, day.isoformat(), signed.author))))
     if house.ledger.entry(number) is not None:
-        if any(one.id == number for one in house.ledger.current(tree=tree, kind="stage")):
-            return number
+        its = house.ledger.current(tree=tree, kind="stage")
+        that_day = [one for one in its if one.at.astimezone(zone).date() == day]
+        that_day.sort(key=lambda one: one.received)
+        if that_day and _same(that_day[-1], stage, signed.author):
+            return that_day[-1].id
         number = str(uuid.uuid4())
     body = Stage.model_validate({"stage": stage})
     house.ledger.add([entry_of("stage", body, tree=tree, at=at, signed=signed, number=number)])
     return number
+
+
+def _same(entry: LedgerEntry, stage: str, author: str) -> bool:
+    """Tell whether an entry says that this person saw this stage."""
+    body = says(entry)
+    return isinstance(body, Stage) and body.stage == stage and entry.author == author
 
 
 SPACE = uuid.UUID("6f0d7a52-4b7e-5f0e-9a3c-1c1d0b6f7a11")
