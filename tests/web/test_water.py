@@ -83,3 +83,17 @@ def test_the_pages_are_wholly_spanish_and_in_gallons(client, house, monkeypatch)
     assert figures.count(" gal") >= 3
     assert " L " not in figures
     assert "3,2 gal" in page.one("ul", cls="water-list").text  # 12 L
+
+
+def test_what_is_wrong_is_told_also_while_the_water_is_worked_out(client_of, house, monkeypatch):
+    from fruitwall.web.patience import Patience
+
+    monkeypatch.setattr(Patience, "plan", lambda *_: None)
+    client = client_of(house=house)
+    assert client.get(PAGE).status_code == 202
+    for back in ("", "tree"):
+        answer = give(client, tree="papaya", amount="a lot", back=back)
+        assert answer.status_code == 422
+        assert "refresh" not in answer.headers
+        assert "Give an amount such as 18 L" in answer.text
+    assert house.ledger.current(kind="deed") == []

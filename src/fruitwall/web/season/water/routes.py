@@ -62,7 +62,9 @@ def water_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
     patience = Patience(reckoned, settings.patience_s)
 
-    def wait(request: Request) -> Response:
+    def wait(request: Request, error: str = "") -> Response:
+        if error:
+            raise HTTPException(422, error)  # not the waiting page: what was typed would be lost, and nothing said
         answer = pages.render(request, "season/water/season-water-waiting.html", status=202)
         answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
         return answer
@@ -73,7 +75,7 @@ def water_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         yard, _ = house.yard()  # without one whoever asks is led to the start
         water = patience.plan(None)
         if water is None:
-            return wait(request)
+            return wait(request, error)
         asking = who(request)
         page = water_page(water, household_of(yard, asking), typed=typed, error=error, done=done)
         status = 422 if error else 200
@@ -89,7 +91,7 @@ def water_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             raise HTTPException(404, say("The yard has no tree “{text}”.", text=tree))
         water = patience.plan(None)
         if water is None:
-            return wait(request)
+            return wait(request, error)
         its = next((one for one in water.trees if one.tree == tree), None)
         if its is None:
             raise HTTPException(404, say("Nothing is reckoned of this tree: its kind or the weather is not known."))
