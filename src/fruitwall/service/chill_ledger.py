@@ -65,17 +65,17 @@ _SEASONS: Kept[ChillSeason] = Kept(4)
 
 
 def _season(house: House, yard: Yard) -> ChillSeason:
-    from fruitwall.service.own_kinds import catalogue_of
     from fruitwall.service.spot_hours import coming_hours, season_hours
+    from fruitwall.service.treatments import kinds_of
 
     now = house.clock()
     zone = ZoneInfo(yard.location.time_zone)
     winter = winter_on(now.astimezone(zone).date(), yard.location.latitude_deg, zone)
-    catalogue = catalogue_of(yard)
+    kinds = kinds_of(yard)
     wanted: list[tuple[Tree, TreeNeeds]] = []
     without: list[str] = []
     for tree in yard.trees:
-        needs = needs_of(catalogue.find(tree.taxon), tree.cultivar, own_needs(yard, catalogue.find(tree.taxon).key))
+        needs = needs_of(kinds[tree.id], tree.cultivar, own_needs(yard, kinds[tree.id].key))
         if needs.basis == "none":
             without.append(tree.name)
         else:
