@@ -235,6 +235,7 @@ def _marched(
     key = (
         version.sha256,
         digest.hexdigest(),
+        (part.latitude_deg, part.longitude_deg, part.elevation_m, part.wind_height_m),
         str(start),
         step_minutes,
         tuple(sorted((tree, tuple(its.stages)) for tree, its in carried.items())),
