@@ -12,9 +12,10 @@ import pytest
 from fruitwall.journal.opening import open_journal
 from fruitwall.plants.growth import Window, degree_days, fruit_time, learned_time
 from fruitwall.service import growth_heat
+from fruitwall.service.growth_document import Growth, TreeGrowth
 from fruitwall.service.growth_heat import bloom_of_hours, daily, window_of
 from fruitwall.service.growth_ledger import blooms_of, growth_of, own_crops, stage_now
-from fruitwall.service.growth_season import growth_part, since_words
+from fruitwall.service.growth_season import growth_part, since_words, tasks_of
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import Deed, Stage
 from fruitwall.service.season import season_part
@@ -51,6 +52,29 @@ def test_the_stage_of_a_day_is_the_files_until_one_was_entered(house) -> None:
     assert stage_now(house, "mango", TODAY - timedelta(days=5)) == ("leafy",)
     with pytest.raises(KeyError):
         stage_now(house, "palm", TODAY)
+
+
+@pytest.mark.parametrize(("kind", "word"), [("akee", "deadly"), ("ackee", "deadly"), ("cashew", "burns")])
+def test_nobody_is_told_to_taste_fruit_that_hurts(house, kind, word) -> None:
+    mango = of(house, "mango")
+    assert mango.harvest is not None
+    ripe = {"carries": ["leafy", "fruit"], "harvest": mango.harvest.model_copy(update={"first": TODAY})}
+    tasted, looked = (
+        next(
+            task
+            for task in tasks_of(_one(mango.model_copy(update=ripe | {"taxon": one})))
+            if task.key == "growth:harvest:mango"
+        )
+        for one in ("mango", kind)
+    )
+    assert tasted.what.startswith("Taste")
+    assert "Do not taste" in looked.what
+    assert word in looked.steps[0]
+    assert not any("Taste" in step for step in looked.steps)
+
+
+def _one(tree: TreeGrowth) -> Growth:
+    return Growth(yard="", today=TODAY, southern=False, trees=[tree])
 
 
 def test_without_entries_harvest_follows_the_months_of_the_kind(house) -> None:

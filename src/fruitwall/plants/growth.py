@@ -78,6 +78,11 @@ NO_TREES = frozenset({"Musaceae", "Caricaceae", "Arecaceae", "Cactaceae", "Brome
 """Families of giant herbs, palms and cacti: what is said of all evergreen trees is not said of them."""
 
 
+NEVER_TASTED = frozenset({"blighia-sapida", "anacardium-occidentale"})
+"""Kinds whose ripeness nobody should find out by tasting: unripe akee kills (hypoglycin, Jamaican vomiting sickness;
+from memory), the shell of a cashew burns skin and mouth. By the catalogue's keys."""
+
+
 @dataclass(frozen=True)
 class GrowthFact:
     """One statement on the season of a kind.

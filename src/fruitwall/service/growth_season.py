@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from fruitwall.plants.growth import NEVER_TASTED
 from fruitwall.service.growth_document import Growth, HarvestExpected, StageExpected, TreeGrowth
 from fruitwall.service.growth_ledger import growth_of, stage_now
 from fruitwall.service.household import month_name, short_day
@@ -286,7 +287,10 @@ def _harvest_task(tree: TreeGrowth, today: date) -> SeasonTask | None:
             range=range_words(window.first, window.last, today),
         )
     )
+    kind = _key_of(tree.taxon)
     steps = [say("Taste one or two; pick when they are ripe, and enter the harvest.")]
+    if kind in NEVER_TASTED:
+        steps = [say(_INSTEAD_OF_TASTING[kind])]
     if not tree.pickable:
         steps.append(
             say(
@@ -298,7 +302,9 @@ def _harvest_task(tree: TreeGrowth, today: date) -> SeasonTask | None:
         key=f"growth:harvest:{tree.tree}",
         part="growth",
         trees=(tree.tree,),
-        what=say("Taste the fruit of {tree}: it may be ripe", tree=tree.name),
+        what=say("Look at the fruit of {tree}: it may be ripe. Do not taste it", tree=tree.name)
+        if kind in NEVER_TASTED
+        else say("Taste the fruit of {tree}: it may be ripe", tree=tree.name),
         why=why,
         due=max(today, window.middle),
         not_before=window.first,
@@ -307,6 +313,30 @@ def _harvest_task(tree: TreeGrowth, today: date) -> SeasonTask | None:
         steps=tuple(steps),
         deed="harvested",
     )
+
+
+_INSTEAD_OF_TASTING = {
+    "blighia-sapida": marked(
+        "Unripe akee is a deadly poison. Wait until the fruit has opened wide by itself on the tree; only then is the "
+        "pale flesh food, without seeds and without the pink skin. Never eat fruit that fell or was picked closed."
+    ),
+    "anacardium-occidentale": marked(
+        "Ripe apples are coloured and come off easily. Do not bite or crack the nut: its shell holds an oil that burns "
+        "skin and mouth."
+    ),
+}
+"""What to do with fruit that is never to be tasted; common knowledge of its growers, no source read."""
+
+
+def _key_of(kind: str) -> str:
+    """Give the catalogue's key of a kind; empty for one that only this yard knows."""
+    from fruitwall.errors import FruitwallError
+    from fruitwall.plants.catalogue import catalogue
+
+    try:
+        return catalogue().find(kind).key
+    except (FruitwallError, KeyError, ValueError):
+        return ""
 
 
 def _bloom_task(trees: Sequence[TreeGrowth], today: date) -> SeasonTask | None:
