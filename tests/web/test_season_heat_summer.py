@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from fruitwall.journal.opening import open_journal
-from fruitwall.weather.demo import demo_forcing, demo_now, demo_summer_forcing
+from fruitwall.weather.demo import demo_forcing, demo_now
 from tests.service.past import warmer
-from tests.service.test_summer_plan import house_in
+from tests.service.test_summer_plan import hot_spell, house_in
 from tests.web.markup import read_page
 
 PAGE = "/season/heat"
@@ -17,7 +17,7 @@ PAGE = "/season/heat"
 def hot(tmp_path_factory):
     folder = tmp_path_factory.mktemp("hot")
     with open_journal(folder / "a.db") as journal:
-        yield house_in(journal, folder, forcing=demo_summer_forcing())
+        yield house_in(journal, folder, forcing=hot_spell())
 
 
 def section(client, **headers):
@@ -30,13 +30,13 @@ def test_what_is_worth_doing_stands_there_with_its_day_its_reason_and_its_cautio
     tasks = list(found.one("ol").all("li", cls="summer-task"))
     assert len(tasks) == 3
     told = [task.text for task in tasks]
-    assert any("Hang Net over Papaya" in one and "by Sat 22 Aug" in one for one in told)
+    assert any("Hang Net over Cherimoya" in one and "by Sat 22 Aug" in one for one in told)
     assert any("before every hot day" in one and "in the early morning of Sun 23 Aug" in one for one in told)
     assert all("harm begins at about" in one for one in told)
     assert any("like a sail" in one for one in told)
     assert "drink before you are thirsty" in found.text
     assert {link.attributes["href"] for link in found.all("a")} == {
-        f"{PAGE}/{one}" for one in ("papaya", "banana", "pot")
+        f"{PAGE}/{one}" for one in ("cherimoya", "banana", "pot")
     }
 
 
@@ -45,7 +45,7 @@ def test_it_speaks_spanish_also_after_it_was_worked_out_in_english(client_of, ho
     assert "What is worth doing" in section(client).text
     text = section(client, **{"accept-language": "es"}).text
     assert "Lo que vale la pena hacer" in text
-    assert "Colgar Net sobre Papaya" in text
+    assert "Colgar Net sobre Cherimoya" in text
     assert "worth doing" not in text
     assert "harm begins" not in text
 
