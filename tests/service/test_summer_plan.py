@@ -42,8 +42,8 @@ gear_store: [10, 2]
 structures:
   - {kind: canopy, id: oak, name: Oak, position: [5, 13], crown_diameter: 9, height: 9, base: 2.5}
 trees:
-  - {id: cherimoya, name: Cherimoya, taxon: cherimoya, position: [8, 4], height: 2, crown_diameter: 1.4, crown_base: 0.8,
-     age: 1, worth: 150, fruit_worth: 60, stages: [leafy, fruit]}
+  - {id: cherimoya, name: Cherimoya, taxon: cherimoya, position: [8, 4], height: 2, crown_diameter: 1.4,
+     crown_base: 0.8, age: 1, worth: 150, fruit_worth: 60, stages: [leafy, fruit]}
   - {id: banana, name: Banana, taxon: banana, position: [14, 4], height: 2.4, crown_diameter: 1.6, crown_base: 0.8,
      age: 1, worth: 120, root_zone: dry}
   - {id: pot, name: Lime in a pot, taxon: lime, position: [20, 4], height: 1.3, crown_diameter: 0.7, crown_base: 0.6,

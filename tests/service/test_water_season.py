@@ -219,6 +219,20 @@ def test_a_reading_pulls_the_balance_by_the_doubts_of_both():
     assert np.array_equal(drier.depletion_mm[: 11 * 24], plain.depletion_mm[: 11 * 24])
 
 
+def test_a_balance_that_stood_still_for_days_is_in_doubt_and_a_reading_goes_before_it():
+    hours = summer(20)
+    blind = summer(20)
+    for name in ("t_air_c", "rain_mm"):
+        getattr(blind, name)[:, 24 * 5 : 24 * 17] = np.nan
+    known, unknown = (story("lemon", one, [BEGUN]) for one in (hours, blind))
+    assert unknown.sd_mm > known.sd_mm
+    assert unknown.sd_mm == pytest.approx(unknown.roots.zone.capacity_mm / math.sqrt(12.0))
+    read = Moist(moment(19.9), 0.13)
+    (trusting,), (doubting,) = (story("lemon", one, [BEGUN], [read]).corrections for one in (hours, blind))
+    gains = [(one.after_mm - one.before_mm) / (one.read_mm - one.before_mm) for one in (trusting, doubting)]
+    assert gains[1] > gains[0]
+
+
 def test_readings_never_leave_what_the_zone_can_hold():
     for share in (0.0, 0.9):
         its = story("pot", summer(5), [BEGUN], [Moist(moment(4.5), share)])

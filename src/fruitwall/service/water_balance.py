@@ -50,6 +50,10 @@ after the spread of FAO-56 table 12 beside the seasons of `crop_water.csv`. [-]"
 FULL_DOUBT = 0.05
 """Standard error of a root zone that has just drained, as a share of its capacity. Our judgement. [-]"""
 
+FORGOTTEN_H = 240.0
+"""Hours without known weather after which a balance that stood still tells nothing any more. Our judgement: in ten days
+rain may have filled a root zone, or a pot run dry several times. [h]"""
+
 SENSOR_SD_M3_M3 = 0.03
 """Standard error of a soil-moisture sensor with its maker's calibration: the usual ±3 % of makers' sheets (common
 practice, no source). [m³/m³]"""
@@ -367,8 +371,8 @@ def story_of(
     Notes
     -----
     Doubt grows with what was used since the zone was last known, ``sd² = sd0² + (USE_DOUBT · used)²``, and is small
-    where water drained. With the doubt of a reading r, in the same unit, the new depletion is
-    ``d + sd² / (sd² + r²) · (read - d)``.
+    where water drained; hours of unknown weather carry it to "between full and empty" within `FORGOTTEN_H`. With
+    the doubt of a reading r, in the same unit, the new depletion is ``d + sd² / (sd² + r²) · (read - d)``.
     """
     from fruitwall.plants.water import BalanceState, march_balance
     from fruitwall.plants.water.volume import CROWN_HOLDS_MM_PER_LEAF, CROWN_LEAF_AREA
@@ -491,11 +495,12 @@ def _kept_watered(
 
 
 class _Doubt:
-    """How far the balance may be off: what it was when it was last known, and what was used since."""
+    """How far the balance may be off: what it was when it was last known, what was used since, and hours unknown."""
 
     def __init__(self, known_mm: float) -> None:
         self._known_mm = known_mm
         self._used_mm = 0.0
+        self._unknown_h = 0
 
     def follow(self, made: Balance, zone: RootZone) -> None:
         """Go on with a stretch; a zone that drained is known again."""
@@ -503,12 +508,16 @@ class _Doubt:
         if drained.size:
             self._known_mm = FULL_DOUBT * zone.capacity_mm
             self._used_mm = float(np.nansum(made.et_actual_mm[drained[-1] :]))
+            self._unknown_h = int(np.isnan(made.et_actual_mm[drained[-1] :]).sum())
         else:
             self._used_mm += float(np.nansum(made.et_actual_mm))
+            self._unknown_h += int(np.isnan(made.et_actual_mm).sum())
 
     def sd_mm(self, zone: RootZone) -> float:
         """Give the standard error; no greater than knowing only that it lies between full and empty. [mm]"""
-        return min(math.hypot(self._known_mm, USE_DOUBT * self._used_mm), zone.capacity_mm / math.sqrt(12.0))
+        most = zone.capacity_mm / math.sqrt(12.0)
+        unknown_mm = most * self._unknown_h / FORGOTTEN_H
+        return min(math.hypot(self._known_mm, USE_DOUBT * self._used_mm, unknown_mm), most)
 
 
 def _hour_of(moment: datetime, time_utc: NDArray[np.datetime64]) -> int | None:
