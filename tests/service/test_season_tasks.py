@@ -14,10 +14,12 @@ from fruitwall.errors import JournalError
 from fruitwall.journal.opening import open_journal
 from fruitwall.service.household import Household
 from fruitwall.service.ledger import Signed, take_back
+from fruitwall.service.season import Part, season_tasks
 from fruitwall.service.season_calendar import as_setting, season_calendar, told_before, told_now
-from fruitwall.service.season_part import SeasonTask
+from fruitwall.service.season_part import SeasonPart, SeasonTask
 from fruitwall.service.season_tasks import done_lately, tick_season, todo
 from fruitwall.weather.demo import demo_now
+from fruitwall.web.season.page import season_page
 from tests.service.past import house_with_past
 from tests.web.sample import sample_plan
 
@@ -66,6 +68,23 @@ def test_tasks_are_parted_by_when_they_are_due_and_what_cannot_wait_is_for_today
     assert [one.key for one in found.today] == ["late", "now", "rush"]
     assert [one.key for one in found.week] == ["soon", "rush-later"]
     assert [one.key for one in found.later] == ["far"]
+
+
+def test_on_one_day_what_cannot_wait_is_first_and_then_the_order_is_that_of_the_parts(yard, household):
+    several = {"group": "Water the trees", "deed": "watered"}
+    tasks = (
+        task("growth:harvest:lime", part="growth", what="Taste"),
+        task("water:lime", why="It lacks 3 L.", **several),
+        task("water:mango", why="It lacks 5 L.", **several),
+        task("recovery:look:lime", part="recovery", urgent=True, what="Look"),
+    )
+    part = SeasonPart("water", "Water", "", tasks=tasks)
+    assert [one.key for one in season_tasks([part])] == [
+        "recovery:look:lime", "water:lime", "water:mango", "growth:harvest:lime"
+    ]  # fmt: skip
+    page = season_page([Part("water", "Water", part)], household, NOW, yard)
+    assert [one.what for one in page.tasks] == ["Look", "Water the trees", "Taste"]
+    assert [one.why for one in page.tasks] == ["It is dry.", "", "It is dry."]  # what one tree lacks is not said of two
 
 
 def test_a_tick_is_a_deed_once_and_can_be_taken_back(house):

@@ -13,6 +13,8 @@ from fruitwall.service.season_part import PartKey, SeasonPart, SeasonTask
 from fruitwall.speech import marked, say
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from fruitwall.service.house import House
     from fruitwall.service.household import Household
 
@@ -109,8 +111,12 @@ def season_parts_told(house: House, household: Household) -> list[Part]:
 
 
 def season_tasks(parts: Iterable[SeasonPart]) -> list[SeasonTask]:
-    """Give what is to be done, soonest first; what cannot wait before what can on the same day."""
-    return sorted((task for part in parts for task in part.tasks), key=lambda one: (one.due, not one.urgent, one.key))
+    """Give what is to be done, soonest first; on one day what cannot wait first, then in the order of `TITLES`."""
+    return sorted((task for part in parts for task in part.tasks), key=_order)
+
+
+def _order(task: SeasonTask) -> tuple[date, bool, int, str]:
+    return task.due, not task.urgent, list(TITLES).index(task.part), task.key
 
 
 @dataclass(frozen=True)
@@ -191,4 +197,4 @@ def task_groups(tasks: Sequence[SeasonTask]) -> list[TaskGroup]:
         else TaskGroup(f"{its[0].part}:{sha256(its[0].group.encode()).hexdigest()[:12]}", its[0].group, tuple(its))
         for its in found.values()
     ]
-    return sorted(groups, key=lambda one: (one.first.due, not one.urgent, one.key))
+    return sorted(groups, key=lambda one: (one.first.due, not one.urgent, *_order(one.first)[2:]))

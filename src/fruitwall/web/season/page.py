@@ -94,7 +94,8 @@ def _task(group: TaskGroup, today: date) -> TaskLine:
     when = when_words(group.first, today)
     if group.minutes >= 1.0:
         when = f"{when} · {minutes(group.minutes)}"
-    why = group.why[0] if group.why else ""
+    reasons = {one.why for one in group.tasks}
+    why = group.first.why if len(reasons) == 1 else ""  # that of one tree would be read as that of all
     return TaskLine(group.what, group.lines, why, when, group.urgent, f"/season/{group.first.part}")
 
 
