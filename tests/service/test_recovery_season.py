@@ -30,8 +30,10 @@ ZONE = ZoneInfo("America/Los_Angeles")
 TODAY = date(2026, 12, 23)
 
 
-def made_hours(tree: str, last_freezes: list[date | None], *, until: datetime, since: datetime) -> SpotHours:
-    """One course for each last freeze: mild throughout, but -8 °C at six in the morning after that evening."""
+def made_hours(
+    tree: str, last_freezes: list[date | None], *, until: datetime, since: datetime, freeze_c: float = -8.0
+) -> SpotHours:
+    """One course for each last freeze: mild throughout, but so cold at six in the morning after that evening."""
     first = as_datetime64(since).astype("datetime64[h]").astype("datetime64[s]") + HOUR
     times = np.arange(first, as_datetime64(until), HOUR)
     shape = len(last_freezes), times.size
@@ -39,7 +41,7 @@ def made_hours(tree: str, last_freezes: list[date | None], *, until: datetime, s
     for member, day in enumerate(last_freezes):
         if day is not None:
             morning = datetime(day.year, day.month, day.day, 6, tzinfo=ZONE) + timedelta(days=1)
-            leaf[member, times == as_datetime64(morning)] = -8.0
+            leaf[member, times == as_datetime64(morning)] = freeze_c
     zero = np.zeros(shape)
     felt = Felt(leaf, leaf, leaf, leaf, leaf, leaf)
     known = np.ones(times.size, dtype=bool)
@@ -100,6 +102,30 @@ def test_a_hurt_tree_waits_for_the_last_likely_freeze(
     assert tree.chances[-1].chance == 0.0
     assert UNLIKELY == 0.1
     assert "Do not prune yet: Lime." in part.verdict
+
+
+def test_a_cut_waits_until_soft_growth_is_safe_and_not_only_the_grown_wood(
+    house: House, freezes: list[date | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # A night of -2.9 °C does nothing to grown leaf that stands -6 °C, and kills the soft growth that a cut starts.
+    def coming(house: House, until: datetime) -> dict[str, SpotHours]:
+        night = [date(2027, 2, 10)] * 10
+        return {
+            tree.id: made_hours(tree.id, night, until=until, since=house.clock(), freeze_c=-2.9)
+            for tree in house.yard()[0].trees
+        }
+
+    monkeypatch.setattr("fruitwall.service.spot_hours.coming_hours", coming)
+    monkeypatch.setattr(recovery_ledger, "freezing_level", lambda *_: -6.0)
+    hurt(house, 5, "brown")
+    hurt(house, 3, tree="mango")
+    found = {tree.tree: tree for tree in recovery_ledger.recovery_season(house).trees}
+    assert found["lime"].by_new_growth
+    assert found["lime"].level_c == -2.8
+    assert found["lime"].safe_from == date(2027, 2, 11)
+    assert not found["mango"].by_new_growth  # only leaf was burnt: nothing is to be cut
+    assert found["mango"].level_c == -6.0
+    assert found["mango"].safe_from == TODAY
 
 
 def test_live_wood_names_the_day_from_which_to_prune(

@@ -36,6 +36,7 @@ class TreeRecovery(_Part):
     state: State
     tissue: Tissue | None
     level_c: float | None = Field(description="Where freezing first harms it, in a usual winter, with what was learned")
+    by_new_growth: bool = Field(default=False, description="The level is that of the soft growth that a cut starts")
     chances: list[NightChance] = Field(description="Night by night; empty where the cold to come is not known")
     safe_from: date | None = Field(description="Evening from which another harmful night is unlikely")
     live_on: date | None = Field(description="Look that showed live wood")

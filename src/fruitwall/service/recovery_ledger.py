@@ -11,9 +11,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from fruitwall.plants.effects import FLUSH_C
 from fruitwall.plants.recovery import (
     STALE_DAYS,
     UNLIKELY,
+    WOOD_GRADE,
     Injury,
     Look,
     chance_after,
@@ -190,7 +192,10 @@ def _tree(
     """Tell of one tree; `over`: the winter is over, the next is not looked at."""
     injury, tree = hurt.injury, hurt.tree
     tissue = told_tissue(tolerance)
-    level = freezing_level(tolerance, tissue)
+    own = freezing_level(tolerance, tissue)
+    # Where wood is to be cut, what counts is the growth that a cut starts: it is soft whatever the grown wood stands.
+    cut_back = own is not None and injury.worst_grade >= WOOD_GRADE and own < FLUSH_C
+    level = FLUSH_C if cut_back else own
     chances: list[NightChance] = []
     safe_from = today if over else None
     known = over
@@ -218,6 +223,7 @@ def _tree(
         state=state,
         tissue=tissue,
         level_c=level,
+        by_new_growth=cut_back,
         chances=chances if cold_known else [],
         safe_from=safe_from,
         live_on=injury.live_on,

@@ -21,6 +21,7 @@ from fruitwall.service.recovery_season import (
     verdict,
 )
 from fruitwall.service.season_words import when_words
+from fruitwall.service.stages import CARRIED_NAMES
 from fruitwall.service.words import TISSUE_WORDS
 from fruitwall.speech import capital, say
 from fruitwall.web.charts.chart import Chart, DrawnChart, Point, Series, draw
@@ -124,7 +125,7 @@ def _tree(tree: TreeRecovery, asked: list[SeasonTask], household: Household, tod
     if tree.level_c is not None and tree.tissue is not None:
         level = say(
             "{tissue} from {temperature} down",
-            tissue=say(TISSUE_WORDS[tree.tissue]),
+            tissue=say(CARRIED_NAMES["flush"] if tree.by_new_growth else TISSUE_WORDS[tree.tissue]),
             temperature=household.temperature(tree.level_c),
         )
         facts.append((say("Freezing harms it"), level))
