@@ -73,6 +73,12 @@ def test_the_report_tells_every_tree_with_its_coldest_night_what_was_done_and_ho
     assert night.alone_c <= night.done_c
 
 
+def test_a_count_of_hours_reads_well_whatever_it_is(told):
+    lines = [line for tree in told[False].trees for line in tree.told]
+    assert any(line.startswith("Hours below where harm begins (") for line in lines)
+    assert not any(" 1 hours" in line for line in lines)
+
+
 def test_private_details_stand_in_it_only_where_they_are_asked_for(told):
     for words in PRIVATE:
         assert words not in text_of(told[False]), words

@@ -281,7 +281,7 @@ def _cold(cold: TreeCold, household: Household) -> tuple[str, ...]:
     if line is not None and cold.begins_c is not None:
         found.append(
             say(
-                "Below where harm begins ({begins}): {done} hours; left alone {alone}.",
+                "Hours below where harm begins ({begins}): {done}; left alone {alone}.",
                 begins=household.temperature(cold.begins_c),
                 done=number(line.done.hours),
                 alone=number(line.alone.hours),
