@@ -437,6 +437,7 @@ def test_a_tree_that_is_watered_before_a_freeze_anyway_is_not_watered_twice(hous
     found = {task.key: task for task in water_tasks(cold, read(house), today)}
     assert found[f"water-frost:{today}"].trees == (second.tree,)
     assert any("noon" in step for step in found[f"water:{first.tree}"].steps)
+    assert any("No water where lamps" in text for text in found[f"water:{first.tree}"].cautions)
 
 
 def test_before_a_freezing_night_only_dry_trees_are_named(house):

@@ -310,7 +310,7 @@ def _task(tree: WaterTree, due: date, household: Household, today: date, *, befo
         minutes=tree.work_minutes,
         otherwise=skipped_words(tree),
         steps=(*_steps(tree), *([_by_noon()] if before_frost else [])),
-        cautions=tuple(caution_texts("water_rules")),
+        cautions=tuple(caution_texts("water_rules", *(["water_and_power"] if before_frost else []))),
         deed="watered",
         urgent=tree.uses_share < SUFFERS or (tree.half_days is not None and tree.half_days <= URGENT_DAYS),
     )
