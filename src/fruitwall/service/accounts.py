@@ -348,7 +348,7 @@ class People:
         JournalError
             If an argument will not do.
         """
-        label = " ".join(label.split())
+        label = _plain_label(label)
         if scope not in SCOPES:
             raise JournalError(say("Choose what the key may do."))
         if not 1 <= len(label) <= 200:
@@ -388,7 +388,7 @@ class People:
         JournalError
             If the label will not do.
         """
-        label = " ".join(label.split())
+        label = _plain_label(label)
         if not 1 <= len(label) <= 200:
             raise JournalError(say("Name the phone or calendar in 1 to 200 characters."))
         return self._make(account, f"token_{CALENDAR}", f"fwc_{secrets.token_urlsafe(32)}", label, None)
@@ -443,6 +443,11 @@ def _digest(secret: str) -> str:
 def _digits(code: str) -> str:
     """Leave only the digits, whatever was typed between them."""
     return "".join(character for character in code if character in "0123456789")
+
+
+def _plain_label(label: str) -> str:
+    """Bring a label into one line; a NUL, which PostgreSQL cannot store, is a space."""
+    return " ".join(label.replace("\0", " ").split())
 
 
 def _plain_name(name: str) -> str:

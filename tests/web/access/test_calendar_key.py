@@ -87,6 +87,13 @@ def test_an_empty_label_is_refused_and_stays_typed(browser_at, people, ana):
     assert "x" * 201 in answer.text
 
 
+def test_a_label_is_one_line_that_every_database_can_store(people, ana):
+    people.make_calendar(ana, " Ana's\0 \n phone\0")
+    people.make_token(ana, "viewer", "a\0script")
+    assert [one.label for one in people.calendars(ana.id)] == ["Ana's phone"]
+    assert [one.label for one in people.tokens(ana.id)] == ["a script"]
+
+
 def test_it_may_not_ask_without_end(browser_at, secret):
     calendar = browser_at()
     answers = [calendar.get(FEED, params={"key": secret}).status_code for _ in range(AT_ONCE + 1)]
