@@ -179,7 +179,7 @@ def _tasks(tasks: Sequence[SeasonTask], today: date) -> list[RenderableType]:
     for group in task_groups(tasks):
         when = when_words(group.first, today)
         lines.append(Text.assemble((f"- {when}: ", "bold" if group.urgent else ""), group.what))
-        lines += [Padding(Text(f"· {line}"), (0, 0, 0, 2)) for line in group.lines]
+        lines += [Padding(Text(f"· {line}"), (0, 0, 0, 2)) for line in group.told]
         beside = (*group.why, *group.steps, *group.cautions)
         lines += [Padding(Text(line, style="dim"), (0, 0, 0, 2)) for line in beside]
     return lines

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from hashlib import sha256
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from fruitwall.errors import FruitwallError, NoYard
 from fruitwall.service.season_part import PartKey, SeasonPart, SeasonTask
@@ -158,8 +158,24 @@ class TaskGroup:
 
     @property
     def why(self) -> tuple[str, ...]:
-        """Reasons and what happens otherwise, each once."""
-        return self._once(*((one.why, one.otherwise) for one in self.tasks))
+        """Reasons and what happens otherwise that hold for all; those of single ones stand in `told`."""
+        return tuple(text for text in (self._shared("why"), self._shared("otherwise")) if text)
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """The lines, each with the reasons that are its own."""
+        if len(self.tasks) == 1:
+            return ()
+        found = []
+        for line, task in zip(self.lines, self.tasks, strict=True):
+            own = [task.why] if not self._shared("why") else []
+            own += [task.otherwise] if not self._shared("otherwise") else []
+            found.append(". ".join([line, " ".join(text for text in own if text)]).removesuffix(". "))
+        return tuple(found)
+
+    def _shared(self, name: Literal["why", "otherwise"]) -> str:
+        texts = {getattr(task, name) for task in self.tasks}
+        return str(texts.pop()) if len(texts) == 1 else ""
 
     @property
     def steps(self) -> tuple[str, ...]:
