@@ -92,7 +92,12 @@ def test_after_an_hour_it_is_corrected_on_the_trees_page(client_of, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("day", "says"), [("2999-01-01", "That day has not come yet"), ("soon", "The day must be written such as")]
+    ("day", "says"),
+    [
+        ("2999-01-01", "That day has not come yet"),
+        ("soon", "The day must be written such as"),
+        ("0001-01-01", "The day must be written such as"),
+    ],
 )
 def test_a_day_that_cannot_be_keeps_what_was_typed_and_says_why(client, house, day, says):
     answer = post(client, tree="lime", stage="flush", day=day)

@@ -11,6 +11,7 @@ from starlette.testclient import TestClient
 
 from fruitwall.service.house import House
 from fruitwall.service.walk import walking_order
+from fruitwall.web.patience import Patience
 from fruitwall.web.who import Who
 from tests.service.past import keep, past_forcing
 from tests.web.markup import read_page
@@ -85,15 +86,21 @@ def test_the_pages_are_wholly_spanish_and_in_gallons(client, house, monkeypatch)
     assert "3,2 gal" in page.one("ul", cls="water-list").text  # 12 L
 
 
-def test_what_is_wrong_is_told_also_while_the_water_is_worked_out(client_of, house, monkeypatch):
-    from fruitwall.web.patience import Patience
-
+def test_what_is_wrong_is_told_also_while_the_water_is_worked_out(client, house, monkeypatch):
     monkeypatch.setattr(Patience, "plan", lambda *_: None)
-    client = client_of(house=house)
-    assert client.get(PAGE).status_code == 202
     for back in ("", "tree"):
         answer = give(client, tree="papaya", amount="a lot", back=back)
         assert answer.status_code == 422
         assert "refresh" not in answer.headers
         assert "Give an amount such as 18 L" in answer.text
+    monkeypatch.undo()
+    assert client.get(PAGE).status_code == 200
+    monkeypatch.setattr(Patience, "plan", lambda *_: None)
+    # What was shown before is good enough for a form with a mistake, which keeps what was typed.
+    for back in ("", "tree"):
+        page = read_page(give(client, tree="papaya", amount="a lot", back=back).text)
+        assert [one.attributes["value"] for one in page.all("input") if one.attributes.get("name") == "amount"] == [
+            "a lot"
+        ]
+    assert client.get(PAGE).status_code == 202
     assert house.ledger.current(kind="deed") == []

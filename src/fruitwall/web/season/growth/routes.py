@@ -32,6 +32,9 @@ PAGE = "/season/growth"
 LOOK_AGAIN_S = 3
 """So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
+FIRST_YEAR = 1900
+"""Days before are slips of who types. Our judgement."""
+
 Helper = Annotated[Who, Depends(need("helper"))]
 Name = Annotated[str, Form(min_length=1, max_length=200, pattern="^[^\0]*$")]
 Typed = Annotated[str, Form(max_length=40, pattern="^[^\0]*$")]
@@ -63,12 +66,17 @@ def growth_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         return growth_of(house)
 
     patience = Patience(worked_out, settings.patience_s)
+    last: dict[str, Growth] = {}  # by yard; to show a form again whose entry was refused
 
     def show(request: Request, *, just: str = "", error: str = "", error_tree: str = "", day: str = "") -> Response:
-        yard, _ = house.yard()  # without one whoever asks is led to the start
+        yard, version = house.yard()  # without one whoever asks is led to the start
         growth = patience.plan(None)
-        if growth is None and error:
-            raise HTTPException(422, error)  # not the waiting page: what was typed would be lost, and nothing said
+        if growth is not None:
+            last[version.yard] = growth
+        elif error:
+            growth = last.get(version.yard)  # a form with a mistake is shown at once, with what was typed
+            if growth is None:
+                raise HTTPException(422, error)  # not the waiting page, which would say nothing of it
         if growth is None:
             answer = pages.render(request, "season/season-waiting.html", status=202)
             answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
@@ -153,6 +161,8 @@ def moment_of(typed: str, now: datetime, zone: tzinfo) -> datetime:
         day = date.fromisoformat(typed.strip())
     except ValueError:
         raise ValueError(say("The day must be written such as 2026-12-22.")) from None
+    if day.year < FIRST_YEAR:
+        raise ValueError(say("The day must be written such as 2026-12-22."))
     today = now.astimezone(zone).date()
     if day > today:
         raise ValueError(say("That day has not come yet. Enter a stage once the tree has reached it."))

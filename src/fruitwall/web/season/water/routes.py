@@ -62,9 +62,19 @@ def water_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
     patience = Patience(reckoned, settings.patience_s)
 
-    def wait(request: Request, error: str = "") -> Response:
-        if error:
-            raise HTTPException(422, error)  # not the waiting page: what was typed would be lost, and nothing said
+    last: dict[str, WaterDocument] = {}  # by yard; to show a form again whose entry was refused
+
+    def known(yard: str, error: str) -> WaterDocument | None:
+        """Give the water of now; that of before for a form with a mistake, so that nobody waits for their own words."""
+        found = patience.plan(None)
+        if found is not None:
+            last[yard] = found
+            return found
+        if error and yard not in last:
+            raise HTTPException(422, error)  # not the waiting page, which would say nothing of it
+        return last[yard] if error else None
+
+    def wait(request: Request) -> Response:
         answer = pages.render(request, "season/water/season-water-waiting.html", status=202)
         answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
         return answer
@@ -72,10 +82,10 @@ def water_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def show(request: Request, typed: Typed | None = None, error: str = "", done: str = "") -> Response:
         from fruitwall.web.season.water.page import water_page
 
-        yard, _ = house.yard()  # without one whoever asks is led to the start
-        water = patience.plan(None)
+        yard, version = house.yard()  # without one whoever asks is led to the start
+        water = known(version.yard, error)
         if water is None:
-            return wait(request, error)
+            return wait(request)
         asking = who(request)
         page = water_page(water, household_of(yard, asking), typed=typed, error=error, done=done)
         status = 422 if error else 200
@@ -86,12 +96,12 @@ def water_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     def show_tree(request: Request, tree: str, typed: Typed | None = None, error: str = "", done: str = "") -> Response:
         from fruitwall.web.season.water.page import tree_water_page
 
-        yard, _ = house.yard()
+        yard, version = house.yard()
         if all(one.id != tree for one in yard.trees):
             raise HTTPException(404, say("The yard has no tree “{text}”.", text=tree))
-        water = patience.plan(None)
+        water = known(version.yard, error)
         if water is None:
-            return wait(request, error)
+            return wait(request)
         its = next((one for one in water.trees if one.tree == tree), None)
         if its is None:
             raise HTTPException(404, say("Nothing is reckoned of this tree: its kind or the weather is not known."))
