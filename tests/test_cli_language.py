@@ -91,7 +91,7 @@ def test_a_yard_that_is_wrong_is_told_without_english(said, tmp_path: Path, prob
     # What stands in the file, and the names of its fields, stay as they are.
     names = set(re.findall(r"[A-Za-z_]{2,}", SMALL_YARD)) | {"colour", "blue", "yaml", "kg", "ft", "evergreen"}
     names |= {"gear", "circuits", "indoor_places", "people", "shelters", "structures", "kinds", "display", "notes"}
-    names |= {"ground", "horizon", "prices", "sensors"}
+    names |= {"ground", "horizon", "prices", "sensors", "water"}
     assert said("yard", "check", file, names=names) == ""
 
 

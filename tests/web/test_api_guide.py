@@ -77,7 +77,7 @@ def test_every_example_of_the_guide_works_as_it_stands(app, keys):
     asked = commands()
     answers = {f"{words[-1]}": sent(client, words, keys) for words in asked}
 
-    assert len(asked) == 13
+    assert len(asked) == 14
     assert {answer.status_code for answer in answers.values()} == {200}
     plan = answers[f"$FRUITWALL/api/plans/{NIGHT}"].json()
     assert plan["night"] == str(NIGHT)

@@ -86,6 +86,7 @@ TAKES_NOTHING = [
     "GET /api/trees",
     "GET /api/learned",
     "GET /api/surprises",
+    "GET /api/season",
 ]
 TAKES_ANY_TEXT = ["GET /api/entries/{number}/history"]
 CAN_BE_ASKED_WRONGLY = [
@@ -96,6 +97,7 @@ CAN_BE_ASKED_WRONGLY = [
     "GET /api/entries",
     "POST /api/entries",
     "GET /api/readings",
+    "GET /api/season/{part}",
     "POST /api/readings",
     "POST /api/photos",
 ]
