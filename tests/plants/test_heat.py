@@ -92,8 +92,8 @@ def gain_under_half_shade() -> float:
     return 100.0 * (gain(0.5) / gain(0.0) - 1.0)
 
 
-# Why it stays: a shortage of water and dazzled leaves in the open would have to be computed through a summer. It errs to
-# too little praise of shade; no plan reads this figure (plans go by the chance of harm).
+# Why it stays: a shortage of water and dazzled leaves in the open would have to be computed through a summer. It errs
+# to too little praise of shade; no plan reads this figure (plans go by the chance of harm).
 @pytest.mark.xfail(
     strict=True,
     reason="19 %: one noon of a watered leaf, by its warmth and the air alone. Measured was a summer of young trees; "

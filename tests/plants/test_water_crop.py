@@ -242,8 +242,8 @@ def test_citrus_of_the_low_desert_through_a_year() -> None:
     assert (kc * desert_year()).sum() / INCH_MM == check.approx("annual_inches")
 
 
-# Why it stays: FAO-56 gives citrus 0.70 in winter, for orchards whose ground rain keeps wet; another figure for deserts is
-# not published as a coefficient, and a year's sum agrees. It errs to more water in winter than the table, not to thirst.
+# Why it stays: FAO-56 gives citrus 0.70 in winter, for orchards whose ground rain keeps wet; for deserts no other
+# coefficient is published, and the year's sum agrees. It errs to more water in winter than the table, not to thirst.
 @pytest.mark.xfail(strict=True, reason="twice the published winter use (0.26 of July's, not 0.13): notes of the check")
 def test_winter_against_summer_of_the_low_desert() -> None:
     check = check_of("water.citrus_arizona")
