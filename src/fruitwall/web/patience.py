@@ -9,9 +9,38 @@ from concurrent.futures import Future, wait
 from contextvars import copy_context
 from datetime import date
 from functools import partial
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+if TYPE_CHECKING:
+    from fastapi import Request, Response
+
+    from fruitwall.web.pages import Pages
 
 Made = TypeVar("Made")
+
+LOOK_AGAIN_S = 3
+"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
+
+
+def waiting(pages: Pages, request: Request, template: str) -> Response:
+    """Tell a reader that something is still being worked out; the browser asks again by itself.
+
+    Parameters
+    ----------
+    pages : Pages
+        Renders templates.
+    request : Request
+    template : str
+        Says what is being worked out.
+
+    Returns
+    -------
+    Response
+        202, as nothing has failed.
+    """
+    answer = pages.render(request, template, status=202)
+    answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
+    return answer
 
 
 class Patience(Generic[Made]):

@@ -9,15 +9,12 @@ from fastapi import APIRouter, Request, Response
 from fruitwall.service.house import House
 from fruitwall.service.season import season_parts_told
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
 
 PAGE = "/season"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 
 def season_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -59,9 +56,7 @@ def season_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
         yard, _ = house.yard()  # without one whoever asks is led to the start
         if patience.plan(None) is None:
-            answer = pages.render(request, "season/season-waiting.html", status=202)
-            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-            return answer
+            return waiting(pages, request, "season/season-waiting.html")
         household = household_of(yard, who(request))
         page = season_page(season_parts_told(house, household), household, house.clock(), yard)
         return pages.render(request, "season/season.html", page=page)

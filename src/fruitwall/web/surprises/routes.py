@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request, Response
 
 from fruitwall.service.house import House
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from fruitwall.service.taught import Taught
 
 PAGE = "/surprises"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 
 def surprise_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -60,9 +57,7 @@ def surprise_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
         ready = patience.plan(None)
         if ready is None:
-            answer = pages.render(request, "surprises/waiting.html", status=202)
-            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-            return answer
+            return waiting(pages, request, "surprises/waiting.html")
         household = household_of(house.yard()[0], who(request))
         page = surprise_page(*ready, household)
         return pages.render(request, "surprises/surprises.html", page=page, may=who(request).may("helper"))

@@ -14,7 +14,7 @@ from fruitwall.service.sensor_checks import doubts_about
 from fruitwall.service.thermometers import QUANTITY, Mend, Word, mend, mends_of, unmend
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import Who, need, who
@@ -24,9 +24,6 @@ if TYPE_CHECKING:
     from fruitwall.web.thermometers.page import Known
 
 PAGE = "/weather/thermometers"
-LOOK_AGAIN_S = 3
-"""As on the page of surprises. [s]"""
-
 MOST_HOURS = 48.0
 """A clock that is further off is not mended by so many hours. [h]"""
 
@@ -67,9 +64,7 @@ def thermometer_routes(settings: WebSettings, pages: Pages) -> APIRouter:
 
         ready = patience.plan(None)
         if ready is None:
-            answer = pages.render(request, "thermometers/waiting.html", status=202)
-            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-            return answer
+            return waiting(pages, request, "thermometers/waiting.html")
         asking = who(request)
         page = thermometers_page(ready, household_of(ready.yard, asking), doubt=_doubt(house, sensor, at), done=done)
         return pages.render(request, "thermometers/thermometers.html", page=page, may=asking.may("helper"))

@@ -10,7 +10,7 @@ from fastapi import APIRouter, HTTPException, Request, Response
 from fruitwall.service.house import House
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
@@ -19,9 +19,6 @@ if TYPE_CHECKING:
     from fruitwall.service.cold_document import ColdLedger
 
 PAGE = "/season/cold"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 
 def cold_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -52,9 +49,7 @@ def cold_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     patience = Patience(counted, settings.patience_s)
 
     def wait(request: Request) -> Response:
-        answer = pages.render(request, "season/cold/season-cold-waiting.html", status=202)
-        answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-        return answer
+        return waiting(pages, request, "season/cold/season-cold-waiting.html")
 
     # Plain functions: they wait for what is worked out, which belongs into a worker thread.
     @router.api_route(PAGE, methods=["GET", "HEAD"])

@@ -14,7 +14,7 @@ from fruitwall.service.house import House
 from fruitwall.service.ledger import STAGES, Stage, entry_of, says, take_back
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.season.growth.page import growth_page, growth_url
 from fruitwall.web.settings import WebSettings
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
     from fruitwall.service.ledger import Signed
 
 PAGE = "/season/growth"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 FIRST_YEAR = 1900
 """Days before are slips of who types. Our judgement."""
@@ -78,9 +75,7 @@ def growth_routes(settings: WebSettings, pages: Pages) -> APIRouter:
             if growth is None:
                 raise HTTPException(422, error)  # not the waiting page, which would say nothing of it
         if growth is None:
-            answer = pages.render(request, "season/season-waiting.html", status=202)
-            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-            return answer
+            return waiting(pages, request, "season/season-waiting.html")
         page = growth_page(
             growth, household_of(yard, who(request)), just=just, error=error, error_tree=error_tree, day=day
         )

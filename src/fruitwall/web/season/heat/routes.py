@@ -10,7 +10,7 @@ from fastapi import APIRouter, HTTPException, Request, Response
 from fruitwall.service.house import House
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import LOOK_AGAIN_S, Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
     from fruitwall.service.summer_decide import Decided
 
 PAGE = "/season/heat"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 
 def heat_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -59,9 +56,7 @@ def heat_routes(settings: WebSettings, pages: Pages) -> APIRouter:
     summer_patience = Patience(decided, settings.patience_s)
 
     def wait(request: Request) -> Response:
-        answer = pages.render(request, "season/heat/season-heat-waiting.html", status=202)
-        answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-        return answer
+        return waiting(pages, request, "season/heat/season-heat-waiting.html")
 
     # Plain functions: they wait for what is worked out, which belongs into a worker thread.
     @router.api_route(PAGE, methods=["GET", "HEAD"])

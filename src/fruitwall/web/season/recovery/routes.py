@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request, Response
 
 from fruitwall.service.house import House
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from fruitwall.service.recovery_document import RecoverySeason
 
 PAGE = "/season/recovery"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 
 def recovery_routes(settings: WebSettings, pages: Pages) -> APIRouter:
@@ -58,9 +55,7 @@ def recovery_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         yard, _ = house.yard()  # without one whoever asks is led to the start
         season = patience.plan(None)
         if season is None:
-            answer = pages.render(request, "season/recovery/season-recovery-waiting.html", status=202)
-            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-            return answer
+            return waiting(pages, request, "season/recovery/season-recovery-waiting.html")
         household = household_of(yard, who(request))
         page = recovery_page(season, household, house.clock().astimezone(household.zone).date())
         return pages.render(request, "season/recovery/season-recovery.html", page=page)

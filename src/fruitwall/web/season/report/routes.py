@@ -12,7 +12,7 @@ from fruitwall.errors import FruitwallError
 from fruitwall.service.house import House
 from fruitwall.service.household import Household
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     from fruitwall.service.season_report import SeasonReport
 
 PAGE = "/season/report"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 Private = Annotated[bool, Query(description="With place, people, notes and photos")]
 
@@ -69,9 +66,7 @@ def season_report_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         return season_report(house, household, private=private), household
 
     def wait(request: Request) -> Response:
-        answer = pages.render(request, "season/report/season-report-waiting.html", status=202)
-        answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-        return answer
+        return waiting(pages, request, "season/report/season-report-waiting.html")
 
     # Plain functions: they wait for what is worked out, which belongs into a worker thread.
     @router.api_route(PAGE, methods=["GET", "HEAD"])

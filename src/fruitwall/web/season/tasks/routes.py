@@ -22,7 +22,7 @@ from fruitwall.service.season_tasks import done_lately, tick_season, todo
 from fruitwall.speech import language, say
 from fruitwall.web.guard import OF_ONE_HOUSEHOLD
 from fruitwall.web.pages import Pages, holds
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import LOOK_AGAIN_S, Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.walk.intake import signed_by
@@ -30,9 +30,6 @@ from fruitwall.web.who import Who, need, who
 
 PAGE = "/season/tasks"
 FEED = "/season.ics"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 ASK_LATER_S = 60
 """So long a calendar waits that came while the tasks were worked out. Our judgement. [s]"""
@@ -108,9 +105,7 @@ def season_task_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         if parts is None and error:
             raise HTTPException(422, error)  # not the waiting page, which would say nothing of it
         if parts is None:
-            answer = pages.render(request, "season/tasks/season-tasks-waiting.html", status=202)
-            answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-            return answer
+            return waiting(pages, request, "season/tasks/season-tasks-waiting.html")
         today = house.clock().astimezone(household.zone).date()
         found = todo(_tasks(parts), done_lately(house), today)
         page = tasks_page(

@@ -16,7 +16,7 @@ from fruitwall.service.ledger import DEED_NAMES, Deed, entry_of
 from fruitwall.service.water_entry import read_amount
 from fruitwall.speech import say
 from fruitwall.web.pages import Pages
-from fruitwall.web.patience import Patience
+from fruitwall.web.patience import Patience, waiting
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.walk.intake import signed_by
@@ -27,9 +27,6 @@ if TYPE_CHECKING:
     from fruitwall.web.season.water.page import Typed
 
 PAGE = "/season/water"
-
-LOOK_AGAIN_S = 3
-"""So long a browser waits before it asks again whether all is worked out. Our judgement. [s]"""
 
 Text = Annotated[str, Form(max_length=200)]
 Number = Annotated[str, Form(pattern="^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$")]
@@ -75,9 +72,7 @@ def water_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         return last[yard] if error else None
 
     def wait(request: Request) -> Response:
-        answer = pages.render(request, "season/water/season-water-waiting.html", status=202)
-        answer.headers["refresh"] = f"{LOOK_AGAIN_S}"
-        return answer
+        return waiting(pages, request, "season/water/season-water-waiting.html")
 
     def show(request: Request, typed: Typed | None = None, error: str = "", done: str = "") -> Response:
         from fruitwall.web.season.water.page import water_page
