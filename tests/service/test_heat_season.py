@@ -209,7 +209,9 @@ def test_what_is_known_counts_only_once_it_was(house):
 def test_a_winter_without_heat_says_so_in_a_sentence(tmp_path):
     with open_journal(tmp_path / "a.db") as journal:
         part = heat_part(house_in(journal, tmp_path, kelvin=0.0), READER)
-    assert part.verdict.startswith("No heat that scorches is in the forecast. Hottest air known since Wed 1 Apr:")
+    assert part.verdict.startswith(
+        "No heat that is likely to hurt a tree is in the forecast. Hottest air known since Wed 1 Apr:"
+    )
     assert part.table.trees == ("walled", "free", "pot")
     assert part.tasks == ()
 

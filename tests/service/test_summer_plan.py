@@ -292,7 +292,7 @@ def test_the_part_of_the_season_brings_tasks_risks_and_the_document(house):
 def test_it_is_said_in_spanish(house):
     with speaking("es"):
         plan = summer_plan(house, METRIC)
-    assert "el calor puede dañar 3 árboles" in plan.verdict
+    assert "el calor puede costarles a 3 árboles" in plan.verdict
     move = next(task for task in plan.tasks if task.deed == "moved")
     assert "la sombra de Oak" in move.what
     assert all("harm begins" not in row.reason for row in plan.rows)

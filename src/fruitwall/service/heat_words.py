@@ -78,7 +78,7 @@ def verdict(season: HeatSeason, household: Household) -> str:
     if season.forecast_until is None:
         parts.append(say("There is no forecast, so nothing can be said of the coming days."))
     elif not found or max(day.harm for _, day in found) < WORTH_TELLING:
-        parts.append(say("No heat that scorches is in the forecast."))
+        parts.append(say("No heat that is likely to hurt a tree is in the forecast."))
     else:
         tree, day = max(found, key=lambda one: one[1].harm)
         others = len({one.tree for one, its in found if its.harm >= WORTH_TELLING}) - 1

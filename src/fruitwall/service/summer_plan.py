@@ -312,7 +312,10 @@ def _verdict(document: SummerPlan) -> str:
         else say("From {first} to {last}", first=short_day(first), last=short_day(last))
     )
     endangered = say_count(
-        "{when} heat may hurt {count} tree.", "{when} heat may hurt {count} trees.", len(document.trees), when=when
+        "{when} heat may cost {count} tree some leaf or fruit.",
+        "{when} heat may cost {count} trees some leaf or fruit.",
+        len(document.trees),
+        when=when,
     )
     if not document.tasks:
         asked = say("Nothing that would help is worth its work.")
