@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 from fruitwall.plans.covers import HEATER_CLEARANCE_M, fits
 from fruitwall.plans.feeds import Load, feeds_for, why_no_power
-from fruitwall.plans.making import XY, Making, Refusal, heater_part, lamps_part
+from fruitwall.plans.making import XY, Making, Refusal, heater_part, lamps_part, not_reached
 from fruitwall.plans.parts import Measure, Part, Setting
-from fruitwall.plans.ways import NO_TIME, covering_ways, helpers
+from fruitwall.plans.ways import covering_ways
 from fruitwall.speech import marked, quantity, say
 from fruitwall.yard.model import Cover, CoverMaterial, Heater, LampString, Tree
 
@@ -31,6 +31,8 @@ COVER_NAMES: dict[CoverMaterial, str] = {
     "bubble_film": marked("bubble film"),
 }
 """What covers are called in a sentence."""
+
+TOO_HIGH_IN_THE_DARK = marked("it is {height} high; above {highest_m} nothing is covered in the dark")
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def covered(making: Making, tree: Tree, open_: tuple[Setting, ...]) -> Iterator[
             yield Refusal(covering.key, why, "no_sheet", need, largest, "m")
             continue
         if not part.ways:
-            yield _not_covered(making, tree, covering.key)
+            yield not_reached(making, tree, covering.key, TOO_HIGH_IN_THE_DARK)
             continue
         bare = Measure(
             covering.key,
@@ -201,24 +203,6 @@ def heater_below(making: Making, over: Crowns, heater: Heater) -> Part | Refusal
     if feeds := feeds_for(making.yard, load, making.times):
         return heater_part(making, heater, feeds, over.at, over.trees, over.group, over.name)
     return Refusal(f"heater:{heater.id}", why_no_power(making.yard, load, making.times), "no_power")
-
-
-def _not_covered(making: Making, tree: Tree, key: str) -> Refusal:
-    """Say why nobody can put a cover over a tree."""
-    height, times = tree.height_m, making.times
-    if not helpers(making.yard):
-        return Refusal(key, NO_TIME, "nobody_has_time")
-    if height > times.highest_m:
-        why = say(
-            "it is {height} high; above {highest_m} nothing is covered in the dark",
-            height=quantity(height, "m", ".1f"),
-            highest_m=quantity(times.highest_m, "m", "g"),
-        )
-        return Refusal(key, why, "too_high", height, times.highest_m, "m")
-    why = say(
-        "it is {height} high, which takes two people or somebody who uses a ladder", height=quantity(height, "m", ".1f")
-    )
-    return Refusal(key, why, "needs_two", height, times.pole_reach_m, "m")
 
 
 def _with_lamps(making: Making, tree: Tree, bare: Measure, lamp: LampString) -> Iterator[Measure | Refusal]:

@@ -9,9 +9,9 @@ from typing import Literal
 from fruitwall.plans.covers import HEATER_CLEARANCE_M
 from fruitwall.plans.parts import Feed, Part
 from fruitwall.plans.times import SetUpTimes
-from fruitwall.plans.ways import easy_ways
+from fruitwall.plans.ways import NO_TIME, easy_ways, helpers
 from fruitwall.speech import quantity, say
-from fruitwall.yard.model import Heater, LampString, Yard
+from fruitwall.yard.model import Heater, LampString, Tree, Yard
 
 XY = tuple[float, float]
 
@@ -177,3 +177,30 @@ def heater_part(
         ),
         group=group,
     )
+
+
+def not_reached(making: Making, tree: Tree, key: str, too_high: str) -> Refusal:
+    """Say why nobody can put cloth over a tree.
+
+    Parameters
+    ----------
+    making : Making
+    tree : Tree
+    key : str
+        Of what is refused.
+    too_high : str
+        What is said of a crown above what anybody reaches, with ``{height}`` and ``{highest_m}``.
+
+    Returns
+    -------
+    Refusal
+    """
+    height, times = tree.height_m, making.times
+    if not helpers(making.yard):
+        return Refusal(key, NO_TIME, "nobody_has_time")
+    told = quantity(height, "m", ".1f")
+    if height > times.highest_m:
+        why = say(too_high, height=told, highest_m=quantity(times.highest_m, "m", "g"))
+        return Refusal(key, why, "too_high", height, times.highest_m, "m")
+    why = say("it is {height} high, which takes two people or somebody who uses a ladder", height=told)
+    return Refusal(key, why, "needs_two", height, times.pole_reach_m, "m")

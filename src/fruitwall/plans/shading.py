@@ -15,7 +15,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from fruitwall.plans.covers import fits, sheet_for
-from fruitwall.plans.making import XY, Making, Refusal, make_ready
+from fruitwall.plans.making import XY, Making, Refusal, make_ready, not_reached
 from fruitwall.plans.moving import Goal, moving_part, not_moved
 from fruitwall.plans.parts import Measure, Part
 from fruitwall.plans.problem import PAINT, Supplies, Supply
@@ -45,6 +45,8 @@ SHORTEST_TRUNK_M = 0.4
 """Least length that is painted, also where leaves come down to the ground. Our judgement. [m]"""
 
 WAYS_OF_WATER = marked("Give it slowly, early in the morning, so that all of the roots are wet before it is hot.")
+
+TOO_HIGH_FOR_CLOTH = marked("it is {height} high; above {highest_m} no cloth is hung over a crown")
 
 
 @dataclass(frozen=True)
@@ -201,7 +203,7 @@ def _clothed(making: Making, tree: Tree, days: int) -> Iterator[Measure | Refusa
             continue
         part = shade_part(making, tree, tuple(fitting), key, days)
         if not part.ways:
-            yield _not_clothed(making, tree, key)
+            yield not_reached(making, tree, key, TOO_HIGH_FOR_CLOTH)
             continue
         name = say(
             "shade it with cloth of {percent} % on its frame" if on_frame else "shade it with cloth of {percent} %",
@@ -268,24 +270,6 @@ def _too_small(tree: Tree, key: str, same: Sequence[ShadeCloth]) -> Refusal:
         need=quantity(need, "m", ".1f"),
     )
     return Refusal(key, why, "no_sheet", need, largest, "m")
-
-
-def _not_clothed(making: Making, tree: Tree, key: str) -> Refusal:
-    """Say why nobody can hang cloth over a tree."""
-    height, times = tree.height_m, making.times
-    if not helpers(making.yard):
-        return Refusal(key, NO_TIME, "nobody_has_time")
-    if height > times.highest_m:
-        why = say(
-            "it is {height} high; above {highest_m} no cloth is hung over a crown",
-            height=quantity(height, "m", ".1f"),
-            highest_m=quantity(times.highest_m, "m", "g"),
-        )
-        return Refusal(key, why, "too_high", height, times.highest_m, "m")
-    why = say(
-        "it is {height} high, which takes two people or somebody who uses a ladder", height=quantity(height, "m", ".1f")
-    )
-    return Refusal(key, why, "needs_two", height, times.pole_reach_m, "m")
 
 
 def _moved(making: Making, tree: Tree, places: Sequence[ShadePlace]) -> Iterator[Measure | Refusal]:
