@@ -228,7 +228,7 @@ def test_what_was_learned_comes_near_the_truth_and_changes_tonight(lived_house):
 
 def laid_out(told):
     """Give the story as the terminal prints it."""
-    from fruitwall.cli.winters import story as story_of
+    from fruitwall.cli.demo_winters import story as story_of
 
     yard = demo_yard()
     out = StringIO()

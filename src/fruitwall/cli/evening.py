@@ -144,7 +144,7 @@ def demo(
     from fruitwall.service.demo import demo_database, demo_desk, keep_weather, summer_database, summer_desk
 
     if winters:
-        from fruitwall.cli.winters import show_winters
+        from fruitwall.cli.demo_winters import show_winters
         from fruitwall.weather.demo import demo_now
 
         show_winters(lambda of, yard: house_of(of, yard, demo_now), once=once, port=port, database=database)

@@ -1,0 +1,1 @@
+"""Weather of many years from public files: read, made hourly, blended between stations, warmed."""

@@ -1,0 +1,1 @@
+"""The winters: what they were, what house rules would have come to."""
