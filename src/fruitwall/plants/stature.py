@@ -110,7 +110,7 @@ def pot_height_m(volume_l: float | None) -> float:
     Twice the volume: 43 % more plant, and by the cube root 13 % more height.
     """
     ratio = (volume_l or POT_UNKNOWN_L) / POT_VOLUME_L
-    return POT_HEIGHT_M * ratio ** (HEIGHT_POWER * log2(POT_GROWTH_PER_DOUBLING))
+    return float(POT_HEIGHT_M * ratio ** (HEIGHT_POWER * log2(POT_GROWTH_PER_DOUBLING)))
 
 
 def final_height_m(
