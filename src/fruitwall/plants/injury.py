@@ -127,6 +127,27 @@ def grade_chances(
     return _from_at_least(_falling(at_least), unknown=np.asarray(np.isnan(felt).all(axis=-1)))
 
 
+def chances_of_felt(tolerance: Tolerance, felt: ArrayLike) -> NDArray[np.float64]:
+    """Give the chance of each grade by freezing alone, from what tissues felt (`felt_c`).
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+        What the tree stands.
+    felt : array_like [..., tissue]
+        One-hour temperatures as `felt_c` gives them; of several nights the lowest. Infinite without ice. [°C]
+
+    Returns
+    -------
+    ndarray [..., 8]
+        Chances of grade 0 to 7, summing to one; NaN where every tissue is NaN.
+    """
+    felt = np.asarray(felt, dtype=np.float64)
+    at_least = _frozen_at_least(tolerance, felt)
+    at_least[..., 0] = 1.0
+    return _from_at_least(_falling(at_least), unknown=np.asarray(np.isnan(felt).all(axis=-1)))
+
+
 def fruit_loss_chance(
     tolerance: Tolerance, coldest_c: ArrayLike, durations_h: Sequence[float] = DURATIONS_H
 ) -> NDArray[np.float64]:
