@@ -5,8 +5,9 @@ ISO 8601) and the pictures under ``photos/``. All tables are read in one transac
 is stored before the row that names it, so a copy of the folder made afterwards holds all that the rows name. The file
 does not depend on the database it came from: what was saved from SQLite can be restored into PostgreSQL and back.
 
-It holds everything of the database, digests of secrets too, so only its owner may read the file (mode 0600): keep it as
-safe as the database. The keys of the own certificate authority are left out: see `KEYS_LEFT_OUT`.
+It holds everything of the database but what can be worked out again (`ONLY_KEPT`), digests of secrets too, so only its
+owner may read the file (mode 0600): keep it as safe as the database. The keys of the own certificate authority are left
+out: see `KEYS_LEFT_OUT`.
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ from sqlalchemy import Connection, Date, Engine, LargeBinary, Table, func, inser
 from fruitwall.errors import JournalError
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.journal.store import Journal
-from fruitwall.journal.tables import REVISION, UtcDateTime, metadata
+from fruitwall.journal.tables import ONLY_KEPT, REVISION, UtcDateTime, metadata
 from fruitwall.journal.trouble import told
 from fruitwall.journal.whole import check_whole
 from fruitwall.speech import marked, say
@@ -44,6 +45,9 @@ KEYS_LEFT_OUT = marked(
 )
 """A backup is copied to places that are watched less than the machine. What is lost with them costs a morning: phones
 trust a new authority and are paired anew."""
+
+SAVED = tuple(table for table in metadata.sorted_tables if table.name not in ONLY_KEPT)
+"""Tables that go into a backup, each after those that it points to."""
 
 _PHOTO = re.compile(r"photos/[0-9a-f]{2}/([0-9a-f]{64})\.jpg")
 
@@ -120,7 +124,7 @@ def _write(journal: Journal, photos: PhotoFolder, archive: zipfile.ZipFile, now:
     digests: dict[str, str] = {}
     named: set[str] = set()
     with told(journal.place), _one_state(journal.engine) as connection:
-        for table in metadata.sorted_tables:
+        for table in SAVED:
             name = f"tables/{table.name}.jsonl"
             sha, count = hashlib.sha256(), 0
             with archive.open(name, "w", force_zip64=True) as out:
@@ -218,7 +222,7 @@ def restore_backup(file: Path, journal: Journal, photos: PhotoFolder) -> BackupC
             if _PHOTO.fullmatch(name):
                 photos.store(archive.read(name))
         with journal.writing() as connection:
-            for table in metadata.sorted_tables:
+            for table in SAVED:
                 if connection.scalar(select(func.count()).select_from(table)):
                     raise JournalError(
                         say(
@@ -227,7 +231,7 @@ def restore_backup(file: Path, journal: Journal, photos: PhotoFolder) -> BackupC
                             place=journal.place,
                         )
                     )
-            for table in metadata.sorted_tables:
+            for table in SAVED:
                 _fill(connection, table, archive)
     return content
 

@@ -24,7 +24,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-REVISION = "0002"
+REVISION = "0003"
 """Newest migration; a database that is at it is opened without loading Alembic."""
 
 VERSION_TABLE = "fruitwall_schema"
@@ -210,3 +210,18 @@ keys = Table(
     Column("used_utc", UtcDateTime, nullable=True),
     Column("ended_utc", UtcDateTime, nullable=True),
 )
+
+# Parts of long work, by their content: what is taken away here is worked out again. It is in no backup.
+worked = Table(
+    "worked",
+    metadata,
+    Column("key", String(64), primary_key=True),
+    Column("made_utc", UtcDateTime, nullable=False),
+    Column("last_used_utc", UtcDateTime, nullable=False, index=True),
+    # Of `body_zlib`, so that the sum is found without reading the bodies. [bytes]
+    Column("size", Integer, nullable=False),
+    Column("body_zlib", LargeBinary, nullable=False),
+)
+
+ONLY_KEPT = frozenset({worked.name})
+"""Tables of what can be worked out again: they go into no backup, and a database that holds nothing else is empty."""
