@@ -1,0 +1,59 @@
+"""The rules that a search may choose from for a tree, and how what it chose becomes house rules."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from fruitwall.plans.rules.rule import HouseRule, RuleSet
+
+LEVELS_C = (7.0, 4.0, 2.0, 1.0, 0.0, -1.0, -2.0, -3.0, -4.0, -6.0, -8.0)
+"""Forecast minima at which a single act may begin. What a household can keep in mind are whole degrees; below
+the last one nothing but a few hardy kinds is alive in a yard that needs rules. Our judgement. [°C]"""
+
+PAIRS_C = ((4.0, 0.0), (2.0, -1.0), (1.0, -2.0), (0.0, -3.0), (-1.0, -4.0), (-2.0, -6.0))
+"""Forecast minima at which a cover begins, and at which more than a cover begins. Our judgement. [°C]"""
+
+DEATHS = (0.02, 0.1)
+"""Chances of death from which on a tree is protected by whatever saves most. Our judgement. [-]"""
+
+NEVER = HouseRule(way="never")
+
+
+def menu(
+    levels_c: Sequence[float] = LEVELS_C, pairs_c: Sequence[tuple[float, float]] = PAIRS_C
+) -> tuple[HouseRule, ...]:
+    """Give the rules among which the search chooses for each tree, plain ones first.
+
+    Parameters
+    ----------
+    levels_c : sequence of float
+        Forecast minima for a cover, for warmth under a cover, and for carrying, each alone. [°C]
+    pairs_c : sequence of (float, float)
+        For a cover and, further down, for warmth or for carrying. [°C]
+    """
+    found = [NEVER]
+    found += [HouseRule(cover_below_c=level) for level in levels_c]
+    found += [HouseRule(heat_below_c=level) for level in levels_c]
+    found += [HouseRule(carry_below_c=level) for level in levels_c]
+    found += [HouseRule(cover_below_c=upper, heat_below_c=lower) for upper, lower in pairs_c]
+    found += [HouseRule(cover_below_c=upper, carry_below_c=lower) for upper, lower in pairs_c]
+    found += [HouseRule(way="may_kill", carry_if_death=chance) for chance in DEATHS]
+    return tuple(found)
+
+
+def written(key: str, name: str, chosen: Iterable[tuple[Sequence[str], HouseRule]]) -> RuleSet:
+    """Write what was chosen as house rules: one for each tree that is not left alone.
+
+    Parameters
+    ----------
+    key, name : str
+        Of the rule set.
+    chosen : iterable of (trees, rule)
+        Identifiers of trees, and what holds for each of them.
+    """
+    rules = [NEVER]
+    for trees, rule in chosen:
+        if rule.way != "never":
+            rules += [replace(rule, trees=f"tree:{tree}") for tree in trees]
+    return RuleSet(key, name, tuple(rules))
