@@ -73,7 +73,12 @@ class Minima:
         return np.asarray(self.location + self.scale / self.shape * (y**-self.shape - 1.0))
 
 
-def fit_minima(annual_minima_c: ArrayLike, *, method: Literal["likelihood", "l-moments"] = "likelihood") -> Minima:
+def fit_minima(
+    annual_minima_c: ArrayLike,
+    *,
+    method: Literal["likelihood", "l-moments"] = "likelihood",
+    weights: ArrayLike | None = None,
+) -> Minima:
     """Fit the coldest nights of winters.
 
     Parameters
@@ -83,6 +88,9 @@ def fit_minima(annual_minima_c: ArrayLike, *, method: Literal["likelihood", "l-m
     method : str
         By maximum likelihood, with a covariance from the observed information; or by L-moments, steadier for few
         winters, without one.
+    weights : array_like, shape (winter,), optional
+        How likely a coming winter is like each; only their ratios count. Only for the likelihood: each winter's term is
+        weighted so that all together count as `effective_winters` of them. [-]
 
     Returns
     -------
@@ -91,7 +99,7 @@ def fit_minima(annual_minima_c: ArrayLike, *, method: Literal["likelihood", "l-m
     Raises
     ------
     ValueError
-        If there are too few, one is not known, or all are equal.
+        If there are too few, one is not known, all are equal, or weights cannot be.
 
     References
     ----------
@@ -103,12 +111,32 @@ def fit_minima(annual_minima_c: ArrayLike, *, method: Literal["likelihood", "l-m
         raise ValueError(f"annual_minima_c must hold at least {FEWEST_WINTERS} winters, got {x.size}")
     if np.ptp(x) == 0.0:
         raise ValueError(f"annual_minima_c must differ from each other, got {x.size} times {-x[0]:g}")
+    counts = None if weights is None else counting(weights, x.size)
     start = _by_l_moments(x)
     if method == "l-moments":
+        if counts is not None:
+            raise ValueError('weights go only with method "likelihood"')
         return Minima(*start, covariance=np.full((3, 3), np.nan))
     if method != "likelihood":
         raise ValueError(f'method must be "likelihood" or "l-moments", got "{method}"')
-    return _by_likelihood(x, start)
+    return _by_likelihood(x, start, counts)
+
+
+def effective_winters(weights: ArrayLike) -> float:
+    """Give how many winters of equal weight say as much as these: ``(sum w)^2 / sum w^2`` (Kish 1965, from memory)."""
+    w = np.asarray(weights, dtype=np.float64)
+    if w.ndim != 1 or w.size < 1 or not np.isfinite(w).all() or (w < 0.0).any() or not w.sum() > 0.0:
+        raise ValueError("weights must be at least 0, one for each winter, and not all 0")
+    return float(w.sum() ** 2 / (w**2).sum())
+
+
+def counting(weights: ArrayLike, count: int) -> FloatArray:
+    """Scale weights so that they sum to `effective_winters`: how much each of `count` winters counts."""
+    w = np.asarray(weights, dtype=np.float64)
+    effective = effective_winters(w)
+    if w.size != count:
+        raise ValueError(f"weights must be one for each of {count} winters, got {w.size}")
+    return w * (effective / w.sum())
 
 
 def return_level(
@@ -191,7 +219,7 @@ def return_interval(
     return fitted.level(years) - half, fitted.level(years) + half
 
 
-def empirical_level(annual_minima_c: ArrayLike, years: ArrayLike) -> FloatArray:
+def empirical_level(annual_minima_c: ArrayLike, years: ArrayLike, *, weights: ArrayLike | None = None) -> FloatArray:
     """Give the return level of the winters that were, without any distribution.
 
     Parameters
@@ -200,17 +228,41 @@ def empirical_level(annual_minima_c: ArrayLike, years: ArrayLike) -> FloatArray:
         At least one. [°C]
     years : array_like
         Return period, greater than 1. [winters]
+    weights : array_like, shape (winter,), optional
+        How likely a coming winter is like each. [-]
 
     Returns
     -------
     ndarray
         Minima at the plotting positions rank / (n + 1) (Weibull), lines between; NaN for periods longer than n + 1 or
-        shorter than (n + 1) / n: no winter speaks of them. [°C]
+        shorter than (n + 1) / n: no winter speaks of them. Weighted winters stand at `weighted_positions`. [°C]
     """
     chance = 1.0 / _periods(years)
-    ordered = np.sort(_minima(annual_minima_c))
-    positions = np.arange(1, ordered.size + 1) / (ordered.size + 1)
+    minima = _minima(annual_minima_c)
+    order = np.argsort(minima, kind="stable")
+    ordered = minima[order]
+    positions = weighted_positions(np.ones(ordered.size) if weights is None else np.asarray(weights)[order])
     return np.interp(chance, positions, ordered, left=np.nan, right=np.nan)
+
+
+def weighted_positions(weights: ArrayLike) -> FloatArray:
+    """Give the plotting positions of winters in order, the coldest first.
+
+    Parameters
+    ----------
+    weights : array_like, shape (winter,)
+        Of the winters in that order; only their ratios count. [-]
+
+    Returns
+    -------
+    ndarray, shape (winter,)
+        Chance that a winter is colder: with all weights equal rank / (n + 1) (Weibull), else the weight up to the
+        middle of the winter, drawn in towards the middle as if there were `effective_winters` of them (ours). [-]
+    """
+    w = np.asarray(weights, dtype=np.float64)
+    count = effective_winters(w)
+    middle = (np.cumsum(w) - 0.5 * w) / w.sum()
+    return (middle * count + 0.5) / (count + 1.0)
 
 
 def certainty(probability: ArrayLike, years: ArrayLike) -> FloatArray:
@@ -342,7 +394,7 @@ def _by_l_moments(x: FloatArray) -> tuple[float, float, float]:
     return float(b0 - scale * (1.0 - rise) / k), float(scale), -k
 
 
-def _by_likelihood(x: FloatArray, start: tuple[float, float, float]) -> Minima:
+def _by_likelihood(x: FloatArray, start: tuple[float, float, float], counts: FloatArray | None = None) -> Minima:
     """Climb from the L-moments to the highest likelihood."""
     from scipy.optimize import minimize
 
@@ -350,7 +402,7 @@ def _by_likelihood(x: FloatArray, start: tuple[float, float, float]) -> Minima:
     z = (x - middle) / spread  # the same problem in any unit
 
     def cost(values: FloatArray) -> float:
-        return _minus_log_likelihood(z, *values)
+        return _minus_log_likelihood(z, *values, counts=counts)
 
     begin = np.array([(start[0] - middle) / spread, math.log(start[1] / spread), start[2]])
     if not math.isfinite(cost(begin)):
@@ -375,13 +427,17 @@ def _by_likelihood(x: FloatArray, start: tuple[float, float, float]) -> Minima:
 _CORNERS = ((1, 1), (1, -1), (-1, 1), (-1, -1))
 
 
-def _minus_log_likelihood(z: FloatArray, location: float, log_scale: float, shape: float) -> float:
+def _minus_log_likelihood(
+    z: FloatArray, location: float, log_scale: float, shape: float, counts: FloatArray | None = None
+) -> float:
     """Give the negative log likelihood of the GEV (Coles 2001, eq. 3.7 and 3.9); infinite outside its support."""
     reduced = (z - location) * math.exp(-log_scale)
     if abs(shape) < GUMBEL:
-        return float(z.size * log_scale + reduced.sum() + np.exp(-reduced).sum())
+        each = log_scale + reduced + np.exp(-reduced)
+        return float(each.sum() if counts is None else counts @ each)
     inside = 1.0 + shape * reduced
     if (inside <= 0.0).any() or shape <= -1.0:
         return math.inf
     logs = np.log(inside)
-    return float(z.size * log_scale + (1.0 + 1.0 / shape) * logs.sum() + np.exp(-logs / shape).sum())
+    each = log_scale + (1.0 + 1.0 / shape) * logs + np.exp(-logs / shape)
+    return float(each.sum() if counts is None else counts @ each)
