@@ -19,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 from fruitwall import __version__
 from fruitwall.errors import JournalError
 from fruitwall.journal.worked import keep_work, kept_work, touch_work, which_work
+from fruitwall.service.household import minutes
+from fruitwall.speech import say
 
 if TYPE_CHECKING:
     from fruitwall.service.house import House
@@ -215,3 +217,12 @@ def _unpacked(body: bytes | None) -> tuple[Any, bool]:
         return whole(json.loads(arrays.pop("text").tobytes())), True
     except (ValueError, KeyError, OSError, EOFError, zipfile.BadZipFile):
         return None, False
+
+
+def left_words(left_s: float | None) -> str:
+    """Say how much time is left."""
+    if left_s is None:
+        return say("How long it takes is known once the first part is done.")
+    if left_s < 60.0:
+        return say("Less than a minute is left.")
+    return say("About {time} is left.", time=minutes(left_s / 60.0))

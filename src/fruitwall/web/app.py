@@ -49,6 +49,8 @@ from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.weather.routes import weather_routes
 from fruitwall.web.who import who
+from fruitwall.web.winters.runner import Runner
+from fruitwall.web.winters.work_routes import work_routes
 from fruitwall.web.yard.routes import yard_routes
 
 FOR_EVER = "public, max-age=31536000, immutable"
@@ -115,6 +117,8 @@ def create_app(settings: WebSettings) -> FastAPI:
     # No ready-made API pages: they load scripts from elsewhere, which the content policy rightly refuses.
     app = FastAPI(title="fruitwall", docs_url=None, redoc_url=None, openapi_url=None)
     routers = [evening_routes(settings, pages), kind_routes(settings, pages)]
+    # One for all pages of long work: two at once would each take twice as long.
+    runner = Runner()
     if settings.house is not None:
         pages.invented = partial(demo_is_shown, settings.house)
         routers.append(api_routes(settings, pages))
@@ -137,6 +141,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(growth_routes(settings, pages))
         routers.append(chill_routes(settings, pages))
         routers.append(heat_routes(settings, pages))
+        routers.append(work_routes(runner))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]
