@@ -86,13 +86,13 @@ def made_ground(
     minima = rng.normal(mean_c, spread_k, size=(winters, days))
     winter, day = np.nonzero(np.ones(minima.shape, dtype=bool))
     told = minima + rng.normal(scale=told_sd_k, size=minima.shape)
-    autumns = np.array([np.datetime64(f"{1990 + at}-12-01") for at in range(winters)])
+    autumns = np.array([f"{1990 + at}-12-01" for at in range(winters)], dtype="datetime64[D]")
     nights = WinterNights(
         winters=tuple(f"{1990 + at}/{91 + at}" for at in range(winters)),
         weights=np.full(winters, 1.0 / winters),
         winter=winter,
         day=day,
-        evening=autumns[winter] + day,
+        evening=autumns[winter] + day.astype("timedelta64[D]"),
         minimum_c=minima[winter, day],
         told_c=told[winter, day],
         whole=minima,

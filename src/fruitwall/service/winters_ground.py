@@ -446,7 +446,7 @@ def _level(tolerance: Tolerance) -> FloatArray:
             level[tissue] = np.fmax(level[tissue], own)
     if not isnan(tolerance.chill_level_c):
         level[LEAF] = np.fmax(level[LEAF], tolerance.chill_level_c + FAR_SCALES * tolerance.chill_sd_k)
-    return level
+    return np.asarray(level)
 
 
 def _weeks(weather: WinterWeather) -> FloatArray:
