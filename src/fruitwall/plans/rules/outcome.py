@@ -1,4 +1,21 @@
-"""What becomes of the trees over the years under what was done."""
+"""What becomes of the trees over the years under what was done.
+
+Notes
+-----
+Every drawn future is a row of winters. In each of them
+
+- a tree reaches grade g by freezing if for any tissue t, with one standard normal value x for the whole tree,
+  ``worst[t] < threshold[t, g] + spread[t] x``: the chance is that of `plants.injury.grade_chances` with the nights of
+  the winter joined and the effect of duration at its middle value, exactly. x is what is unknown of the tree, which it
+  keeps for life, and the spread within its crown, which every winter draws anew:
+  ``x = r life + sqrt(1 - r²) crown`` with ``r = sd / spread`` of the wood;
+- chilling and paling have an unknown of their own, as there;
+- fruit is lost by the share of the crown that got too cold, with the tree's own unknown.
+
+Then it grows a year older, set back by its injury (`plants.setback`); a lost tree is planted anew or stays away. What
+is felt is that of the yard's size of that year, also for a tree that was set back or planted anew: only how much it
+stands follows its own age. docs/winters-model.md tells the whole.
+"""
 
 from __future__ import annotations
 
@@ -9,9 +26,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.plans.rules.ground import Ground
+from fruitwall.plans.rules.luck import CHILL, FREEZE, PALE, Luck, drawn_luck
 from fruitwall.plans.rules.nightly import Chosen
+from fruitwall.plans.rules.standing import Standing
+from fruitwall.plans.rules.went_through import WentThrough, went_through
+from fruitwall.plants.injury import LOSS_SHARES
+from fruitwall.plants.normal import ndtr
+from fruitwall.plants.setback import DEAD, age_next_winter, no_crop_years, weak_as
+from fruitwall.plants.tolerance import FRUIT, GRADES, LEAF, TWIG
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -47,7 +72,9 @@ class Outcome:
         Worst grade of the winter; 0 too where there was no tree.
     died : ndarray of bool, shape (draw, year, tree)
     fruit_lost : ndarray, shape (draw, year, tree)
-        Share of what it would have carried. [-]
+        Share of what it would have carried; 0 in years in which it bears nothing. [-]
+    stood : ndarray of bool, shape (draw, year, tree)
+        Whether there was a tree at all.
     minutes, lifts, kwh, wear : ndarray, shape (draw, year)
     loss : ndarray, shape (draw, year)
         Trees by grade and fruit, at their worth; a death counts the tree's whole worth, which pays for replanting.
@@ -60,6 +87,7 @@ class Outcome:
     grade: NDArray[np.int8]
     died: NDArray[np.bool_]
     fruit_lost: FloatArray
+    stood: NDArray[np.bool_]
     minutes: FloatArray
     lifts: FloatArray
     kwh: FloatArray
@@ -69,5 +97,143 @@ class Outcome:
 
 
 def play(ground: Ground, chosen: Sequence[Chosen], ahead: Ahead) -> Outcome:
-    """Play drawn futures; `chosen` has one for each of the ground's steps."""
-    raise NotImplementedError
+    """Play drawn futures.
+
+    Parameters
+    ----------
+    ground : Ground
+        With the same trees at all sizes.
+    chosen : sequence of Chosen
+        What was done, one for each of the ground's steps.
+    ahead : Ahead
+
+    Returns
+    -------
+    Outcome
+        The same for the same arguments, whatever else runs. Rule sets that are played with the same `ahead` meet the
+        same winters and trees of the same luck.
+
+    Raises
+    ------
+    ValueError
+        If the choices are not as many as the steps, or years or draws are below 1.
+    """
+    if len(chosen) != len(ground.steps):
+        raise ValueError(f"one choice is needed for each of {len(ground.steps)} steps, got {len(chosen)}")
+    trees = [tree.tree for tree in ground.steps[0].trees]
+    if any([tree.tree for tree in step.trees] != trees for step in ground.steps):
+        raise ValueError("the same trees must stand at all sizes of the yard")
+    luck = drawn_luck(ground.nights.weights, trees, ahead.years, ahead.draws, ahead.seed)
+    through = [went_through(ground.nights, step, done) for step, done in zip(ground.steps, chosen, strict=True)]
+    standing = [Standing(step) for step in ground.steps]
+    shape = (ahead.draws, ahead.years, len(trees))
+    grade = np.zeros(shape, dtype=np.int8)
+    fruit_lost = np.zeros(shape)
+    stood = np.zeros(shape, dtype=np.bool_)
+    loss, effort = np.zeros(shape[:2]), np.zeros(shape[:2])
+    spent = {name: np.zeros(shape[:2]) for name in ("minutes", "lifts", "kwh", "wear")}
+    state = _State(ground, luck)
+    for year in range(ahead.years):
+        at = ground.step_at(year)
+        step, winter = ground.steps[at], luck.winter[:, year]
+        hurt, lost = _winter(state, standing[at], through[at], luck, year)
+        grade[:, year], fruit_lost[:, year], stood[:, year] = hurt, lost, state.there
+        worth = np.array([tree.worth for tree in step.trees])
+        crop = np.array([tree.crop_worth for tree in step.trees])
+        loss[:, year] = LOSS_SHARES[hurt] @ worth + lost @ crop
+        for name, values in spent.items():
+            values[:, year] = getattr(through[at], name)[winter]
+        state.on(hurt, luck, year, replant=ahead.replant)
+    prices = ground.prices
+    effort = (
+        spent["minutes"] / 60.0 * prices.per_hour
+        + spent["lifts"] * prices.per_lift
+        + spent["kwh"] * prices.per_kwh
+        + spent["wear"]
+    )
+    return Outcome(
+        winter=luck.winter,
+        grade=grade,
+        died=grade == DEAD,
+        fruit_lost=fruit_lost,
+        stood=stood,
+        **spent,
+        loss=loss,
+        effort=effort,
+    )
+
+
+class _State:
+    """How the trees of all futures stand before a winter, shape (draw, tree) each."""
+
+    def __init__(self, ground: Ground, luck: Luck) -> None:
+        draws, trees = luck.winter.shape[0], ground.steps[0].trees
+        now = np.array([np.nan if tree.age_years is None else tree.age_years for tree in trees])
+        shape = (draws, now.size)
+        self.age_years = np.tile(now, (draws, 1))
+        self.hurt = np.zeros(shape, dtype=np.int64)
+        self.barren = np.zeros(shape, dtype=np.int64)
+        self.there = np.ones(shape, dtype=np.bool_)
+        self.life = luck.life[:, :, 0].copy()
+
+    def on(self, grade: IntArray, luck: Luck, year: int, *, replant: bool) -> None:
+        """Let a year pass after a winter."""
+        died = grade == DEAD
+        if replant:
+            # The luck of the next year belongs to what is planted in it.
+            coming = min(year + 1, luck.winter.shape[1] - 1)
+            self.life = np.where(died, luck.life[:, :, coming], self.life)
+        else:
+            self.there &= ~died
+        self.age_years = age_next_winter(self.age_years, grade)
+        self.hurt = weak_as(grade)
+        self.barren = np.maximum(self.barren - 1, no_crop_years(grade))
+
+
+def _winter(
+    state: _State, standing: Standing, through: WentThrough, luck: Luck, year: int
+) -> tuple[IntArray, FloatArray]:
+    """Play one winter of all futures: worst grade, and the share of fruit that is lost, shape (draw, tree) each."""
+    winter = luck.winter[:, year]
+    rows = standing.rows(state.age_years, state.hurt)
+    felt = through.worst_c[winter]  # [draw, tree, tissue]
+    grade = _frozen(state, standing, rows, felt, luck.crown[FREEZE, :, year])
+    level = standing.number("chill_level_c", rows)
+    for tree in np.flatnonzero(~np.isnan(level).all(axis=0)):
+        own = rows[:, tree]
+        known = np.nan_to_num(
+            level[:, tree] + standing.number("chill_sd_k", own) * state.life[CHILL, :, tree], nan=-99.0
+        )
+        dose = through.chill_dose_k_h(winter, int(tree), known)
+        crown = 8.0 * standing.number("slope_k", own) * luck.crown[CHILL, :, year, tree]
+        over = (dose - crown)[:, None] >= standing.chill_dose_k_h[own]
+        reached = (over & (dose > 0.0)[:, None]) * np.arange(len(GRADES))
+        grade[:, tree] = np.maximum(grade[:, tree], reached.max(axis=-1))
+    pale = standing.number("pale_level_c", rows)
+    if not np.isnan(pale).all():
+        own_level = pale + standing.number("pale_sd_k", rows) * state.life[PALE]
+        grade = np.where(own_level >= through.pale_level_c[winter], np.maximum(grade, 1), grade)
+    lost = _crop_lost(state, standing, rows, felt)
+    return np.where(state.there, grade, 0), np.where(state.there & (state.barren == 0), lost, 0.0)
+
+
+def _frozen(state: _State, standing: Standing, rows: IntArray, felt: FloatArray, crown: FloatArray) -> IntArray:
+    """Worst grade by freezing, shape (draw, tree)."""
+    kept = standing.kept[rows]
+    unknown = kept * state.life[FREEZE] + np.sqrt(1.0 - kept**2) * crown
+    with np.errstate(invalid="ignore"):
+        limit = standing.threshold_c[rows] + (standing.spread_k[rows] * unknown[..., None])[..., None]
+        reached = (felt[..., None] < limit) * np.arange(len(GRADES))  # never where a limit is NaN
+    return np.asarray(reached.max(axis=(-1, -2)))
+
+
+def _crop_lost(state: _State, standing: Standing, rows: IntArray, felt: FloatArray) -> FloatArray:
+    """Share of fruit or bloom that a winter takes, the worse of the two, shape (draw, tree)."""
+    slope = np.maximum(standing.number("slope_k", rows), 1e-9)
+    at_flower = np.where(np.isinf(felt[..., LEAF]), felt[..., TWIG], felt[..., LEAF])
+    lost = np.zeros(rows.shape)
+    for what, at in (("fruit", felt[..., FRUIT]), ("flower", at_flower)):
+        middle = standing.number(f"{what}_c", rows) + standing.number(f"{what}_sd_k", rows) * state.life[FREEZE]
+        with np.errstate(invalid="ignore"):
+            lost = np.fmax(lost, ndtr((middle - at) / slope))
+    return lost
