@@ -14,7 +14,7 @@ from fruitwall.journal.opening import open_journal
 from fruitwall.journal.photos import PhotoFolder
 from fruitwall.journal.tables import worked
 from fruitwall.service.house import House
-from fruitwall.service.work import Progress, Stopped, WorkPart, share_kept, work
+from fruitwall.service.work import Progress, Stopped, WorkPart, kept_or_made, share_kept, telling, work
 
 NOW = datetime(2026, 12, 22, 22, tzinfo=UTC)
 
@@ -213,3 +213,23 @@ def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path, filled_file):
         work(house, maker.parts())
 
     assert maker.made == [0]
+
+
+def test_work_in_one_stretch_tells_its_share_with_the_time_left_and_can_be_stopped():
+    heard, at_s, stopped = [], [0.0], [False]
+    tell = telling(heard.append, lambda: stopped[0], "looking", begin=0.5, ticks=lambda: at_s[0])
+    at_s[0] = 10.0
+    tell(0.5)
+    stopped[0] = True
+
+    with pytest.raises(Stopped):
+        tell(0.6)
+    assert heard == [Progress(0.5, None, "looking"), Progress(0.75, pytest.approx(10.0), "looking")]
+
+
+def test_a_single_part_is_made_once(house):
+    made = []
+
+    for _ in range(2):
+        assert kept_or_made(house, "test", lambda: made.append(1) or {"a": 1}) == {"a": 1}
+    assert made == [1]

@@ -155,6 +155,56 @@ def work(
     return found
 
 
+def kept_or_made(house: House, key: str, make: Callable[[], Any]) -> Any:
+    """Give what is kept under a key, or make and keep it: a single part, for work that finds its parts on the way."""
+    return work(house, [WorkPart(key, 1.0, "", make)])[0]
+
+
+def telling(
+    heard: Callable[[Progress], None],
+    stop: Callable[[], bool],
+    what: str,
+    *,
+    begin: float = 0.0,
+    end: float = 1.0,
+    ticks: Callable[[], float] = time.monotonic,
+) -> Callable[[float], None]:
+    """Make what work is told its share by, for work that is not cut into `WorkPart`.
+
+    Parameters
+    ----------
+    heard, stop : callable
+        As for `work`.
+    what : str
+        What is being done, `speech.told` or `speech.marked`.
+    begin, end : float
+        Which stretch of the whole it is. [-]
+    ticks : callable () -> float
+        Tells how time passes. [s]
+
+    Returns
+    -------
+    callable (share) -> None
+        Takes what is done of this stretch, 0 to 1, tells it with the time left of the whole, and raises `Stopped`
+        where `stop` says so.
+    """
+    first: list[tuple[float, float]] = []  # when it began, and the share that was there then: kept parts come at once
+
+    def told(share: float) -> None:
+        if stop():
+            raise Stopped
+        whole = begin + (end - begin) * share
+        now = ticks()
+        if not first:
+            first.append((now, whole))
+        began, had = first[0]
+        left = (now - began) / (whole - had) * (1.0 - whole) if whole > had and now > began else None
+        heard(Progress(min(1.0, whole), left, what))
+
+    told(0.0)
+    return told
+
+
 def share_kept(house: House, parts: Sequence[WorkPart]) -> float:
     """Tell how much of the weight of some parts is done already, 0 to 1; nothing is worked out."""
     keys = [_key(part) for part in parts]
