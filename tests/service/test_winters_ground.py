@@ -11,7 +11,8 @@ from fruitwall.physics.body import TISSUES
 from fruitwall.plans.rules.ground import Ground
 from fruitwall.plants.injury import DURATIONS_H, grade_chances, loss_share
 from fruitwall.service.beliefs import NOTHING_LEARNED
-from fruitwall.service.winters_ground import WARMEST_LIMIT_C, _weeks, make_ground
+from fruitwall.service.winters_ground import WARMEST_LIMIT_C, make_ground
+from fruitwall.service.winters_replay import YardSize, weeks_before
 from fruitwall.service.winters_weather import WinterWeather, winters_from
 from fruitwall.weather.climate import Climate
 from fruitwall.weather.demo_climate import demo_years
@@ -80,10 +81,9 @@ def test_a_night_left_alone_is_as_the_replay_and_the_tolerance_have_it(
     night = int(np.argmin(ground.nights.minimum_c))
     winter, day = ground.nights.winter[night], ground.nights.day[night]
     cold = alone.coldest_c[0, 0, winter, day].astype(np.float64)
-    weeks = float(_weeks(weather)[winter, day])
-    from fruitwall.service.winters_ground import _Work
-
-    then = _Work(yard, weather, NOTHING_LEARNED, TODAY, 1, True).stands(tree, its.age_years, 0, weeks)
+    weeks = float(weeks_before(weather)[winter, day])
+    size = YardSize(yard, weather, NOTHING_LEARNED, TODAY, 0.0, threads=1, skip=True)
+    then = size.stands(tree, its.age_years, 0, weeks)
     chances = grade_chances(then, cold, DURATIONS_H)
     assert chances[2:].sum() > 0.05  # a night that matters
     assert its.harm[0, night] == pytest.approx(chances[2:].sum(), abs=1e-5)

@@ -170,6 +170,11 @@ def _names(autumns: Sequence[int], north: bool) -> tuple[str, ...]:
     return tuple(f"{name} {next(seen[name], '?')}" if name in seen else name for name in plain)
 
 
+def first_evening(name: str, *, north: bool) -> np.datetime64:
+    """Give the first evening of a winter's season by its name; after a leap day evenings are a day later than so."""
+    return np.datetime64(_evening(int(name[:4]), FIRST_EVENING[north], after_new_year=False), "D")
+
+
 def _evening(autumn: int, when: tuple[int, int], *, after_new_year: bool) -> date:
     return date(autumn + after_new_year, *when)
 
