@@ -7,11 +7,12 @@ from dataclasses import replace
 
 from fruitwall.plans.rules.rule import HouseRule, RuleSet
 
-LEVELS_C = (7.0, 4.0, 2.0, 1.0, 0.0, -1.0, -2.0, -3.0, -4.0, -6.0, -8.0)
-"""Forecast minima at which a single act may begin. What a household can keep in mind are whole degrees; below
-the last one nothing but a few hardy kinds is alive in a yard that needs rules. Our judgement. [°C]"""
+LEVELS_C = (-8.0, -6.0, -4.0, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 4.0, 7.0)
+"""Forecast minima at which a single act may begin, the one that asks least first: of limits that come to the same
+it is taken. What a household can keep in mind are whole degrees; below the first nothing but a few hardy kinds is alive
+in a yard that needs rules. Our judgement. [°C]"""
 
-PAIRS_C = ((4.0, 0.0), (2.0, -1.0), (1.0, -2.0), (0.0, -3.0), (-1.0, -4.0), (-2.0, -6.0))
+PAIRS_C = ((-2.0, -6.0), (-1.0, -4.0), (0.0, -3.0), (1.0, -2.0), (2.0, -1.0), (4.0, 0.0))
 """Forecast minima at which a cover begins, and at which more than a cover begins. Our judgement. [°C]"""
 
 DEATHS = (0.02, 0.1)
