@@ -37,12 +37,16 @@ def day_length(date: np.datetime64, latitude_deg: float, longitude_deg: float) -
     float
         Day length, 0 to 24. [h]
     """
-    noon = _solar_noon(date, longitude_deg)
-    declination = np.radians(_declination(noon))
+    return float(day_lengths(np.array([date]), latitude_deg, longitude_deg)[0])
+
+
+def day_lengths(dates: TimeArray, latitude_deg: float, longitude_deg: float) -> FloatArray:
+    """Give the hours from sunrise to sunset of many dates, shape (day,); as `day_length`. [h]"""
+    declination = np.radians(sun_elevation(solar_noons(dates, longitude_deg), 90.0, 0.0))  # so high above the pole
     latitude = np.radians(latitude_deg)
     horizon = np.sin(np.radians(SUNSET_ELEVATION_DEG)) - np.sin(latitude) * np.sin(declination)
-    cosine = horizon / max(np.cos(latitude) * np.cos(declination), 1e-9)
-    return float(2.0 * np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) / 15.0)
+    cosine = horizon / np.maximum(np.cos(latitude) * np.cos(declination), 1e-9)
+    return np.asarray(2.0 * np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))) / 15.0)
 
 
 def hourly_from_daily(
@@ -89,9 +93,8 @@ def hourly_from_daily(
         raise ValueError(
             f"t_min_c must not exceed t_max_c, got {t_min_c[wrong]:g} and {t_max_c[wrong]:g} on {dates[wrong]}"
         )
-    lengths = np.array([day_length(date, latitude_deg, longitude_deg) for date in dates])
-    lengths = np.clip(lengths, SHORTEST_DAY_H, LONGEST_DAY_H)
-    noons = np.array([_solar_noon(date, longitude_deg) for date in dates], dtype="datetime64[s]").astype(np.int64)
+    lengths = np.clip(day_lengths(dates, latitude_deg, longitude_deg), SHORTEST_DAY_H, LONGEST_DAY_H)
+    noons = solar_noons(dates, longitude_deg).astype(np.int64)
     rises, sets = noons - lengths / 2 * HOUR_S, noons + lengths / 2 * HOUR_S
     next_rises = np.append(rises[1:], rises[-1] + 24 * HOUR_S)
     next_minima = np.append(t_min_c[1:], t_min_c[-1])
@@ -105,13 +108,8 @@ def hourly_from_daily(
     return seconds.astype(np.int64).astype("datetime64[s]"), t_air_c
 
 
-def _solar_noon(date: np.datetime64, longitude_deg: float) -> np.datetime64:
-    """Give local mean solar noon of a date in UTC."""
+def solar_noons(dates: TimeArray, longitude_deg: float) -> TimeArray:
+    """Give local mean solar noon of dates in UTC, datetime64[s] of shape (day,)."""
     offset_s = int(solar_offset(longitude_deg).total_seconds())
-    midnight: np.datetime64 = date.astype("datetime64[D]").astype("datetime64[s]")
-    return midnight + np.timedelta64(12 * 3600 - offset_s, "s")
-
-
-def _declination(noon: np.datetime64) -> float:
-    """Give the sun's declination: from the pole it stands as high as that. [degree]"""
-    return float(sun_elevation(np.array([noon]), 90.0, 0.0)[0])
+    midnights = dates.astype("datetime64[D]").astype("datetime64[s]")
+    return np.asarray(midnights + np.timedelta64(12 * 3600 - offset_s, "s"))
