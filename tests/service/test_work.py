@@ -15,6 +15,7 @@ from fruitwall.journal.photos import PhotoFolder
 from fruitwall.journal.tables import worked
 from fruitwall.service.house import House
 from fruitwall.service.work import Progress, Stopped, WorkPart, kept_or_made, share_kept, telling, work
+from fruitwall.speech import quantity, say_again, speaking, told
 
 NOW = datetime(2026, 12, 22, 22, tzinfo=UTC)
 
@@ -157,7 +158,7 @@ def test_what_cannot_be_read_any_more_is_done_again(house, body):
     assert maker.made == [0, 0]
 
 
-@pytest.mark.parametrize("given", [object(), {1: 2}, {"#array": "a0"}, np.array([None])], ids=repr)
+@pytest.mark.parametrize("given", [object(), {1: 2}, {"#mine": "a0"}, np.array([None])], ids=repr)
 def test_what_cannot_be_kept_is_a_defect_and_is_told(house, given):
     with pytest.raises(ValueError, match="a part of work gave"):
         work(house, [WorkPart("test", 1, "", lambda: given)])
@@ -233,3 +234,17 @@ def test_a_single_part_is_made_once(house):
     for _ in range(2):
         assert kept_or_made(house, "test", lambda: made.append(1) or {"a": 1}) == {"a": 1}
     assert made == [1]
+
+
+def test_told_sentences_are_kept_and_said_in_another_language_later(house):
+    sentence = told(
+        "{warning} ({change})", warning=told("Less than a minute is left."), change=quantity(0.25, "K", ".1f")
+    )
+    part = WorkPart("test", 1, "", lambda: {"notes": [sentence]})
+
+    for _ in range(2):
+        (found,) = work(house, [part])
+        assert found == {"notes": [sentence]}
+    with speaking("es"):
+        assert say_again(found["notes"][0]) == say_again(sentence)
+        assert "Falta menos de un minuto." in say_again(found["notes"][0])

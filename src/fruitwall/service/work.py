@@ -20,13 +20,13 @@ from fruitwall import __version__
 from fruitwall.errors import JournalError
 from fruitwall.journal.worked import keep_work, kept_work, touch_work, which_work
 from fruitwall.service.household import minutes
-from fruitwall.speech import say
+from fruitwall.speech import Amount, Phrase, Told, say
 
 if TYPE_CHECKING:
     from fruitwall.service.house import House
 
-ARRAY = "\N{NUMBER SIGN}array"
-"""Key of the mark that stands for an array within what a part gives."""
+ARRAY, TOLD, AMOUNT = "#array", "#told", "#amount"
+"""Keys of the marks that stand for an array, a told sentence or an amount within what a part gives."""
 
 
 @dataclass(frozen=True)
@@ -43,8 +43,8 @@ class WorkPart:
     what : str
         In words for the user, such as ``winter 1989/90``.
     make : callable () -> object
-        Does it. Gives None, numbers, texts, lists, dicts with texts as keys, and arrays of NumPy within them (tuples
-        come back as lists).
+        Does it. Gives None, numbers, texts (also `speech.told`), lists, dicts with texts as keys, and arrays of NumPy
+        within them. Tuples come back as lists.
     """
 
     key: str
@@ -234,11 +234,17 @@ def _packed(value: Any) -> bytes:
         if isinstance(one, np.generic):
             return one.item()
         if isinstance(one, dict):
-            if not all(isinstance(key, str) for key in one) or ARRAY in one:
+            if not all(isinstance(key, str) and not key.startswith("#") for key in one):
                 raise ValueError("a part of work gave a dict with keys that are no plain texts")
             return {key: plain(each) for key, each in one.items()}
         if isinstance(one, (list, tuple)):
             return [plain(each) for each in one]
+        if isinstance(one, Told):
+            return {TOLD: str(one), "values": plain(dict(one.phrase.values))} | {
+                name: getattr(one.phrase, name) for name in ("template", "many", "count", "capital")
+            }
+        if isinstance(one, Amount):
+            return {AMOUNT: str(one), "kind": one.kind, "parts": list(one.parts)}
         if one is None or isinstance(one, (bool, int, float, str)):
             return one
         raise ValueError(f"a part of work gave a {type(one).__name__}, which cannot be kept")
@@ -258,7 +264,7 @@ def _unpacked(body: bytes | None) -> tuple[Any, bool]:
 
     def whole(one: Any) -> Any:
         if isinstance(one, dict):
-            return arrays[one[ARRAY]] if ARRAY in one else {key: whole(each) for key, each in one.items()}
+            return _marked(one, arrays, whole)
         return [whole(each) for each in one] if isinstance(one, list) else one
 
     try:
@@ -267,6 +273,19 @@ def _unpacked(body: bytes | None) -> tuple[Any, bool]:
         return whole(json.loads(arrays.pop("text").tobytes())), True
     except (ValueError, KeyError, OSError, EOFError, zipfile.BadZipFile):
         return None, False
+
+
+def _marked(one: dict[str, Any], arrays: dict[str, Any], whole: Callable[[Any], Any]) -> Any:
+    """Read a dict, or what it is a mark for."""
+    if ARRAY in one:
+        return arrays[one[ARRAY]]
+    if AMOUNT in one:
+        return Amount(one[AMOUNT], one["kind"], *one["parts"])
+    if TOLD in one:
+        made = Told(one[TOLD])
+        made.phrase = Phrase(one["template"], one["many"], one["count"], whole(one["values"]), one["capital"])
+        return made
+    return {key: whole(each) for key, each in one.items()}
 
 
 def left_words(left_s: float | None) -> str:
