@@ -136,7 +136,7 @@ def counting(weights: ArrayLike, count: int) -> FloatArray:
     effective = effective_winters(w)
     if w.size != count:
         raise ValueError(f"weights must be one for each of {count} winters, got {w.size}")
-    return w * (effective / w.sum())
+    return np.asarray(w * (effective / w.sum()))
 
 
 def return_level(
@@ -262,7 +262,7 @@ def weighted_positions(weights: ArrayLike) -> FloatArray:
     w = np.asarray(weights, dtype=np.float64)
     count = effective_winters(w)
     middle = (np.cumsum(w) - 0.5 * w) / w.sum()
-    return (middle * count + 0.5) / (count + 1.0)
+    return np.asarray((middle * count + 0.5) / (count + 1.0))
 
 
 def certainty(probability: ArrayLike, years: ArrayLike) -> FloatArray:
@@ -402,7 +402,8 @@ def _by_likelihood(x: FloatArray, start: tuple[float, float, float], counts: Flo
     z = (x - middle) / spread  # the same problem in any unit
 
     def cost(values: FloatArray) -> float:
-        return _minus_log_likelihood(z, *values, counts=counts)
+        location, log_scale, shape = values
+        return _minus_log_likelihood(z, location, log_scale, shape, counts)
 
     begin = np.array([(start[0] - middle) / spread, math.log(start[1] / spread), start[2]])
     if not math.isfinite(cost(begin)):

@@ -66,14 +66,27 @@ def danger_of(
     """
     if not np.isfinite(level_c):
         return Danger(float("nan"), float("nan"), float("nan"), float("nan"))
-    points, share = np.polynomial.hermite_e.hermegauss(NODES)
-    share = share / share.sum()
-    levels = level_c + sd_k * points
     if isinstance(below, Minima):
-        chance = below.chance_below(levels)
+        points, share = np.polynomial.hermite_e.hermegauss(NODES)
+        share = share / share.sum()
+        chance = np.clip(below.chance_below(level_c + sd_k * points), 0.0, 1.0)
     else:
-        minima = np.asarray(below, dtype=np.float64)
-        w = np.ones(minima.size) if weights is None else np.asarray(weights, dtype=np.float64)
-        chance = (minima[None, :] <= levels[:, None]) @ (w / w.sum())
-    chance = np.clip(chance, 0.0, 1.0)
+        chance, share = _of_winters(level_c, sd_k, below, weights)
     return Danger(level_c, sd_k, float(share @ chance), float(share @ certainty(chance, years)))
+
+
+def _of_winters(
+    level_c: float, sd_k: float, minima_c: ArrayLike, weights: ArrayLike | None
+) -> tuple[FloatArray, FloatArray]:
+    """Give the shares of winters that pass the level, and how likely each share is: the level lies between two winters.
+
+    No winter passes a level colder than all of them, so of n winters there are n + 1 cases.
+    """
+    from scipy.special import ndtr
+
+    minima = np.asarray(minima_c, dtype=np.float64)
+    w = np.ones(minima.size) if weights is None else np.asarray(weights, dtype=np.float64)
+    order = np.argsort(minima, kind="stable")
+    chance = np.concatenate([[0.0], np.cumsum(w[order]) / w.sum()])
+    below = ndtr((minima[order] - level_c) / sd_k) if sd_k > 0.0 else (minima[order] > level_c).astype(np.float64)
+    return np.clip(chance, 0.0, 1.0), np.diff(np.concatenate([[0.0], below, [1.0]]))
