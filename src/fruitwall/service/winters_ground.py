@@ -103,8 +103,11 @@ def winters_ground(
     today = house.clock().date()
     key = ground_key(meant, weather, beliefs, steps, today)
 
+    stretches = iter([(0.0, LOWEST_SHARE), (LOWEST_SHARE, 1.0)])
+
     def keep(parts: Sequence[WorkPart]) -> list[Any]:
-        return work(house, parts, heard=lambda progress: heard(progress.share), stop=stop)
+        begin, end = next(stretches)
+        return work(house, parts, heard=lambda one: heard(begin + (end - begin) * one.share), stop=stop)
 
     return _GROUNDS.of(
         house.journal, key=key, make=lambda: make_ground(meant, weather, beliefs, today, steps, keep=keep)
@@ -112,6 +115,10 @@ def winters_ground(
 
 
 _GROUNDS: Kept[Ground] = Kept(3)
+
+
+LOWEST_SHARE = 0.1
+"""Share of the work that finds how cold the nights were, about. [-]"""
 
 
 def ground_key(yard: Yard, weather: WinterWeather, beliefs: Beliefs, steps: tuple[float, ...], today: date) -> str:
