@@ -139,9 +139,12 @@ def demo(
         bool, typer.Option("--winters", help="First live through two invented winters, and tell what they taught.")
     ] = False,
     summer: Annotated[bool, typer.Option("--summer", help="Show it in a hot spell of August instead.")] = False,
+    decades: Annotated[
+        bool, typer.Option("--decades", help="Show it in Florida, with fifty real winters to ask what if.")
+    ] = False,
 ) -> None:
     """Show an invented yard on a real cold evening, then serve its page."""
-    from fruitwall.service.demo import demo_database, demo_desk, keep_weather, summer_database, summer_desk
+    from fruitwall.service import demo as demos
 
     if winters:
         from fruitwall.cli.demo_winters import show_winters
@@ -149,10 +152,14 @@ def demo(
 
         show_winters(lambda of, yard: house_of(of, yard, demo_now), once=once, port=port, database=database)
         return
-    own = summer_database() if summer else demo_database()
+    own = demos.decades_database() if decades else demos.summer_database() if summer else demos.demo_database()
     with open_journal(database or os.environ.get("FRUITWALL_DATABASE") or str(own)) as journal:
-        desk = summer_desk(journal) if summer else demo_desk(journal)
-        keep_weather(journal, desk.yard().name, summer=summer)
+        if decades:
+            desk = demos.decades_desk(journal)
+            demos.keep_decades(journal, desk.yard().name)
+        else:
+            desk = demos.summer_desk(journal) if summer else demos.demo_desk(journal)
+            demos.keep_weather(journal, desk.yard().name, summer=summer)
         with progress() as report:
             report(marked("planning the demo evening"))
             plan = desk.plan_for(None, report=report)

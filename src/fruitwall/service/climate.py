@@ -29,7 +29,10 @@ if TYPE_CHECKING:
     from fruitwall.yard.model import Location
 
 PACKAGED = "climate_packaged"
-"""Setting of a yard: true where the packaged years of the demo's place stand for its climate."""
+"""Setting of a yard: true where the packaged years of the demo's place stand for its climate, `DECADES` where those of
+the demo of decades do."""
+
+DECADES = "decades"
 
 LEFT_OUT = "climate_left_out"
 """Setting of a yard: numbers of given years that are not used any more; they stay in the journal."""
@@ -381,15 +384,21 @@ def _covered(year: Forcing, others: Sequence[Forcing]) -> bool:
 
 def _packaged_years(house: House) -> list[Forcing]:
     """Give the packaged years of the demo's place, where they stand for the yard's."""
-    if house.ledger.setting(PACKAGED) is not True:
+    which = house.ledger.setting(PACKAGED)
+    if which == DECADES:
+        from fruitwall.weather.demo_decades import decades_years
+
+        return list(decades_years())
+    if which is not True:
         return []
     from fruitwall.weather.demo_climate import demo_years
 
     return list(demo_years())
 
 
-def use_packaged_years(journal: Journal, yard_name: str, *, now: datetime) -> None:
-    """Let the packaged years of the demo's place stand for the climate of a yard."""
+def use_packaged_years(journal: Journal, yard_name: str, *, now: datetime, decades: bool = False) -> None:
+    """Let the packaged years of the demo's place, or of its demo of decades, stand for the climate of a yard."""
     ledger = Ledger(journal, yard_name)
-    if ledger.setting(PACKAGED) is not True:
-        ledger.set(PACKAGED, True, author="demo", now=now)
+    which = DECADES if decades else True
+    if ledger.setting(PACKAGED) != which:
+        ledger.set(PACKAGED, which, author="demo", now=now)

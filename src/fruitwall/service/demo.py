@@ -23,11 +23,30 @@ def demo_database() -> Path:
     return user_data_path("fruitwall", appauthor=False) / "demo.db"
 
 
+def decades_database() -> Path:
+    """Give the file of the journal of the demo of decades."""
+    from platformdirs import user_data_path
+
+    return user_data_path("fruitwall", appauthor=False) / "demo-decades.db"
+
+
 def summer_database() -> Path:
     """Give the file of the journal of the demo's hot spell."""
     from platformdirs import user_data_path
 
     return user_data_path("fruitwall", appauthor=False) / "demo-summer.db"
+
+
+def keep_decades(journal: Journal, yard: str) -> None:
+    """Put the forecast of the demo of decades into a journal; one that holds it stays as it is."""
+    from fruitwall.journal.forcing_file import MEDIA_TYPE
+    from fruitwall.journal.listing import forecasts_kept
+    from fruitwall.service.forecasts import keep_forecast
+    from fruitwall.weather.demo_decades import decades_forcing
+
+    spell = decades_forcing()
+    if spell.issued_utc not in {one.issued for one in forecasts_kept(journal, media_type=MEDIA_TYPE, yard=yard)}:
+        keep_forecast(journal, yard, spell, fetched=spell.issued_utc)
 
 
 def keep_weather(journal: Journal, yard: str, *, summer: bool = False, since: datetime | None = None) -> None:
@@ -65,6 +84,22 @@ def summer_desk(journal: Journal) -> EveningsDesk:
 
     now = demo_summer_now()
     return _desk(journal, now, demo_summer_forcing())
+
+
+def decades_desk(journal: Journal) -> EveningsDesk:
+    """Put the demo's trees and gear into a journal as a yard in Florida with fifty real winters.
+
+    The clock stands still on the afternoon of a hard freeze of December 2022, played back in 2026.
+    """
+    from fruitwall.weather.demo_decades import decades_forcing, decades_now
+    from fruitwall.yard.demo import demo_yard, moved_yard
+    from fruitwall.yard.file import write_yard
+
+    now, forcing = decades_now(), decades_forcing()
+    checked = check_yard_text(write_yard(moved_yard(demo_yard())), "demo_decades.yaml")
+    import_yard(journal, checked, now=now, author="demo")
+    use_packaged_years(journal, checked.yard.name, now=now, decades=True)
+    return EveningsDesk(journal, checked.yard.name, lambda _yard, _now: (forcing, None), lambda: now)
 
 
 def demo_desk(journal: Journal) -> EveningsDesk:

@@ -18,3 +18,20 @@ def demo_yard_text() -> str:
 def demo_yard() -> Yard:
     """Give the demo yard."""
     return parse_yard(demo_yard_text(), DEMO_NAME)
+
+
+def moved_yard(yard: Yard) -> Yard:
+    """Give the demo's trees, gear and people on level ground near Gainesville in Florida, for decades of real winters.
+
+    As invented as the demo yard; nothing is known of a hollow or a slope there.
+    """
+    location = yard.location.model_copy(
+        update={
+            "latitude_deg": 29.69,
+            "longitude_deg": -82.28,
+            "elevation_m": 38.0,
+            "time_zone": "America/New_York",
+            "clear_night_offset_k": 0.0,
+        }
+    )
+    return yard.model_copy(update={"name": "Heron Bend", "location": location, "horizon": []})
