@@ -45,8 +45,12 @@ APART_M = 12.0
 ORDERS = 20_000
 """Random orders against which the order found is held."""
 
-UNDATED = "one_yard"
-"""The place whose report tells no date: its three nights are laid on this winter."""
+LISTS = {
+    "christmas": "the freeze of Christmas 2022",
+    "one_yard": "17 kinds of one yard, date not told, laid on this winter",
+    "savannah": "citrus of a trial at Savannah in its first winter 1998/99, laid on this winter",
+}
+"""Reports that are ordered among themselves."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,11 @@ class Reported:
     origin: str
     grade: tuple[int, int]
     words: str
+
+    @property
+    def list_key(self) -> str:
+        """To which of `LISTS` it belongs."""
+        return self.place if self.place in LISTS else "christmas"
 
     @property
     def middle(self) -> float:
@@ -239,8 +248,8 @@ def mean_grade(shares: Array) -> Array:
 def main() -> None:
     """Print every report, the agreement of the orders, and the pairs that disagree."""
     everything, every_share = reported(), predicted()
-    for title, dated in (("the freeze of Christmas 2022", True), ("one yard, date not told", False)):
-        its = [at for at, one in enumerate(everything) if (one.place != UNDATED) is dated]
+    for key, title in LISTS.items():
+        its = [at for at, one in enumerate(everything) if one.list_key == key]
         seen, shares = [everything[at] for at in its], every_share[its]
         expected, middle = mean_grade(shares), np.array([one.middle for one in seen])
         print(f"\n{title}\n{'place':11} {'kind':36} {'seen':>5} {'mean':>5}  shares of grades 0-7")

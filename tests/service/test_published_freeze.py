@@ -10,7 +10,7 @@ from scipy.stats import kendalltau
 
 from bench.freeze_case import (
     DATA,
-    UNDATED,
+    Reported,
     chance_of_order,
     disagreements,
     kendall_tau_b,
@@ -24,15 +24,15 @@ CHANCE = 0.01
 """A random order may agree as well as ours no more often than this; laid down before the model was run."""
 
 
-def order(*, dated: bool) -> tuple[np.ndarray, list]:
+def order(key: str) -> tuple[np.ndarray, list[Reported]]:
     seen, expected = reported(), mean_grade(predicted())
-    its = [at for at, one in enumerate(seen) if (one.place != UNDATED) is dated]
+    its = [at for at, one in enumerate(seen) if one.list_key == key]
     return expected[its], [seen[at] for at in its]
 
 
-@pytest.mark.parametrize("dated", [True, False])
-def test_injuries_come_out_in_the_order_of_their_severity(dated: bool) -> None:
-    expected, seen = order(dated=dated)
+@pytest.mark.parametrize("key", ["christmas", "one_yard"])
+def test_injuries_come_out_in_the_order_of_their_severity(key: str) -> None:
+    expected, seen = order(key)
     middle = np.array([one.middle for one in seen])
     assert chance_of_order(expected, middle) < CHANCE
     pairs = sum(a.grade[0] > b.grade[1] for a in seen for b in seen)
@@ -55,18 +55,34 @@ def test_kinds_side_by_side_come_out_in_their_order(place: str, worse: str, bett
     assert grade[place, worse] > grade[place, better] + 0.5
 
 
+@pytest.mark.xfail(
+    strict=True,
+    reason="Kumquats just planted died at Savannah at -10.3 °C, satsumas beside them did not. All that the catalogue has "
+    "on kumquats calls them the hardiest of citrus: grown trees at rest. That young or still growing ones are not is "
+    "unknown to the model.",
+)
+def test_kumquats_in_their_first_winter_are_hurt_more_than_satsumas() -> None:
+    expected, seen = order("savannah")
+    kumquat, satsuma = ([one.taxon for one in seen].index(name) for name in ("Citrus japonica", "Citrus unshiu"))
+    assert expected[kumquat] > expected[satsuma]
+
+
 def test_nothing_that_is_predicted_is_among_the_evidence() -> None:
     text = "".join((DATA / name).read_text(encoding="utf-8") for name in ("outcomes.csv", "places.csv"))
     told = {word for line in text.splitlines() for word in line.split(",") if word.startswith("http")}
     assert len(told) >= 6
     known = {row.source.identifier for row in catalogue().evidence_rows}
     assert not told & known
-    pages = {urlsplit(one).path.rstrip("/") for one in told} - {"", "/index.php"}
+    pages = {urlsplit(one).path.rstrip("/") for one in told} - {
+        "",
+        "/index.php",
+        "/search",
+    }  # pages told apart by what is asked of them
     assert not pages & {urlsplit(one).path.rstrip("/") for one in known}
 
 
 def test_the_measure_of_order_is_kendalls_and_falls_for_a_wrong_order() -> None:
-    expected, seen = order(dated=False)
+    expected, seen = order("one_yard")
     middle = np.array([one.middle for one in seen])
     assert kendall_tau_b(expected, middle) == pytest.approx(kendalltau(expected, middle).statistic)
     assert chance_of_order(-expected, middle) > 0.99
