@@ -123,6 +123,7 @@ def replay(
     threads: int = 2,
     clear_night_offset_k: float = 0.0,
     single_precision: bool = False,
+    part_bytes: int = PART_BYTES,
 ) -> Replay:
     """March a yard through many winters.
 
@@ -155,6 +156,9 @@ def replay(
         How much warmer the yard is than the weather's place on a clear still night, -10 to 10. [K]
     single_precision : bool
         March in single precision, as for `simulate`.
+    part_bytes : int
+        Room for what the kernel writes at a time; more of it saves some time for very many trees with the same needs.
+        The result does not depend on it.
 
     Returns
     -------
@@ -178,7 +182,7 @@ def replay(
     if single_precision:
         for name in LANES_AXIS:  # once, not for every part
             setattr(march, name, getattr(march, name).astype(np.float32))
-    return _march_parts(march, bodies, treatments, nights, kept, bound, evenings, threads)
+    return _march_parts(march, bodies, treatments, nights, kept, bound, evenings, threads, part_bytes)
 
 
 def lay_out(
@@ -349,7 +353,9 @@ class _Part:
     nights: NDArray[np.int64]
 
 
-def _parts(kept: BoolArray, cases_of: Sequence[NDArray[np.int64]], bytes_a_night: int) -> Iterator[_Part]:
+def _parts(
+    kept: BoolArray, cases_of: Sequence[NDArray[np.int64]], bytes_a_night: int, part_bytes: int
+) -> Iterator[_Part]:
     """Put trees with about the same needs together, as many as there is room for."""
     needs: BoolArray = np.asarray(kept.any(axis=2))  # [tree, winter]
     counts = needs.sum(axis=1)
@@ -368,7 +374,7 @@ def _parts(kept: BoolArray, cases_of: Sequence[NDArray[np.int64]], bytes_a_night
             nights, winters = in_any[more].any(axis=0).sum(), needs[more].any(axis=0).sum()
             size = sum(cases_of[each].size for each in more) * nights * blocks_of(int(winters)).count * bytes_a_night
             width = blocks_of(int(counts[group[0]])).width
-            if size > PART_BYTES or blocks_of(int(counts[tree])).width < width:
+            if size > part_bytes or blocks_of(int(counts[tree])).width < width:
                 yield made()
                 group = []
         group.append(int(tree))
@@ -385,6 +391,7 @@ def _march_parts(
     bound: SmallArray | None,
     evenings: NDArray[np.datetime64],
     threads: int,
+    part_bytes: int,
 ) -> Replay:
     """March what may matter, part by part, and lay out what comes of it."""
     cases_of = _cases_of(treatments)
@@ -395,7 +402,7 @@ def _march_parts(
     air = np.full(shape, np.nan, dtype=np.float32)
     values = len(TISSUES) * (len(DURATIONS_H) + 1) + 2
     marched = 0
-    for part in _parts(kept, cases_of, values * k.LANES * 8):
+    for part in _parts(kept, cases_of, values * k.LANES * 8, part_bytes):
         cases = np.concatenate([cases_of[tree] for tree in part.trees])
         some = _cut(march, cases, part)
         raw = some.run(keep_series=False, threads=threads, single=march.forcing.dtype == np.float32)
