@@ -57,7 +57,7 @@ class WeatherChoice:
     warmer_k: float = 0.0
     weighting: Literal["equal", "recent"] = "equal"
     trend_taken_out: bool = False
-    most: int = 40
+    most: int = 60
 
 
 @dataclass(frozen=True, eq=False)
