@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,13 +41,13 @@ from fruitwall.service.winters_years_document import (
     YearsWinter,
     YearsZone,
 )
-from fruitwall.speech import marked, quantity, told
+from fruitwall.speech import quantity, told
 
 if TYPE_CHECKING:
     from fruitwall.plans.rules.ground import Ground, TreeWinters
     from fruitwall.service.house import House
     from fruitwall.service.winters_weather import WinterWeather
-    from fruitwall.service.work import Progress
+    from fruitwall.service.work import WorkPart
 
 FloatArray = NDArray[np.float64]
 
@@ -70,6 +70,10 @@ HARM, DEATH = 2, 7
 """Grades that are told: some leaf burnt, and dead."""
 
 
+KEPT_AS = "winters-years-1"
+"""Under which a tree's part is kept in the journal; another number where what it holds changes."""
+
+
 class _Season(NamedTuple):
     """The calendar on which all winters lie."""
 
@@ -85,8 +89,7 @@ def years_document(
     house: House,
     choice: WeatherChoice = AS_THEY_WERE,
     *,
-    heard: Callable[[Progress], None] = lambda _progress: None,
-    stop: Callable[[], bool] = lambda: False,
+    heard: Callable[[float], None] = lambda _share: None,
 ) -> YearsDocument | None:
     """Work out what many winters say.
 
@@ -95,23 +98,16 @@ def years_document(
     house : House
     choice : WeatherChoice
         Which winters, and how they are weighted and warmed.
-    heard : callable (Progress) -> None
-        Told how far it is.
-    stop : callable () -> bool
-        Asked now and then whether to stop; the replay is kept part by part.
+    heard : callable
+        Told the share that is done, 0 to 1; may raise to stop the work, which is kept part by part.
 
     Returns
     -------
     YearsDocument or None
         None where no whole winter is known.
-
-    Raises
-    ------
-    Stopped
-        If `stop` said so.
     """
     from fruitwall.service.winters_ground import winters_ground
-    from fruitwall.service.work import telling
+    from fruitwall.service.work import work
 
     weather = winter_weather(house, choice)
     if weather is None:
@@ -119,16 +115,28 @@ def years_document(
     yard, _ = house.yard()
     ground = None
     if yard.trees:
-        replayed = telling(heard, stop, REPLAYED, end=GROUND_SHARE)
-        ground = winters_ground(house, choice, heard=replayed, stop=stop)
-    return document_of(yard.name, weather, ground, heard=telling(heard, stop, FITTED, begin=GROUND_SHARE))
+        ground = winters_ground(house, choice, heard=lambda share: heard(GROUND_SHARE * share))
+
+    def keep(parts: Sequence[WorkPart]) -> list[Any]:
+        return work(house, parts, heard=lambda now: heard(GROUND_SHARE + (1.0 - GROUND_SHARE) * now.share))
+
+    return document_of(yard.name, weather, ground, keep=keep)
+
+
+def years_key(house: House, choice: WeatherChoice = AS_THEY_WERE) -> str | None:
+    """Give the same text as long as the document would be the same; None where no whole winter is known."""
+    from fruitwall.service.beliefs import beliefs_of
+    from fruitwall.service.winters_ground import STEP_YEARS, ground_key
+
+    weather = winter_weather(house, choice)
+    if weather is None:
+        return None
+    yard, _ = house.yard()
+    return f"{KEPT_AS} {ground_key(yard, weather, beliefs_of(house), STEP_YEARS, house.clock().date())}"
 
 
 GROUND_SHARE = 0.85
 """Share of the work that is the replay, about. [-]"""
-
-REPLAYED, FITTED = marked("every tree through every winter"), marked("how cold once in so many winters")
-"""What is being done."""
 
 
 def document_of(
@@ -136,7 +144,7 @@ def document_of(
     weather: WinterWeather,
     ground: Ground | None,
     *,
-    heard: Callable[[float], None] = lambda _share: None,
+    keep: Callable[[Sequence[WorkPart]], list[Any]] | None = None,
 ) -> YearsDocument:
     """Put the document together.
 
@@ -147,13 +155,14 @@ def document_of(
     weather : WinterWeather
     ground : Ground or None
         Of the same weather; None for a yard without trees.
-    heard : callable
-        Told the share that is done, 0 to 1.
+    keep : callable, optional
+        Does parts of work, or takes what is kept of them (`service.work.work`); by default they are just done.
 
     Returns
     -------
     YearsDocument
     """
+    from fruitwall.service.work import WorkPart
     from fruitwall.weather.demo_climate import TYPICAL
 
     season = _Season(weather.nights[0].name, len(weather.nights))
@@ -161,11 +170,16 @@ def document_of(
     weights = np.asarray(weather.weights, dtype=np.float64)
     real = [winter.source != TYPICAL for winter in weather.winters]
     record, fitted = _record(air, weights, weather.names)
-    trees = []
+    parts = []
     if ground is not None:
-        for at, tree in enumerate(ground.steps[0].trees):
-            heard(at / len(ground.steps[0].trees))
-            trees.append(_tree(tree, weather, weights, season, ground))
+        for tree in ground.steps[0].trees:
+
+            def make(tree: TreeWinters = tree, ground: Ground = ground) -> Any:
+                return _tree(tree, weather, weights, season, ground).model_dump()
+
+            parts.append(WorkPart(f"{KEPT_AS} {ground.mark} {tree.tree}", 1.0, tree.name, make))
+    done = keep or (lambda parts: [part.make() for part in parts])
+    trees = [YearsTree.model_validate(one) for one in done(parts)]
     trees.sort(key=lambda one: (-one.death.yearly, -one.harm.yearly, one.name))
     begun = np.array([int(winter.time_utc[0].astype("datetime64[Y]").astype(int)) + 1970 for winter in weather.winters])
     coldest = _coldest(air)
