@@ -25,6 +25,7 @@ def linvill(
     t_min_c: FloatArray,
     t_max_c: FloatArray,
     next_min_c: FloatArray,
+    straight_share: float = 0.0,
 ) -> FloatArray:
     """Give the temperature at a time after sunrise, by Linvill's curve.
 
@@ -38,6 +39,8 @@ def linvill(
         Lowest temperature, reached at that sunrise, and highest, two hours after solar noon. [°C]
     next_min_c : ndarray
         Lowest temperature at the sunrise to come. [°C]
+    straight_share : float
+        How much of the night's course is a straight line instead of the logarithm; 0 is Linvill's. [-]
 
     Returns
     -------
@@ -60,5 +63,8 @@ def linvill(
     by_day = t_min_c + height * np.sin(np.pi * after_rise_h / (day_h + LAG_H))
     at_set = t_min_c + height * np.sin(np.pi * day_h / (day_h + LAG_H))
     after_set_h = np.maximum(after_rise_h - day_h, 0.0)
-    by_night = at_set - (at_set - next_min_c) * np.log(after_set_h + 1.0) / np.log(night_h + 1.0)
+    fallen = np.log(after_set_h + 1.0) / np.log(night_h + 1.0)
+    if straight_share:
+        fallen = (1.0 - straight_share) * fallen + straight_share * after_set_h / night_h
+    by_night = at_set - (at_set - next_min_c) * fallen
     return np.where(after_rise_h <= day_h, by_day, by_night)

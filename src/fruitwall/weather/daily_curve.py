@@ -50,7 +50,12 @@ def day_lengths(dates: TimeArray, latitude_deg: float, longitude_deg: float) -> 
 
 
 def hourly_from_daily(
-    dates: TimeArray, t_min_c: FloatArray, t_max_c: FloatArray, latitude_deg: float, longitude_deg: float
+    dates: TimeArray,
+    t_min_c: FloatArray,
+    t_max_c: FloatArray,
+    latitude_deg: float,
+    longitude_deg: float,
+    straight_share: float = 0.0,
 ) -> tuple[TimeArray, FloatArray]:
     """Turn consecutive days of lowest and highest temperature into hours.
 
@@ -62,6 +67,8 @@ def hourly_from_daily(
         Lowest temperature, reached at sunrise, and highest, two hours after solar noon. [°C]
     latitude_deg, longitude_deg : float
         Place.
+    straight_share : float
+        As in `fruitwall.day_curve.linvill`. [-]
 
     Returns
     -------
@@ -104,7 +111,7 @@ def hourly_from_daily(
     day = np.clip(np.searchsorted(rises, seconds, side="right") - 1, 0, dates.size - 1)
     after_rise_h = (seconds - rises[day]) / HOUR_S
     night_h = (next_rises[day] - sets[day]) / HOUR_S
-    t_air_c = linvill(after_rise_h, lengths[day], night_h, t_min_c[day], t_max_c[day], next_minima[day])
+    t_air_c = linvill(after_rise_h, lengths[day], night_h, t_min_c[day], t_max_c[day], next_minima[day], straight_share)
     return seconds.astype(np.int64).astype("datetime64[s]"), t_air_c
 
 
