@@ -12,6 +12,9 @@ from typing import Literal
 
 from fruitwall.plans.rules.search import Found, NotKept, Search, cheapest
 
+Less = Literal["lifts", "carries", "effort"]
+"""What is to be less."""
+
 POINTS = 12
 """Corners that are looked for. Where there are more, those in between are passed over. Our judgement."""
 
@@ -22,21 +25,21 @@ cent saved would cover hardy trees on every mild night. Our judgement. [-]"""
 
 def frontier(
     search: Search,
-    objective: Literal["lifts", "effort"] = "lifts",
+    objective: Less = "lifts",
     *,
     points: int = POINTS,
     near: float = NEAR,
     heard: Callable[[float], None] = lambda _share: None,
     stop: Callable[[], bool] = lambda: False,
 ) -> list[Found]:
-    """Find the least lifts, or effort, at each loss.
+    """Find the least lifts, carrying or effort at each loss.
 
     Parameters
     ----------
     search : Search
         From `plans.rules.search.prepared`.
     objective : str
-        ``lifts`` or ``effort``.
+        ``lifts``, ``carries`` or ``effort``.
     points : int
         Most corners wanted, at least 2.
     near : float
@@ -90,18 +93,19 @@ def _undominated(found: list[Found], objective: str) -> list[Found]:
     return list(kept.values())
 
 
-def _corner(search: Search, objective: Literal["lifts", "effort"], allowed: float) -> Found:
+def _corner(search: Search, objective: Less, allowed: float) -> Found:
     """Give the least loss within so many lifts, and of those the fewest lifts."""
     limits = {f"most_{objective}": allowed}
     safest = cheapest(search, "loss", **limits)
     return cheapest(search, objective, most_loss=safest.loss, **limits)
 
 
-def _easier(search: Search, objective: Literal["lifts", "effort"], corner: Found, room: float) -> Found:
+def _easier(search: Search, objective: Less, corner: Found, room: float) -> Found:
     """Give the least effort with the lifts of a corner and nearly its loss."""
     if objective == "effort" or room <= 0.0:
         return corner
-    return cheapest(search, "effort", most_loss=corner.loss + room, most_lifts=corner.lifts)
+    limits = {f"most_{objective}": getattr(corner, objective)}
+    return cheapest(search, "effort", most_loss=corner.loss + room, **limits)
 
 
 def _never(search: Search) -> float:

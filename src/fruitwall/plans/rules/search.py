@@ -37,13 +37,14 @@ from fruitwall.speech import say
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-Objective = Literal["effort", "lifts", "total", "loss"]
-"""What is made least: work, energy and wear at the household's prices; lifts by hand; effort and loss; loss alone."""
+Objective = Literal["effort", "lifts", "carries", "total", "loss"]
+"""What is made least: work, energy and wear at the household's prices; lifts by hand; containers carried, also on the
+trolley; effort and loss; loss alone."""
 
 TRIES = 60
 """Most rule sets that are tried night by night for one answer. Our judgement."""
 
-SUMS = ("loss", "effort", "minutes", "lifts", "kwh")
+SUMS = ("loss", "effort", "minutes", "lifts", "carries", "kwh")
 """What a line adds to."""
 
 TIME_S = 60.0
@@ -66,8 +67,8 @@ class Found:
     rules : RuleSet
     picked : tuple of int
         Line of each unit.
-    loss, effort, minutes, lifts, kwh : float
-        Expected a winter, of the yard as it is at that step. [currency], [currency], [min], [-], [kWh]
+    loss, effort, minutes, lifts, carries, kwh : float
+        Expected a winter, of the yard as it is at that step. [currency], [currency], [min], [-], [-], [kWh]
     value, bound : float
         What was made least, and what it cannot be less than.
     tried : int
@@ -82,6 +83,7 @@ class Found:
     effort: float
     minutes: float
     lifts: float
+    carries: float
     kwh: float
     value: float
     bound: float
@@ -170,6 +172,7 @@ def cheapest(
     *,
     most_loss: float = np.inf,
     most_lifts: float = np.inf,
+    most_carries: float = np.inf,
     most_effort: float = np.inf,
 ) -> Found:
     """Find the rule set with the least of something.
@@ -180,8 +183,8 @@ def cheapest(
         From `prepared`.
     objective : str
         What is made least. Of equals the one with the least effort and loss is wanted.
-    most_loss, most_lifts, most_effort : float
-        At most so much a winter. [currency], [-], [currency]
+    most_loss, most_lifts, most_carries, most_effort : float
+        At most so much a winter. [currency], [-], [-], [currency]
 
     Returns
     -------
@@ -192,7 +195,7 @@ def cheapest(
     NotKept
         If no rule set of the menu keeps within these.
     """
-    bounds = {"loss": most_loss, "lifts": most_lifts, "effort": most_effort}
+    bounds = {"loss": most_loss, "lifts": most_lifts, "carries": most_carries, "effort": most_effort}
     bound = -np.inf
     for tries in range(1, TRIES + 1):
         picked, reached = _solve(search, objective, bounds)

@@ -44,8 +44,8 @@ class Line:
         What it gives.
     loss, effort : float
         Expected a winter. [currency]
-    minutes, lifts, kwh : float
-        A winter. [min], [-], [kWh]
+    minutes, lifts, carries, kwh : float
+        A winter; carries are containers brought away on an evening, also on the trolley. [min], [-], [-], [kWh]
     needs : dict of limit to ndarray, shape (night,)
         Least use of what can run short, by its place among the limits; what it never needs is left out.
     """
@@ -56,6 +56,7 @@ class Line:
     effort: float
     minutes: float
     lifts: float
+    carries: float
     kwh: float
     needs: dict[int, NDArray[np.float32]]
 
@@ -194,6 +195,7 @@ def _line(
         effort=per_winter(ground, effort_of(ground.prices, alone)),
         minutes=per_winter(ground, alone.minutes),
         lifts=per_winter(ground, alone.lifts),
+        carries=per_winter(ground, alone.carried.astype(np.float64)),
         kwh=per_winter(ground, alone.kwh),
         needs=needs_of(ground, replace(rich, trees=trees), measure, limits),
     )
