@@ -98,8 +98,10 @@ def test_it_is_planted_after_the_last_harmful_night_or_in_autumn() -> None:
     mild = window(raster, nights, 44, -12.0)
     assert (mild.season, mild.opens, mild.closes, mild.still_harmful) == ("autumn", (9, 15), (11, 1), 0.0)
     cold = window(raster, nights, 44, -1.0)
-    assert (cold.season, cold.opens, cold.still_harmful) == ("spring", (1, 16), 0.0)
-    assert cold.closes == (3, 17)
+    assert (cold.season, cold.opens, cold.still_harmful) == ("spring", (3, 1), 0.0)  # the soil is cold before
+    assert cold.closes == (4, 30)
+    later = replace(nights, minima_c=np.roll(nights.minima_c, 60, axis=1))  # the cold night on 16 March
+    assert window(raster, later, 44, -1.0).opens == (3, 17)
     every_night = window(raster, nights, 44, 20.0)
     assert (every_night.season, every_night.opens) == ("spring", (5, 1))  # nothing is known after April
     assert every_night.closes == (6, 1)

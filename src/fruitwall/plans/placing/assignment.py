@@ -167,30 +167,26 @@ def assign(
     if not any(one.count for one in wanted):
         return Assignment((), (), 0.0, 0.0, proven=True, room_proven=True, choices=0)
     chosen = [_candidates(spots, one, first_best + 10 * one.count) for one in wanted]
-    best: tuple[_Problem, _Solved] | None = None
-    bound = np.inf
-    for _ in range(MOST_ROUNDS):
-        problem = _Problem(spots, wanted, chosen)
-        found = problem.solve(seconds)
+    problem = _Problem(spots, wanted, chosen)
+    found = problem.solve(seconds)
+    best, best_of, bound = found, problem, found.bound
+    for _ in range(MOST_ROUNDS - 1):
         seconds -= found.seconds
-        bound = min(bound, found.bound)
-        gained = best is None or found.total > best[1].total + 1e-9
-        if gained:
-            best = (problem, found)
         nearer = [
             _round_places(spots, one, cells, found, k)
             for k, (one, cells) in enumerate(zip(wanted, chosen, strict=True))
         ]
-        grown = sum(map(len, nearer)) > sum(map(len, chosen))
-        if (
-            not (gained and grown)
-            or bound <= best[1].total + 1e-6
-            or seconds <= 0.0
-            or sum(map(len, nearer)) > most_choices
-        ):
+        size = sum(map(len, nearer))
+        if size == sum(map(len, chosen)) or size > most_choices or seconds <= 0.0 or bound <= best.total + 1e-6:
             break
         chosen = nearer
-    return best[0].told(best[1], bound)
+        problem = _Problem(spots, wanted, chosen)
+        found = problem.solve(seconds)
+        bound = min(bound, found.bound)
+        if found.total <= best.total + 1e-9:
+            break
+        best, best_of = found, problem
+    return best_of.told(best, bound)
 
 
 def _round_places(spots: FloatArray, one: Demand, cells: IntArray, found: _Solved, kind: int) -> IntArray:
@@ -251,7 +247,7 @@ class _Problem:
         self.cell = np.concatenate(candidates)
         self.at = spots[self.cell]
         self.half = np.array([one.crown_m / 2.0 for one in wanted])[self.kind]
-        self.value = np.array([wanted[k].value[c] for k, c in zip(self.kind, self.cell, strict=True)])
+        self.value = np.concatenate([one.value[cells] for one, cells in zip(wanted, candidates, strict=True)])
         self.beyond = np.array([_best_left(one, cells) for one, cells in zip(wanted, candidates, strict=True)])
         """Best value among the cells that were left out, by kind; minus infinity where none was."""
         every = np.concatenate([one.value[np.isfinite(one.value)] for one in wanted if one.count])

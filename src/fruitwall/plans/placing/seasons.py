@@ -28,6 +28,10 @@ before the heat. Our judgement. [days]"""
 SHORTEST_WINDOW_D = 21
 """It is kept open at least so long, however late it opens. Our judgement. [days]"""
 
+EARLIEST = {True: (3, 1), False: (9, 1)}
+"""A tree that waits for spring is not planted earlier, north and south of the equator: in cold soil it makes no roots.
+common practice, no source. (month, day)"""
+
 HEAT_FROM = {True: (6, 1), False: (12, 1)}
 """Month and day from which heat is the greater danger to a freshly planted tree, north and south of the equator. Our
 judgement for warm temperate places."""
@@ -136,6 +140,7 @@ def window(
         return Window("never", None, None, float(share[-1]))
     else:
         first, still = nights.evening[-1] + np.timedelta64(1, "D"), 0.0
+    first = max(first, _day(nights.evening[-1], EARLIEST[nights.north]))
     heat = _day(first, HEAT_FROM[nights.north])
     last = min(first + np.timedelta64(LONGEST_WAIT_D, "D"), heat)
     last = max(last, first + np.timedelta64(SHORTEST_WINDOW_D, "D"))

@@ -35,6 +35,7 @@ ReasonKey = Literal[
     "tap_far",
     "scorch",
     "windy",
+    "roots",
     "crown_near",
     "not_here",
 ]
@@ -47,6 +48,9 @@ apart. [K]"""
 WALL_SHARE, CROWN_SHARE, OPEN_SHARE = 0.12, 0.12, 0.05
 """Share of the upper hemisphere from which a wall or crown is named as the reason, and below which, both together, the
 place lies open to the sky. Our judgement. [-]"""
+
+LARGE_CROWN = 0.25
+"""Share of the upper hemisphere taken by crowns from which a place counts as under a large tree. Our judgement. [-]"""
 
 NEAR_M, FAR_M = 10.0, 25.0
 """A socket or tap is near, or far, at this distance. Our judgement: leads of 10 and 25 m are common. [m]"""
@@ -236,6 +240,7 @@ def _reasons(raster: Raster, kind: int, cell: int, lives: float) -> tuple[tuple[
         (scorch >= SCORCHED, Reason("scorch", scorch)),
         (sun < ENOUGH_SUN_H, Reason("little_sun", sun)),
         (sun >= ENOUGH_SUN_H and winter_sun < WINTER_SUN_H, Reason("winter_shade", winter_sun)),
+        (crown >= LARGE_CROWN, Reason("roots", crown)),
         (gap < 0.5, Reason("crown_near", gap)),
         (wind >= WINDY, Reason("windy", wind)),
         (power > FAR_M, Reason("power_far", power, raster.power_by[cell])),

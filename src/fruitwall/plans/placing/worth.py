@@ -29,6 +29,10 @@ ENOUGH_SUN_H = 6.0
 SHADE_LEAST = 0.4
 """What a fruit tree without any direct sun is worth beside one in full sun. Our judgement. [-]"""
 
+ROOTS_SHARE = 0.5
+"""What a crown that took all of the sky would take of a tree's worth, by its roots and by the light of dull days. Our
+judgement. [-]"""
+
 SCORCH_SHARE = 0.3
 """What a year with hurt leaves or bark takes of a tree's worth to its owner. Our judgement. [-]"""
 
@@ -123,9 +127,9 @@ def held_warmer(raster: Raster, chances: FloatArray, gain_k: float) -> FloatArra
 
 
 def light_share(raster: Raster) -> FloatArray:
-    """Give what a place's summer sun leaves of a fruit tree's worth, shape (cell,). [-]"""
+    """Give what summer sun and the crowns above leave of a fruit tree's worth at a place, shape (cell,). [-]"""
     sun = np.clip(raster.summer_sun_h / ENOUGH_SUN_H, 0.0, 1.0)
-    return np.asarray(SHADE_LEAST + (1.0 - SHADE_LEAST) * sun)
+    return np.asarray((SHADE_LEAST + (1.0 - SHADE_LEAST) * sun) * (1.0 - ROOTS_SHARE * raster.canopy))
 
 
 def scorch_share(raster: Raster, kind: int) -> FloatArray:
