@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fruitwall.plans.rules.outcome import Ahead
 from fruitwall.service.winters_weather import AS_THEY_WERE, WeatherChoice
-from fruitwall.service.work import Progress, WorkPart, telling, work
+from fruitwall.service.work import WorkPart, work
 from fruitwall.speech import marked
 
 if TYPE_CHECKING:
@@ -35,8 +35,8 @@ GROUND_SHARE = 0.8
 
 AHEAD = Ahead()
 
-WHAT = marked("the search for house rules")
-GROUND = marked("every tree under every measure in every winter")
+KEPT_AS = "search 3"
+"""With what keys begin; another one when what is kept changes its meaning."""
 
 LIMITS = (
     marked(
@@ -52,21 +52,17 @@ LIMITS = (
 """What the figures mean."""
 
 
-def search_key(house: House, choice: WeatherChoice = AS_THEY_WERE, most_loss: float | None = None) -> str:
-    """Give the same text for the same question."""
+def search_key(house: House, choice: WeatherChoice = AS_THEY_WERE, most_loss: float | None = None) -> str | None:
+    """Give the same text as long as the document would be the same; None where no whole winter is known."""
     from fruitwall.service.beliefs import beliefs_of
+    from fruitwall.service.winters_ground import STEP_YEARS, ground_key
     from fruitwall.service.winters_weather import winter_weather
 
     weather = winter_weather(house, choice)
-    marks = (weather.mark if weather else None, beliefs_of(house).mark, house.clock().year)
-    return repr(("search", house.yard()[0].model_dump_json(), marks, most_loss))
-
-
-class Searched(NamedTuple):
-    """A document, and its notes as sentences that can be said again in another language."""
-
-    document: SearchDocument
-    notes: tuple[str, ...]
+    if weather is None:
+        return None
+    yard, _ = house.yard()
+    return f"{KEPT_AS} {ground_key(yard, weather, beliefs_of(house), STEP_YEARS, house.clock().date())} {most_loss}"
 
 
 def search_document(
@@ -75,23 +71,8 @@ def search_document(
     *,
     most_loss: float | None = None,
     ahead: Ahead = AHEAD,
-    heard: Callable[[Progress], None] = lambda _progress: None,
-    stop: Callable[[], bool] = lambda: False,
+    heard: Callable[[float], None] = lambda _share: None,
 ) -> SearchDocument | None:
-    """Search the house rules of a yard, for programs; arguments as for `searched`."""
-    found = searched(house, choice, most_loss=most_loss, ahead=ahead, heard=heard, stop=stop)
-    return None if found is None else found.document
-
-
-def searched(
-    house: House,
-    choice: WeatherChoice = AS_THEY_WERE,
-    *,
-    most_loss: float | None = None,
-    ahead: Ahead = AHEAD,
-    heard: Callable[[Progress], None] = lambda _progress: None,
-    stop: Callable[[], bool] = lambda: False,
-) -> Searched | None:
     """Search the house rules of a yard.
 
     Parameters
@@ -103,34 +84,31 @@ def searched(
         Acceptable expected loss a winter; without one the least loss and effort together are searched. [currency]
     ahead : Ahead
         How the futures are drawn.
-    heard : callable (Progress)
-    stop : callable () -> bool
+    heard : callable (share)
+        Told how far it is, 0 to 1; may raise `Stopped`: what was done is kept.
 
     Returns
     -------
-    Searched or None
-        None where no whole winter is known.
-
-    Raises
-    ------
-    Stopped
-        If `stop` said so; what was done is kept.
+    SearchDocument or None
+        None where no whole winter is known. Its notes are told sentences (`say_again`).
     """
     from fruitwall.service.winters_ground import winters_ground
 
-    ground = winters_ground(house, choice, heard=telling(heard, stop, GROUND, end=GROUND_SHARE), stop=stop)
+    ground = winters_ground(house, choice, heard=lambda share: heard(GROUND_SHARE * share))
     if ground is None:
         return None
-    tell = telling(heard, stop, WHAT, begin=GROUND_SHARE)
-    making = _Making(ground, ahead, tell)
-    mark = f"search 2 {ground.mark} {ahead}"
-    parts = [
-        WorkPart(f"{mark} frontier", 8.0, WHAT, making.frontier),
-        WorkPart(f"{mark} answer {most_loss}", 2.0, WHAT, lambda: making.answer(most_loss)),
-    ]
-    wide, answer = work(house, parts, stop=stop)
+    making = _Making(ground, ahead, lambda share: heard(GROUND_SHARE + (1.0 - GROUND_SHARE) * share))
+    mark = f"{KEPT_AS} {ground.mark} {ahead}"
+    wide, answer = work(
+        house,
+        [
+            WorkPart(f"{mark} frontier", 8.0, "", making.frontier),
+            WorkPart(f"{mark} answer {most_loss}", 2.0, "", lambda: making.answer(most_loss)),
+        ],
+    )
     document = _document(house, ground, ahead, most_loss, wide, answer)
-    return Searched(document, (*LIMITS, *ground.notes))
+    # Put in without being checked: told sentences stay what they are.
+    return document.model_copy(update={"notes": [*LIMITS, *ground.notes]})
 
 
 class _Making:
@@ -304,6 +282,6 @@ def _document(
             "frontier": wide["points"],
             "practices": wide["practices"],
             "replayed": [*wide["replayed"], *([answer["replayed"]] if answer else [])],
-            "notes": [*LIMITS, *ground.notes],
+            "notes": [],
         }
     )

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import Household, number, percent
-from fruitwall.speech import marked, say, say_count, say_list
+from fruitwall.speech import marked, say, say_count, say_list, told
 
 if TYPE_CHECKING:
     from fruitwall.service.winters_search_document import FoundRules, Practice, RuleLine, SearchDocument
@@ -99,6 +99,22 @@ def verdict(document: SearchDocument) -> str:
         much=much_words(amount(most, document.less), document.less),
         without=money(least.loss, document.currency),
         with_it=money(most.loss, document.currency),
+    )
+
+
+def search_verdict(document: SearchDocument) -> str:
+    """Say in one told sentence what was found, for the overview."""
+    if document.answer is None:
+        return told("No rules were found that can be kept on every night.")
+    kept = [line for line in document.answer.lines if line.way != "never"]
+    trees = sum(len(line.trees) for line in kept)
+    return told(
+        "Least loss and work together: {trees} trees looked after by rule, {minutes:.0f} min of work and an expected "
+        "loss of {loss:.0f} {currency} a winter.",
+        trees=trees,
+        minutes=document.answer.minutes,
+        loss=document.answer.loss,
+        currency=document.currency,
     )
 
 

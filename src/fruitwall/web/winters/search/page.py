@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
+from urllib.parse import parse_qsl
 
 from markupsafe import Markup
 
@@ -24,13 +25,14 @@ from fruitwall.service.winters_search_words import (
 )
 from fruitwall.speech import say, say_count
 from fruitwall.web.svg import points, tag
+from fruitwall.web.winters.choice import choice_query
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fruitwall.service.household import Household
-    from fruitwall.service.winters_search import Searched
     from fruitwall.service.winters_search_document import Around, FoundRules, Practice, SearchDocument
+    from fruitwall.service.winters_weather import WeatherChoice
 
 WIDTH, HEIGHT = 360.0, 250.0
 LEFT, RIGHT, TOP, FOOT = 46.0, 14.0, 14.0, 40.0
@@ -72,6 +74,8 @@ class SearchPage:
     asked: str
     typed: str
     currency: str
+    asked_choice: list[tuple[str, str]]
+    query: str
     error: str
     answer: Rules | None
     why_not: str
@@ -87,19 +91,22 @@ class SearchPage:
     notes: list[str]
 
 
-def search_page(found: Searched, household: Household, *, typed: str = "", error: str = "") -> SearchPage:
+def search_page(
+    document: SearchDocument, household: Household, choice: WeatherChoice, *, typed: str = "", error: str = ""
+) -> SearchPage:
     """Put the page together.
 
     Parameters
     ----------
-    found : Searched
+    document : SearchDocument
     household : Household
+    choice : WeatherChoice
+        With which it was worked out.
     typed : str
         Acceptable loss as it was typed.
     error : str
         What was wrong with it.
     """
-    document = found.document
     corners = [
         _rules(say("Rules {letter}", letter=_letter(at)), one, document, household) for at, one in _lettered(document)
     ]
@@ -115,6 +122,8 @@ def search_page(found: Searched, household: Household, *, typed: str = "", error
         asked=asked,
         typed=typed,
         currency=document.currency,
+        asked_choice=parse_qsl(choice_query(choice).removeprefix("?")),
+        query=choice_query(choice),
         error=error,
         answer=None if answer is None else _rules(asked, answer, document, household),
         why_not=""
@@ -139,7 +148,7 @@ def search_page(found: Searched, household: Household, *, typed: str = "", error
             years=document.years,
         ),
         cautions=[household.in_own_units(one) for one in caution_texts("lifting", "ground_fault")],
-        notes=notes_words(found.notes),
+        notes=notes_words(document.notes),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, cast
 
 from fastapi import APIRouter, Query, Request, Response
 
@@ -13,12 +13,22 @@ from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
+from fruitwall.web.winters.choice import AskedChoice
 from fruitwall.web.winters.runner import Heard, Runner, Stop, await_work
 
 if TYPE_CHECKING:
-    from fruitwall.service.winters_search import Searched
+    from fruitwall.service.winters_search_document import SearchDocument
 
 PAGE = "/winters/search"
+
+NONE = "winters/search/winters-search-none.html"
+
+WHAT = marked("House rules: the search")
+
+TAKES = marked(
+    "Every rule is tried for every tree in every winter of your climate. That takes from half a minute to some "
+    "minutes, once."
+)
 
 Typed = Annotated[str, Query(max_length=40)]
 
@@ -47,34 +57,30 @@ def search_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRou
 
     # A plain function: it waits for what is worked out, which belongs into a worker thread.
     @router.api_route(PAGE, methods=["GET", "HEAD"])
-    def search(request: Request, loss: Typed = "") -> Response:
-        from fruitwall.service.winters_search import search_key, searched
+    def search(request: Request, choice: AskedChoice, loss: Typed = "") -> Response:
+        from fruitwall.service.winters import part_document
+        from fruitwall.service.winters_search import search_document, search_key
+        from fruitwall.service.work import telling
         from fruitwall.web.winters.search.page import search_page
 
         yard, _ = house.yard()  # without one whoever asks is led to the start
         household = household_of(yard, who(request))
         most_loss, error = read_loss(loss)
+        key = search_key(house, choice, most_loss)
+        if key is None:
+            return pages.render(request, NONE)
 
-        def do(heard: Heard, stop: Stop) -> Searched | None:
-            return searched(house, most_loss=most_loss, heard=heard, stop=stop)
+        def do(heard: Heard, stop: Stop) -> SearchDocument | None:
+            if most_loss is None:  # what the overview tells
+                return cast("SearchDocument | None", part_document(house, "search", choice, heard=heard, stop=stop))
+            return search_document(house, choice, most_loss=most_loss, heard=telling(heard, stop, WHAT))
 
-        found = await_work(
-            pages,
-            request,
-            runner,
-            search_key(house, most_loss=most_loss),
-            do,
-            marked("House rules: the search"),
-            takes=say(
-                "Every rule is tried for every tree in every winter of your climate. That takes from half a minute "
-                "to some minutes, once."
-            ),
-        )
+        found = await_work(pages, request, runner, key, do, WHAT, takes=say(TAKES))
         if isinstance(found, Response):
             return found
         if found is None:
-            return pages.render(request, "winters/search/winters-search-none.html")
-        page = search_page(found, household, typed=loss, error=error)
+            return pages.render(request, NONE)
+        page = search_page(found, household, choice, typed=loss, error=error)
         return pages.render(request, "winters/search/winters-search.html", page=page, status=422 if error else 200)
 
     return router
