@@ -35,7 +35,7 @@ MUST_S = 120.0
 KINDS = (
     "avocado", "lemon", "feijoa", "guava", "cherimoya", "sweet orange", "olive", "loquat", "macadamia", "fig",
 )  # fmt: skip
-CHILLED = ("mango", "lychee", "carambola", "papaya", *KINDS[:6])
+CHILLED = ("soursop", "rambutan", "wax jambu", "star apple", *KINDS[:6])
 FEW_M = CELL_M * 18**0.5
 TODAY = date(2026, 11, 27)
 
@@ -100,7 +100,7 @@ def main() -> None:
         clock, processor = perf_counter() - begin, process_time() - used
         print(
             f"  {what}: {int(found.standable.sum())} cells x {WINTERS} winters in {clock:.0f} s, {processor:.0f} s of "
-            f"processor ({processor / (os.cpu_count() or 1):.0f} s on all cores of an idle machine; must: {MUST_S:g} s), "
+            f"processor ({processor / (os.cpu_count() or 1):.0f} s a core; must: {MUST_S:g} s), "
             f"{getrusage(RUSAGE_SELF).ru_maxrss / 1024:.0f} MB; cell-nights left out {found.skipped_share:.0%}",
             flush=True,
         )
