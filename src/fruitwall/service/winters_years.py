@@ -203,11 +203,13 @@ def document_of(
         else YearsTrend(per_decade_k=trend.per_decade_k, chance=trend.chance, sure=trend.sure),
         freezes=[_freeze(air, level, weights, season) for level in FREEZES_C],
         trees=trees,
+        limits=[],
         notices=[],
     )
+    # Put in without being checked: told sentences stay what they are, and are said in the reader's language.
     notes = weather.notes if ground is None else ground.notes
-    notices = [*_notices(document, weights, fitted), *notes]
-    return document.model_copy(update={"notices": list(dict.fromkeys(notices))})
+    update = {"limits": _limits(document, weights, fitted), "notices": list(dict.fromkeys(notes))}
+    return document.model_copy(update=update)
 
 
 def _tree(tree: TreeWinters, weather: WinterWeather, weights: FloatArray, season: _Season, ground: Ground) -> YearsTree:
@@ -381,7 +383,7 @@ def _zone(minima: FloatArray) -> YearsZone:
     )
 
 
-def _notices(document: YearsDocument, weights: FloatArray, fitted: Minima | None) -> list[str]:
+def _limits(document: YearsDocument, weights: FloatArray, fitted: Minima | None) -> list[str]:
     """Say what limits the document."""
     count = len(document.winters)
     notices: list[str] = []

@@ -153,4 +153,5 @@ class YearsDocument(Document):
     trend: YearsTrend | None
     freezes: list[YearsFreeze] = Field(description="Of the air, by level")
     trees: list[YearsTree] = Field(description="Those in most danger first")
-    notices: list[str] = Field(description="What limits all this")
+    limits: list[str] = Field(description="What limits all this most")
+    notices: list[str] = Field(description="What else is assumed or in doubt of the winters and their replay")

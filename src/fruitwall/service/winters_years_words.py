@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -34,10 +35,10 @@ def verdict(document: YearsDocument, household: Household) -> str:
         return capital(say_again(years_verdict(document)))
 
 
-def notices(document: YearsDocument, household: Household) -> list[str]:
-    """Say what limits the document."""
+def noted(notes: Sequence[str], household: Household) -> list[str]:
+    """Say the limits or the notices of the document."""
     with writing(household.again):
-        return [capital(say_again(note)) + "." for note in document.notices]
+        return [capital(say_again(note)).rstrip(".") + "." for note in notes]
 
 
 def level_of(record: YearsRecord, years: float) -> YearsLevel | None:
@@ -174,8 +175,8 @@ def danger_lines(tree: YearsTree, household: Household) -> list[str]:
     """Say how often a tree that is left alone is hurt and killed, and by which reckoning."""
     lines = []
     for danger, begins in (
-        (tree.harm, "Leaves burn from about {level} on, unsure by {sd}; the chance is {yearly} in a winter, {over}."),
-        (tree.death, "It dies from about {level} on, unsure by {sd}; the chance is {yearly} in a winter, {over}."),
+        (tree.harm, "Leaves burn, or worse, from about {level} on (give or take {sd}): {yearly} in a winter, {over}."),
+        (tree.death, "It dies from about {level} on (give or take {sd}): {yearly} in a winter, {over}."),
     ):
         if danger.level_c is None or danger.sd_k is None:
             continue

@@ -34,8 +34,8 @@ LONGEST = 60.0
 SHORTEST = 1.05
 """Its left end: what nearly every winter reaches. [winters]"""
 
-ROW = 6.0
-"""Height of a winter in the strip of freezes. [px]"""
+LOWEST_ROW, HIGHEST_ROW, ROWS = 6.0, 14.0, 160.0
+"""Height of a winter in the strip of freezes, and of all of them where they have room. [px]"""
 
 
 class Scale:
@@ -190,16 +190,17 @@ def season_strip(
     def x(day: str) -> float:
         return LEFT + (WIDTH - LEFT - RIGHT) * (at[day] + 0.5) / length
 
-    foot = 4.0 + ROW * len(winters)
+    tall = min(HIGHEST_ROW, max(LOWEST_ROW, ROWS / len(winters)))
+    foot = 4.0 + tall * len(winters)
     marks: list[str] = []
     for day, name in season:
         marks.append(tag("line", class_="years-rule", x1=x(day), x2=x(day), y1=2, y2=foot))
         marks.append(tag("text", name, class_="years-figure", x=x(day) + 2, y=foot + 14))
     every = ceil(len(winters) / MOST_NAMES)
     for row, (winter, first, last) in enumerate(zip(winters, freeze.first.day, freeze.last.day, strict=True)):
-        y = 4.0 + ROW * (row + 0.5)
+        y = 4.0 + tall * (row + 0.5)
         if row % every == 0:
-            marks.append(tag("text", winter.name[:4], class_="years-figure", x=LEFT - 5, y=y + 4, text_anchor="end"))
+            marks.append(tag("text", _year(winter.name), class_="years-figure", x=LEFT - 5, y=y + 4, text_anchor="end"))
         if first is not None and last is not None and first in at and last in at:
             if first != last:
                 marks.append(tag("line", class_="years-span", x1=x(first), x2=x(last), y1=y, y2=y))
@@ -208,6 +209,11 @@ def season_strip(
     half = [one for one in (freeze.first.by[1], freeze.last.by[1]) if one is not None and one in at]
     marks += [tag("line", class_="years-half", x1=x(one), x2=x(one), y1=2, y2=foot) for one in half]
     return _picture(marks, foot + 20)
+
+
+def _year(winter: str) -> str:
+    """Give the year in which a winter begins, with the letter that tells typical ones of one year apart."""
+    return winter[:4] + (winter[-1] if winter[-1].isalpha() else "")
 
 
 def _picture(marks: Sequence[str], height: float) -> Markup:

@@ -22,7 +22,7 @@ from fruitwall.service.winters_years_words import (
     level_of,
     level_rows,
     month_short,
-    notices,
+    noted,
     verdict,
     zone_lines,
 )
@@ -87,7 +87,10 @@ class YearsPage:
         How the winters are taken, where not as they were.
     asked : tuple of (str, str)
         What asks for that, as fields of a form.
-    notices : tuple of str
+    limits, notices : tuple of str
+        Those that stand on top, and the others.
+    fitted : bool
+        Whether there are enough winters to say how cold once in so many.
     place : str
         Name of what is looked at: the air, or a tree.
     places : tuple of PlaceChoice
@@ -112,7 +115,9 @@ class YearsPage:
     verdict: str
     taken: tuple[str, ...] = ()
     asked: tuple[tuple[str, str], ...] = ()
+    limits: tuple[str, ...] = ()
     notices: tuple[str, ...] = ()
+    fitted: bool = False
     place: str = ""
     places: tuple[PlaceChoice, ...] = ()
     place_lines: tuple[str, ...] = ()
@@ -167,7 +172,9 @@ def years_page(
         verdict=verdict(document, household),
         taken=tuple(choice_lines(_told_choice(choice), household)),
         asked=tuple(choice_fields(choice)),
-        notices=tuple(notices(document, household)),
+        limits=tuple(noted(document.limits, household)),
+        notices=tuple(noted(document.notices, household)),
+        fitted=document.air.fitted,
         place=name,
         places=(air, *(PlaceChoice(one.id, one.name, one is tree) for one in document.trees)),
         place_lines=() if tree is None else tuple(danger_lines(tree, household)),
