@@ -136,7 +136,7 @@ def work(
                     raise Stopped
                 tell(part.what)
                 begin = ticks()
-                body = _packed(part.make())
+                body = bytes_of(part.make())
                 keep_work(house.journal, key, body, now=house.clock())
                 made_s += ticks() - begin
                 made_weight += part.weight
@@ -219,7 +219,7 @@ def _key(part: WorkPart) -> str:
     return hashlib.sha256(f"{__version__}\0{part.key}".encode()).hexdigest()
 
 
-def _packed(value: Any) -> bytes:
+def bytes_of(value: Any) -> bytes:
     """Write what a part gave: a JSON text and its arrays, in one NPZ."""
     import numpy as np
 
@@ -255,8 +255,13 @@ def _packed(value: Any) -> bytes:
     return out.getvalue()
 
 
+def body_of(body: bytes | None) -> Any:
+    """Give what `bytes_of` wrote; None where there is none, or it cannot be read."""
+    return _unpacked(body)[0]
+
+
 def _unpacked(body: bytes | None) -> tuple[Any, bool]:
-    """Read what `_packed` wrote; False where it cannot be read, or there is none."""
+    """Read what `bytes_of` wrote; False where it cannot be read, or there is none."""
     import numpy as np
 
     if body is None:

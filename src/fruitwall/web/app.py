@@ -49,8 +49,11 @@ from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.weather.routes import weather_routes
 from fruitwall.web.who import who
+from fruitwall.web.winters.routes import winters_routes
 from fruitwall.web.winters.runner import Runner
+from fruitwall.web.winters.search.routes import search_routes
 from fruitwall.web.winters.work_routes import work_routes
+from fruitwall.web.winters.years.routes import years_routes
 from fruitwall.web.yard.routes import yard_routes
 
 FOR_EVER = "public, max-age=31536000, immutable"
@@ -108,6 +111,9 @@ def create_app(settings: WebSettings) -> FastAPI:
         "trees",
         "walk",
         "weather",
+        "winters",
+        "winters/search",
+        "winters/years",
         "yard",
     ]
     # The report's style serves its page and its file alike.
@@ -142,6 +148,9 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(chill_routes(settings, pages))
         routers.append(heat_routes(settings, pages))
         routers.append(work_routes(runner))
+        routers.append(winters_routes(settings, pages, runner))
+        routers.append(search_routes(settings, pages, runner))
+        routers.append(years_routes(settings, pages, runner))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)
         routers += [access_routes(pages, sessions, waits), people_routes(pages, sessions, waits)]

@@ -42,7 +42,7 @@ AREAS = (
     Area("/trees", marked("Trees"), marked("Each tree: what it went through, and what it stands"), main=True),
     Area("/surprises", marked("Surprises"), marked("What the yard taught: what was not expected, and what to change")),
     Area("/season", marked("Season"), marked("Cold, chill, water, heat, growth: how each tree stands, what to do")),
-    # Here stands Winters, once it is there.
+    Area("/winters", marked("Winters"), marked("What if: house rules, gear and danger over many real winters")),
     Area("/household", marked("Gear and people"), marked("Covers, lamps, outlets, indoor places; who helps, and when")),
     Area("/weather", marked("Weather"), marked("Sources, last fetch, readings against the forecast")),
     Area("/kinds", marked("Kinds"), marked("What is published about each kind of tree")),
