@@ -1,10 +1,10 @@
 """How well nights made from daily extremes resemble the real ones: hours thrown away and made anew.
 
 Run ``python -m bench archive``. Each series is cut down to the lowest and highest temperature of its days; hours are
-made of these (`weather.archive.whole`), with cloud, wind and dew point drawn from the packaged days, of which those of the
-same station are left out. Compared are the nights from November to March, real and made; "cold" are the tenth of them
-with the lowest minimum. Series: Mount Shasta, Viejas and Lucky Five Ranch, two sites of Beijing, and the seven typical
-years from which the packaged days come. Where a series has no cloud, that of it is not compared.
+made of these (`weather.archive.whole`), with cloud, wind and dew point drawn from the packaged days, of which those of
+the same station are left out. Compared are the nights from November to March, real and made; "cold" are the tenth of
+them with the lowest minimum. Series: Mount Shasta, Viejas and Lucky Five Ranch, two sites of Beijing, and the seven
+typical years from which the packaged days come. Where a series has no cloud, that of it is not compared.
 """
 
 from __future__ import annotations
@@ -164,10 +164,15 @@ def compare(name: str, real: HourlyRecord | None = None, likeness: Likeness | No
     off = np.concatenate([made_one["t_air_c"] - real_one["t_air_c"] for real_one, made_one in nights])
     lows = np.array([made_one["t_air_c"].min() for _, made_one in nights]) - lowest
     some = [night for night, one in zip(nights, cold, strict=True) if one]
+    real_all, made_all = (_mean([night[side] for night in nights]) for side in (0, 1))
+    real_cold, made_cold = (_mean([night[side] for night in some]) for side in (0, 1))
     return Compared(
         name,
         len(nights),
-        *(_mean([night[side] for night in chosen]) for chosen in (nights, some) for side in (0, 1)),
+        real_all,
+        made_all,
+        real_cold,
+        made_cold,
         float(off.mean()),
         float(np.sqrt((off**2).mean())),
         float(np.sqrt((lows**2).mean())),

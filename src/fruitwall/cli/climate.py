@@ -141,6 +141,8 @@ def _told(report: ClimateReport) -> RenderableType:
         parts += [Text(""), table]
     if report.levels:
         parts += [Text(""), *(Text(line) for line in report.levels)]
+    if report.trend:
+        parts += [Text(""), *(Text(line) for line in report.trend)]
     if report.given:
         parts += [Text(""), Text(say("Given:"), style="bold"), *(Text(line) for line in report.given)]
     if report.notes:

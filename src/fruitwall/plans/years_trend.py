@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -75,6 +76,46 @@ def trend_of(year: ArrayLike, annual_minima_c: ArrayLike) -> Trend | None:
         return Trend(10.0 * slope, 1.0)
     z = (abs(score) - 1.0) / math.sqrt(variance) if score else 0.0
     return Trend(10.0 * slope, min(float(2.0 * (1.0 - ndtr(max(z, 0.0)))), 1.0))
+
+
+def slope_limits(year: ArrayLike, values: ArrayLike, confidence: float = 0.9) -> tuple[float, float]:
+    """Give limits of the median slope of `trend_of`.
+
+    Parameters
+    ----------
+    year : array_like, shape (winter,)
+        In which each winter began. [year]
+    values : array_like, shape (winter,)
+        Of each winter. [°C]
+    confidence : float
+        Between 0 and 1. [-]
+
+    Returns
+    -------
+    tuple of float
+        Lower and upper limit; NaN where there are no two different years. [K per 10 years]
+
+    Notes
+    -----
+    The slopes of all pairs, ordered, at the ranks that the variance of Kendall's sum gives (Sen 1968), the variance
+    lessened for ties. Winters count as independent of each other.
+    """
+    if not 0.0 < confidence < 1.0:
+        raise ValueError(f"confidence must lie between 0 and 1, got {confidence}")
+    years, of_winter = np.asarray(year, dtype=np.float64), np.asarray(values, dtype=np.float64)
+    first, second = np.triu_indices(years.size, 1)
+    apart = years[second] - years[first]
+    told = apart != 0.0
+    slopes = np.sort((of_winter[second] - of_winter[first])[told] / apart[told])
+    if not slopes.size:
+        return math.nan, math.nan
+    n = years.size
+    ties = [_tied(one) for one in (years, of_winter)]
+    variance = n * (n - 1) * (2 * n + 5) / 18.0 - sum(t * (t - 1) * (2 * t + 5) / 18.0 for tie in ties for t in tie)
+    wide = NormalDist().inv_cdf(0.5 + confidence / 2.0) * math.sqrt(max(variance, 0.0))
+    low = max(round((slopes.size - wide) / 2.0) - 1, 0)
+    high = min(round((slopes.size + wide) / 2.0), slopes.size - 1)
+    return 10.0 * float(slopes[low]), 10.0 * float(slopes[high])
 
 
 def _tied(values: ArrayLike) -> list[int]:

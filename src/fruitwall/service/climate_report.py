@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fruitwall.service.climate import climate_of, given_years
+from fruitwall.service.climate_trend import trend_lines
 from fruitwall.service.household import percent, short_day
 from fruitwall.service.season_part import PartTable
 from fruitwall.speech import capital, say, say_again, say_count
@@ -38,6 +39,8 @@ class ClimateReport:
         A row for each winter; `trees` is empty.
     levels : tuple of str
         How cold once in so many winters; empty where too few are known.
+    trend : tuple of str
+        Whether winters have become milder or colder; empty where too few are known.
     given : tuple of str
         What was given, each with the number by which it can be left out.
     notes : tuple of str
@@ -46,6 +49,7 @@ class ClimateReport:
     verdict: str
     table: PartTable | None
     levels: tuple[str, ...]
+    trend: tuple[str, ...]
     given: tuple[str, ...]
     notes: tuple[str, ...]
 
@@ -79,7 +83,7 @@ def climate_report(house: House, household: Household) -> ClimateReport:
             "Nothing is known of other years here. `fruitwall climate fetch` asks a public archive, "
             "`fruitwall climate add FILE` takes a file of your own."
         )
-        return ClimateReport(verdict, None, (), given, ())
+        return ClimateReport(verdict, None, (), (), given, ())
     from fruitwall.weather.climate_winters import winters_of
 
     winters = winters_of(climate.years)
@@ -91,6 +95,7 @@ def climate_report(house: House, household: Household) -> ClimateReport:
         verdict=_verdict(whole, household, say_again(climate.source)),
         table=_table(winters, household),
         levels=_levels(whole, household),
+        trend=trend_lines(winters, household),
         given=given,
         notes=tuple(dict.fromkeys(notes)),
     )

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from fruitwall.errors import FruitwallError
 from fruitwall.service.kept import Kept
+from fruitwall.service.winters_choice import moved, shifts, weighted
 from fruitwall.speech import told
 from fruitwall.weather.forcing import HOUR, VARIABLES, as_datetime64
 
@@ -52,12 +53,15 @@ class WeatherChoice:
         Whether every winter is first moved to the level of today by the trend of the record.
     most : int
         Newest winters taken at most.
+    half_life_years : float
+        With ``recent``: after so many years a winter counts for half. Our judgement. [years]
     """
 
     warmer_k: float = 0.0
     weighting: Literal["equal", "recent"] = "equal"
     trend_taken_out: bool = False
     most: int = 60
+    half_life_years: float = 15.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,6 +145,8 @@ def winters_from(climate: Climate, location: Location, choice: WeatherChoice = A
     -----
     All winters are laid on the calendar of the middle one, counted in hours from its first, as `physics.winters` does.
     """
+    from fruitwall.weather.demo_climate import TYPICAL
+
     north = location.latitude_deg >= 0
     seasons = [(_season_of(year, north), year) for year in climate.years]
     found = [(autumn, year) for autumn, year in seasons if _share(year, autumn, north) >= KNOWN_SHARE]
@@ -149,15 +155,17 @@ def winters_from(climate: Climate, location: Location, choice: WeatherChoice = A
     if not nights:
         return None
     laid = [_laid(year, autumn, nights, location, north) for autumn, year in found]
-    winters = tuple(one for one, _ in laid)
+    autumns, real = [autumn for autumn, _ in found], [year.source != TYPICAL for _, year in found]
+    moved_k, told_of_it = shifts(climate, autumns, real, choice)
+    winters = tuple(moved(one, float(by_k)) for (one, _), by_k in zip(laid, moved_k, strict=True))
     known = np.stack([its for _, its in laid])
-    notes = list(climate.notes)
+    notes = [*climate.notes, *told_of_it]
     if not known.all():
         notes.append(
             told("{count} nights at the ends of winters are not known and count for nothing", count=int((~known).sum()))
         )
-    names = _names([autumn for autumn, _ in found], north)
-    weights = np.full(len(winters), 1.0 / len(winters))
+    names = _names(autumns, north)
+    weights = weighted(autumns, real, choice)
     return WinterWeather(
         winters, names, weights, nights, known, climate.source, tuple(notes), _mark(winters, weights, known, nights)
     )

@@ -39,6 +39,8 @@ class Winter:
         Nights with a minimum at or below the limit.
     first_freeze, last_freeze : date or None
         Evening of the first and the last of these; None where there was none.
+    mean_c : float
+        Mean air temperature of the hours of its five cold months that are known. [°C]
     """
 
     name: str
@@ -50,6 +52,7 @@ class Winter:
     freezing_nights: int
     first_freeze: date | None
     last_freeze: date | None
+    mean_c: float = float("nan")
 
     @property
     def whole(self) -> bool:
@@ -106,4 +109,5 @@ def _winter(year: Forcing, freeze_c: float) -> Winter | None:
         freezing_nights=int(freezing.size),
         first_freeze=freezing[0].astype(date) if freezing.size else None,
         last_freeze=freezing[-1].astype(date) if freezing.size else None,
+        mean_c=float(air[cold].mean()),
     )
