@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from fruitwall.plans.rules.ground import Ground
 from fruitwall.plans.rules.nightly import Chosen
 from fruitwall.plans.rules.outcome import Ahead, play
 from fruitwall.plants.tolerance import GRADES
@@ -187,14 +188,19 @@ def open_yard(trees: list[Reported]) -> Yard:
 
 
 @cache
-def predicted() -> Array:
-    """Give the share of drawn trees with each grade, for every report. [report, grade]"""
-    seen, where = reported(), list(places())
-    yard = open_yard(seen)
+def freeze_ground() -> Ground:
+    """Give the ground of all reported trees, one winter for each place."""
+    yard = open_yard(reported())
     weather = winters_from(Climate(tuple(map(winter_at, places().values())), "GHCN-Daily"), yard.location)
     assert weather is not None
-    assert len(weather.names) == len(where)
-    ground = make_ground(yard, weather, NOTHING_LEARNED, date(2022, 12, 1), (0.0,))
+    assert len(weather.names) == len(places())
+    return make_ground(yard, weather, NOTHING_LEARNED, date(2022, 12, 1), (0.0,))
+
+
+@cache
+def predicted() -> Array:
+    """Give the share of drawn trees with each grade, for every report. [report, grade]"""
+    seen, where, ground = reported(), list(places()), freeze_ground()
     trees, nights = len(seen), ground.nights.count
     none = np.zeros(nights)
     alone = Chosen(

@@ -13,12 +13,14 @@ from bench.freeze_case import (
     Reported,
     chance_of_order,
     disagreements,
+    freeze_ground,
     kendall_tau_b,
     mean_grade,
     predicted,
     reported,
 )
 from fruitwall.plants.catalogue import catalogue
+from fruitwall.plants.injury import chances_of_felt
 
 CHANCE = 0.01
 """A random order may agree as well as ours no more often than this; laid down before the model was run."""
@@ -57,14 +59,25 @@ def test_kinds_side_by_side_come_out_in_their_order(place: str, worse: str, bett
 
 @pytest.mark.xfail(
     strict=True,
-    reason="Kumquats just planted died at Savannah at -10.3 °C, satsumas beside them did not. All that the catalogue has "
-    "on kumquats calls them the hardiest of citrus: grown trees at rest. That young or still growing ones are not is "
+    reason="Kumquats just planted died at Savannah at -10.3 °C, satsumas beside them did not. All that the catalogue "
+    "has on kumquats calls them the hardiest of citrus: grown trees at rest. That young or growing ones are not is "
     "unknown to the model.",
 )
 def test_kumquats_in_their_first_winter_are_hurt_more_than_satsumas() -> None:
     expected, seen = order("savannah")
     kumquat, satsuma = ([one.taxon for one in seen].index(name) for name in ("Citrus japonica", "Citrus unshiu"))
     assert expected[kumquat] > expected[satsuma]
+
+
+def test_what_trees_felt_gives_the_chances_that_an_evening_would_have_told() -> None:
+    # One number for a tissue and night against exposures, the weeks before, and the doubt on what hours do.
+    for tree in freeze_ground().steps[0].trees:
+        if np.isfinite(tree.leaf_c).any():
+            continue  # chilling is not in what was felt
+        chances = chances_of_felt(tree.stands(tree.age_years, 0), tree.felt_c[0])
+        assert np.abs(chances[:, 2:].sum(axis=1) - tree.harm[0]).max() < 0.03
+        assert np.abs(chances[:, 7] - tree.death[0]).max() < 0.03
+        assert abs(float((chances[:, 2:].sum(axis=1) - tree.harm[0]).mean())) < 0.001
 
 
 def test_nothing_that_is_predicted_is_among_the_evidence() -> None:

@@ -287,6 +287,32 @@ def felt_c(
     return _nanmin(coldest_c - duration_k_per_log2h * np.log2(hours) + supercooled, axis=-1)
 
 
+def expected_felt_c(
+    tolerance: Tolerance, coldest_c: ArrayLike, durations_h: Sequence[float] = DURATIONS_H
+) -> NDArray[np.float64]:
+    """Give `felt_c` in the mean over what is not known of the effect of duration.
+
+    Colder than with its middle value where several durations hurt nearly alike: for every value the worst of them
+    counts. Chances from this single number (`chances_of_felt`) differ from those of `grade_chances` by at most 0.025,
+    those from the middle value by up to 0.07.
+
+    Parameters
+    ----------
+    tolerance : Tolerance
+    coldest_c : array_like [..., tissue, duration]
+        As for `grade_chances`. [°C]
+    durations_h : sequence of float
+        [h]
+
+    Returns
+    -------
+    ndarray [..., tissue]
+        [°C]
+    """
+    cold, hours = _exposures(coldest_c, durations_h)
+    return np.asarray(sum(weight * felt_c(cold, hours, per_log2h) for weight, per_log2h in _durations(tolerance)))
+
+
 def _exposures(coldest_c: ArrayLike, durations_h: Sequence[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Check and return exposures and durations as arrays."""
     cold = np.asarray(coldest_c, dtype=np.float64)

@@ -15,8 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fruitwall.plans.rules.ground import SizeStep, TreeWinters, WinterNights
-from fruitwall.plants.injury import DURATIONS_H, felt_c, fruit_loss_chance, grade_chances, loss_share
+from fruitwall.plants.injury import DURATIONS_H, expected_felt_c, fruit_loss_chance, grade_chances, loss_share
 from fruitwall.plants.tolerance import FRUIT, GRADES, LEAF, TISSUES, TWIG, WOOD, Tolerance
+from fruitwall.plants.winter_hurt import USUAL_WEEKS_C
 from fruitwall.service.winters_sizes import grown_yard
 from fruitwall.service.work import WorkPart
 from fruitwall.speech import quantity, say
@@ -272,7 +273,8 @@ class YardSize:
             measures=self.measures[at],
             **{name: arrays[name] for name in (*CHANCES, "felt_c", "bare_c")},
             leaf_c=np.broadcast_to(np.float32(np.inf), shape) if leaf is None else leaf,
-            stands=lambda age_years, hurt_grade: self.stands(tree, age_years, hurt_grade, None),
+            # The weeks before each night are known, so nothing is in doubt for not knowing them.
+            stands=lambda age_years, hurt_grade: self.stands(tree, age_years, hurt_grade, USUAL_WEEKS_C),
             age_years=self.ages[at],
         )
 
@@ -280,7 +282,7 @@ class YardSize:
         """Reduce what one tree went through, [measure, night, tissue, duration], to what rules and outcomes need."""
         tree = self.yard.trees[at]
         weeks_c = self._weeks_c[nights.winter, nights.day]
-        usual = self.stands(tree, self.ages[at], 0, None)
+        usual = self.stands(tree, self.ages[at], 0, USUAL_WEEKS_C)
         chills = not isnan(usual.chill_level_c)
         shape = cold.shape[:2]
         out = {name: np.zeros(shape, dtype=np.float32) for name in CHANCES}
@@ -299,7 +301,7 @@ class YardSize:
             out["death"][:, its] = chances[..., DEATH]
             out["fruit_lost"][:, its] = lost
             harder_k = usual.threshold_c[WOOD, DEATH] - then.threshold_c[WOOD, DEATH]
-            felt[:, its] = felt_c(part, np.array(DURATIONS_H), usual.duration_k_per_log2h) + harder_k
+            felt[:, its] = expected_felt_c(usual, part, DURATIONS_H) + harder_k
             felt[:, its, FRUIT] -= harder_k  # fruit does not harden
             if chills:
                 leaf[:, its] = part[:, :, LEAF] + (usual.chill_level_c - then.chill_level_c)
