@@ -191,6 +191,25 @@ def never() -> bool:
     return False
 
 
+def placing_key(house: House, question: str, choice: WeatherChoice = AS_THEY_WERE) -> str | None:
+    """Give the same text as long as a question has the same answer; None where no whole winter is known.
+
+    Parameters
+    ----------
+    house : House
+    question : str
+        What is asked, in any form.
+    choice : WeatherChoice
+    """
+    from fruitwall.service.beliefs import beliefs_of
+
+    weather = winter_weather(house, choice)
+    if weather is None:
+        return None
+    version = house.yard()[1]
+    return f"placing {question} {version.sha256} {weather.mark} {beliefs_of(house).mark} {house.clock().year} {choice}"
+
+
 def sites_for(
     house: House,
     taxa: Sequence[str],

@@ -29,6 +29,7 @@ from fruitwall.web.guard import Guard
 from fruitwall.web.household.routes import household_routes
 from fruitwall.web.kinds.routes import kind_routes
 from fruitwall.web.pages import HERE, Pages, for_programs, problem_document
+from fruitwall.web.placing.routes import placing_routes
 from fruitwall.web.season.chill.routes import chill_routes
 from fruitwall.web.season.climate.routes import climate_routes
 from fruitwall.web.season.cold.routes import cold_routes
@@ -94,6 +95,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         "evening",
         "household",
         "kinds",
+        "placing",
         "season/chill",
         "season/climate",
         "season/cold",
@@ -149,6 +151,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(heat_routes(settings, pages))
         routers.append(work_routes(runner))
         routers.append(winters_routes(settings, pages, runner))
+        routers.append(placing_routes(settings, pages, runner))
         routers.append(search_routes(settings, pages, runner))
         routers.append(years_routes(settings, pages, runner))
     if sessions is not None:

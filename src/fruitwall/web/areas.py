@@ -43,6 +43,7 @@ AREAS = (
     Area("/surprises", marked("Surprises"), marked("What the yard taught: what was not expected, and what to change")),
     Area("/season", marked("Season"), marked("Cold, chill, water, heat, growth: how each tree stands, what to do")),
     Area("/winters", marked("Winters"), marked("What if: house rules, gear and danger over many real winters")),
+    Area("/placing", marked("Placing"), marked("Where to plant what, and what grows here unprotected")),
     Area("/household", marked("Gear and people"), marked("Covers, lamps, outlets, indoor places; who helps, and when")),
     Area("/weather", marked("Weather"), marked("Sources, last fetch, readings against the forecast")),
     Area("/kinds", marked("Kinds"), marked("What is published about each kind of tree")),

@@ -1,1 +1,1 @@
-"""Where to plant what."""
+"""The page of placing: where to plant what."""
