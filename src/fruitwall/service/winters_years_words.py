@@ -63,11 +63,13 @@ def zone_lines(document: YearsDocument, household: Household) -> list[str]:
     if zone.standard_error_k is not None:
         error = household.difference(zone.standard_error_k)
         if zone.colder == zone.warmer:
-            lines.append(say("The mean is sure to {error}; within that the zone stays.", error=error))
+            lines.append(
+                say("Its standard error is {error}; within what that leaves open the zone stays.", error=error)
+            )
         else:
             lines.append(
                 say(
-                    "The mean is sure to {error}, so that the zone may as well be {colder} to {warmer}.",
+                    "Its standard error is {error}: the zone may be anything from {colder} to {warmer}.",
                     error=error,
                     colder=zone.colder,
                     warmer=zone.warmer,
