@@ -162,11 +162,12 @@ def document_of(
     -------
     YearsDocument
     """
+    from fruitwall.service.winters import lowest_air
     from fruitwall.service.work import WorkPart
     from fruitwall.weather.demo_climate import TYPICAL
 
     season = _Season(weather.nights[0].name, len(weather.nights))
-    air = _air(weather) if ground is None else ground.nights.whole.astype(np.float64)
+    air = lowest_air(weather) if ground is None else ground.nights.whole.astype(np.float64)
     weights = np.asarray(weather.weights, dtype=np.float64)
     real = [winter.source != TYPICAL for winter in weather.winters]
     record, fitted = _record(air, weights, weather.names)
@@ -446,31 +447,6 @@ def _limits(document: YearsDocument, weights: FloatArray, fitted: Minima | None)
             told("freezes reach the ends of the season that is looked at: first and last dates may lie farther out")
         )
     return notices
-
-
-def _air(weather: WinterWeather) -> FloatArray:
-    """Give the lowest air of every night, shape (winter, night); NaN where not known. [°C]"""
-    from fruitwall.weather.forcing import as_datetime64
-
-    found = np.full(weather.known.shape, np.nan)
-    begin = as_datetime64(weather.nights[0].start_utc)
-    for row, winter in enumerate(weather.winters):
-        # The first night begins ten days after the first hour, on the winter's own calendar.
-        shift = _shift(winter.time_utc[0], begin)
-        for at, night in enumerate(weather.nights):
-            start, end = as_datetime64(night.start_utc) + shift, as_datetime64(night.end_utc) + shift
-            its = (winter.time_utc >= start) & (winter.time_utc <= end)
-            if weather.known[row, at]:
-                found[row, at] = winter.t_air_c[0, its].min()
-    return found
-
-
-def _shift(first_hour: np.datetime64, begin: np.datetime64) -> np.timedelta64:
-    """Give by how many whole days a winter lies from the calendar of the season."""
-    from fruitwall.service.winters_weather import BEFORE_DAYS
-
-    days = (first_hour + np.timedelta64(BEFORE_DAYS, "D") - begin) / np.timedelta64(1, "D")
-    return np.timedelta64(round(float(days)), "D")
 
 
 def _coldest(nights_c: FloatArray) -> FloatArray:
