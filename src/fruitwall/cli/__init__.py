@@ -21,10 +21,12 @@ from fruitwall.cli import (
     learned,
     lookup,
     people,
+    place,
     season,
     season_report,
     sensors,
     weather,
+    winters,
     yard,
 )  # they add their commands, in this order of the help
 from fruitwall.cli.app import app
@@ -38,10 +40,12 @@ __all__ = [
     "lookup",
     "main",
     "people",
+    "place",
     "season",
     "season_report",
     "sensors",
     "weather",
+    "winters",
     "yard",
 ]
 
