@@ -68,6 +68,13 @@ PARTS = (
         "winters_search:search_document",
         "winters_search_words:search_verdict",
     ),
+    PartOf(
+        "gear",
+        marked("What more gear is worth"),
+        marked("What one more sheet, heater, helper, frame or barrel is worth a winter"),
+        "winters_gear:gear_document",
+        "winters_gear_words:gear_verdict",
+    ),
 )
 """In the order in which they are shown."""
 

@@ -35,7 +35,7 @@ GROUND_SHARE = 0.8
 
 AHEAD = Ahead()
 
-KEPT_AS = "search 3"
+KEPT_AS = "search 4"
 """With what keys begin; another one when what is kept changes its meaning."""
 
 LIMITS = (
@@ -97,7 +97,8 @@ def search_document(
     ground = winters_ground(house, choice, heard=lambda share: heard(GROUND_SHARE * share))
     if ground is None:
         return None
-    making = _Making(ground, ahead, lambda share: heard(GROUND_SHARE + (1.0 - GROUND_SHARE) * share))
+    fahrenheit = house.yard()[0].display.temperature == "F"
+    making = _Making(ground, ahead, fahrenheit, lambda share: heard(GROUND_SHARE + (1.0 - GROUND_SHARE) * share))
     mark = f"{KEPT_AS} {ground.mark} {ahead}"
     wide, answer = work(
         house,
@@ -114,16 +115,18 @@ def search_document(
 class _Making:
     """What the parts of one search share; made when the first of them is not kept."""
 
-    def __init__(self, ground: Ground, ahead: Ahead, tell: Callable[[float], None]) -> None:
-        self.ground, self.ahead, self.tell = ground, ahead, tell
+    def __init__(self, ground: Ground, ahead: Ahead, fahrenheit: bool, tell: Callable[[float], None]) -> None:
+        self.ground, self.ahead, self.fahrenheit, self.tell = ground, ahead, fahrenheit, tell
         self.step = ground.steps[0]
         self.search: Callable[[], Search] = cache(self._prepared)
         self.as_now = cache(self._as_now)
 
     def _prepared(self) -> Search:
+        from fruitwall.plans.rules.menu import menu_of
         from fruitwall.plans.rules.search import prepared
 
-        return prepared(self.ground, self.step, heard=lambda share: self.tell(0.5 * share))
+        rules = menu_of(fahrenheit=self.fahrenheit)
+        return prepared(self.ground, self.step, rules, heard=lambda share: self.tell(0.5 * share))
 
     def _as_now(self) -> NDArray[np.int16]:
         from fruitwall.plans.rules.gear import AS_NOW

@@ -158,4 +158,5 @@ def notes_words(notes: Sequence[str]) -> list[str]:
     from fruitwall.service.words import sentence
     from fruitwall.speech import say_again
 
-    return [sentence(say_again(note)) for note in dict.fromkeys(notes)]
+    said = (sentence(say_again(note)) for note in dict.fromkeys(notes))
+    return [one if one.endswith((".", "!", "?")) else f"{one}." for one in said]

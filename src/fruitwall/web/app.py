@@ -50,6 +50,7 @@ from fruitwall.web.trees.routes import tree_routes
 from fruitwall.web.walk.routes import walk_routes
 from fruitwall.web.weather.routes import weather_routes
 from fruitwall.web.who import who
+from fruitwall.web.winters.gear.routes import gear_routes
 from fruitwall.web.winters.routes import winters_routes
 from fruitwall.web.winters.runner import Runner
 from fruitwall.web.winters.search.routes import search_routes
@@ -114,6 +115,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         "walk",
         "weather",
         "winters",
+        "winters/gear",
         "winters/search",
         "winters/years",
         "yard",
@@ -153,6 +155,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(winters_routes(settings, pages, runner))
         routers.append(placing_routes(settings, pages, runner))
         routers.append(search_routes(settings, pages, runner))
+        routers.append(gear_routes(settings, pages, runner))
         routers.append(years_routes(settings, pages, runner))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qsl
@@ -35,11 +36,14 @@ if TYPE_CHECKING:
     from fruitwall.service.winters_weather import WeatherChoice
 
 WIDTH, HEIGHT = 360.0, 250.0
-LEFT, RIGHT, TOP, FOOT = 46.0, 14.0, 14.0, 40.0
+LEFT, RIGHT, TOP, FOOT = 46.0, 14.0, 24.0, 40.0
 """Of the picture and its margins; its units are about CSS pixels on a telephone."""
 
 STEPS = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 10000.0)
 """Distances between lines of an axis."""
+
+LETTER = 11.0
+"""Room that a letter takes."""
 
 LINES = 6
 """Lines of an axis at most."""
@@ -322,13 +326,13 @@ def _picture(document: SearchDocument) -> Markup | None:
         stairs += [(x, stairs[-1][1]), (x, y)] if stairs else [(x, y)]
     drawn.append(tag("polyline", points=points(stairs), class_="frontier-line"))
     drawn += [_mark(one.key, across(amount(one, document.less)), up(one.loss)) for one in document.practices]
-    last_x, last_y = float("inf"), float("-inf")
+    last_x, above = math.inf, False
     for at, one in _lettered(document):
         x, y = across(amount(one, document.less)), up(one.loss)
         drawn.append(_dot(x, y))
-        if last_x - x >= 11.0 or abs(y - last_y) >= 11.0:  # letters that would lie on each other stand in the table
-            drawn.append(tag("text", _letter(at), x=x, y=y - 8, class_="frontier-letter middle"))
-            last_x, last_y = x, y
+        above = last_x - x >= LETTER or not above  # of two that lie close one stands above, one below
+        last_x = x
+        drawn.append(tag("text", _letter(at), x=x, y=y - 8 if above else y + 16, class_="frontier-letter middle"))
     return tag(
         "svg",
         *drawn,

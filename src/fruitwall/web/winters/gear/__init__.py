@@ -1,0 +1,1 @@
+"""The page of what more gear is worth a winter."""
