@@ -3,7 +3,7 @@
 Numbers as in `tables.Tables`. A night goes like this (`docs/house-rules.md` says it in words):
 
 1. Every measure of every tree gets a rank: 0 for what the rule asks first, then what it asks next, leaving it last.
-2. Each unit is tried alone with everything there is: what it would get if nobody else wanted anything.
+2. Each unit is tried alone with plenty of everything: what it would get if there were no limits.
 3. Units are served in order of what they save over what they take; each takes the best that is left.
 4. Where somebody came short, that is done in three orders; each plan is mended by giving single units more and by
    letting one unit make way for another; the cheapest plan is taken.
@@ -37,6 +37,9 @@ MAKE_WAY = 12
 
 ORDERS = 3
 """Orders of serving: saving a minute, saving, saving for a share of what is scarce."""
+
+PLENTY = 1e6
+"""More than a yard has of anything; small enough that what is taken from it is known to a millionth."""
 
 _EPS = 1e-9
 
@@ -457,9 +460,10 @@ def _mend(t, w, loss, units, count, ask, value):  # type: ignore[no-untyped-def]
 
 @bare
 def _alone(t, w, loss, units, count, ask):  # type: ignore[no-untyped-def]
-    """Note what each unit would get if nobody else wanted anything, what it would save and what it would take."""
+    """Note what each unit would get if there were plenty of everything, what it would save and what it would take."""
     for r in range(t.n[RESOURCES]):
         w.f[w.n[WANTED] + r] = 0.0
+        w.f[w.n[FREE] + r] = PLENTY
     for at in range(count):
         unit = w.n[w.n[units] + at]
         _remove(t, w, unit)
@@ -477,9 +481,11 @@ def _alone(t, w, loss, units, count, ask):  # type: ignore[no-untyped-def]
             w.n[w.n[BEST_RANK] + tree] = w.n[w.n[RANK] + w.n[w.n[CHOSEN] + tree]]
             w.f[w.n[BEST_LOSS] + tree] = loss[w.n[w.n[CHOSEN] + tree]]
         for r in range(t.n[RESOURCES]):
-            w.f[w.n[TAKEN] + at * t.n[RESOURCES] + r] = t.f[t.n[AVAILABLE] + r] - w.f[w.n[FREE] + r]
+            w.f[w.n[TAKEN] + at * t.n[RESOURCES] + r] = PLENTY - w.f[w.n[FREE] + r]
             w.f[w.n[WANTED] + r] += w.f[w.n[TAKEN] + at * t.n[RESOURCES] + r]
         _remove(t, w, unit)
+    for r in range(t.n[RESOURCES]):
+        w.f[w.n[FREE] + r] = t.f[t.n[AVAILABLE] + r]
     all_minutes, want_minutes = 0.0, 0.0
     for r in range(t.n[RESOURCES]):
         if t.n[t.n[IS_PERSON] + r]:
