@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
+from functools import lru_cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -209,6 +210,7 @@ def _share(year: Forcing, autumn: int, north: bool) -> float:
     return float(((year.time_utc >= first) & (year.time_utc < last)).sum()) / hours
 
 
+@lru_cache(maxsize=8)  # where the sun stands on half a year of evenings takes most of a second
 def _nights(location: Location, autumn: int, north: bool) -> tuple[Night, ...]:
     """Give the nights of the season; where the sun does not rise or set there are none."""
     from fruitwall.service.nights import evening_of
