@@ -52,7 +52,7 @@ def made_weather(ground: Ground, *, typical: int = 0) -> WinterWeather:
 
 @pytest.fixture(scope="module")
 def ground() -> Ground:
-    return made_ground(4, winters=24, seed=3)
+    return made_ground(3, winters=24, seed=3, days=8)
 
 
 @pytest.fixture(scope="module")
@@ -142,7 +142,7 @@ def test_the_zone_is_of_the_mean(document: YearsDocument, ground: Ground) -> Non
 
 
 def test_few_winters_give_no_distribution_but_say_so() -> None:
-    few = made_ground(2, winters=4, seed=1)
+    few = made_ground(2, winters=4, seed=1, days=8)
     document = document_of("Yard", made_weather(few, typical=2), few)
     assert not document.air.fitted
     assert all(level.level_c is None for level in document.air.levels)
@@ -192,7 +192,7 @@ def test_nights_that_are_not_known_count_for_nothing(ground: Ground) -> None:
 
 
 def test_a_yard_without_trees_has_its_air() -> None:
-    few = made_ground(1, winters=3, seed=1)
+    few = made_ground(1, winters=3, seed=1, days=8)
     weather = made_weather(few)
     forcings = []
     for at, _forcing in enumerate(weather.winters):

@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import percent, short_day
-from fruitwall.speech import capital, say, say_again, say_count, say_list, writing
+from fruitwall.speech import capital, say, say_again, say_count, say_list
 
 if TYPE_CHECKING:
     from fruitwall.service.household import Household
@@ -31,14 +31,12 @@ def verdict(document: YearsDocument, household: Household) -> str:
     """Say in one sentence how cold it gets, and which tree is in most danger."""
     from fruitwall.service.winters_verdicts import years_verdict
 
-    with writing(household.again):
-        return capital(say_again(years_verdict(document)))
+    return household.in_own_units(capital(say_again(years_verdict(document))))
 
 
 def noted(notes: Sequence[str], household: Household) -> list[str]:
     """Say the limits or the notices of the document."""
-    with writing(household.again):
-        return [capital(say_again(note)).rstrip(".") + "." for note in notes]
+    return [household.in_own_units(capital(say_again(note)).rstrip(".") + ".") for note in notes]
 
 
 def level_of(record: YearsRecord, years: float) -> YearsLevel | None:
