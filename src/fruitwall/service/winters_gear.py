@@ -31,8 +31,11 @@ FRAMES = 3
 
 AHEAD = Ahead()
 
-KEPT_AS = "gear 1"
+KEPT_AS = "gear 2"
 """With what keys begin; another one when what is kept changes its meaning."""
+
+LEAST_SHARE = 0.001
+"""Less than this share of all loss and effort is nothing. Our judgement. [-]"""
 
 PRICES = "winters_gear_prices"
 """Setting of the yard: prices that the household gave, by key of the thing."""
@@ -204,7 +207,8 @@ def _worth(about: Mapping[str, Any], before: Mapping[str, Any], after: Mapping[s
         name: written(gain(was.means[name], is_now.means[name]))
         for name in ("loss", "effort", "minutes", "lifts", "kwh")
     }
-    return GearWorth(**about, total=written(total), **each, sure=total.mean > 2.0 * total.error)
+    telling = max(2.0 * total.error, LEAST_SHARE * float(was.total.mean()))
+    return GearWorth(**about, total=written(total), **each, sure=total.mean > telling, worse=-total.mean > telling)
 
 
 def priced(document: GearDocument, prices: Mapping[str, float]) -> GearDocument:

@@ -33,7 +33,10 @@ class GearWorth(Document):
     minutes: GearGain
     lifts: GearGain
     kwh: GearGain
-    sure: bool = Field(description="Whether it is more than the luck of the draws: two standard errors")
+    sure: bool = Field(
+        description="Whether it is worth more than the luck of the draws (two standard errors) could make"
+    )
+    worse: bool = Field(description="The same of what costs more effort than it saves")
     price: float | None = Field(default=None, description="As the household gave it")
     winters_to_pay: float | None = Field(default=None, description="Price over what it is worth a winter; null: never")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import Household, number
-from fruitwall.service.winters_search_words import money
+from fruitwall.service.winters_search_words import Table, money
 from fruitwall.speech import marked, say, say_count, told
 from fruitwall.yard.display import format_quantity
 
@@ -45,6 +45,12 @@ def gain_words(gain: GearGain, digits: int | None = None) -> str:
 
 def worth_words(item: GearWorth, currency: str) -> str:
     """Say what something is worth."""
+    if item.worse:
+        return say(
+            "Would bring {more} more effort a winter and save {loss}: each evening by itself it would seem to pay.",
+            more=money(-item.effort.mean, currency),
+            loss=money(max(item.loss.mean, 0.0), currency),
+        )
     if not item.sure:
         return say("Worth nothing that the drawn futures could tell from chance.")
     return say(
@@ -106,3 +112,40 @@ def gear_verdict(document: GearDocument) -> str:
         money=best.total.mean,
         currency=document.currency,
     )
+
+
+def now_words(document: GearDocument) -> str:
+    """Say what it is as now."""
+    return say(
+        "As now, {loss} a winter are expected to be lost, and the effort is {effort}: means over {draws} drawn "
+        "futures of {years} years.",
+        loss=money(document.loss, document.currency),
+        effort=money(document.effort, document.currency),
+        draws=document.draws,
+        years=document.years,
+    )
+
+
+def gear_table(document: GearDocument, household: Household) -> Table:
+    """Give all things with what they are worth, row by row."""
+    currency = document.currency
+    heads = [
+        say("One more"),
+        say("Worth a winter ({currency})", currency=currency),
+        say("Less loss ({currency})", currency=currency),
+        say("Less effort ({currency})", currency=currency),
+        say("Less work (min)"),
+        say("Fewer lifts"),
+    ]
+    rows = [
+        [
+            thing_words(item, household),
+            gain_words(item.total),
+            gain_words(item.loss),
+            gain_words(item.effort),
+            gain_words(item.minutes, 0),
+            gain_words(item.lifts, 1),
+        ]
+        for item in document.items
+    ]
+    return Table(heads, rows)

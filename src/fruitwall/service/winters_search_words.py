@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import Household, number, percent
 from fruitwall.speech import marked, say, say_count, say_list, told
 
 if TYPE_CHECKING:
-    from fruitwall.service.winters_search_document import FoundRules, Practice, RuleLine, SearchDocument
+    from fruitwall.service.winters_search_document import Around, FoundRules, Practice, RuleLine, SearchDocument
 
 PRACTICES = {"as_now": marked("As now"), "never": marked("Never protect"), "found": marked("The rules found")}
 """Ways of going on, by their keys."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """Heads and rows; the first cell of a row names it."""
+
+    heads: list[str]
+    rows: list[list[str]]
 
 
 def money(amount: float, currency: str) -> str:
@@ -160,3 +169,75 @@ def notes_words(notes: Sequence[str]) -> list[str]:
 
     said = (sentence(say_again(note)) for note in dict.fromkeys(notes))
     return [one if one.endswith((".", "!", "?")) else f"{one}." for one in said]
+
+
+def letter(at: int) -> str:
+    """Give the letter of a corner of the frontier."""
+    return chr(ord("A") + at)
+
+
+def frontier_table(document: SearchDocument) -> Table:
+    """Give the corners of the frontier and the ways of going on, row by row."""
+    heads = [
+        say("Rules"),
+        say("Pots carried"),
+        say("Lifts by hand"),
+        say("Expected loss ({currency})", currency=document.currency),
+        say("Work (min)"),
+        say("Effort ({currency})", currency=document.currency),
+    ]
+    named: list[tuple[str, FoundRules | Practice]] = [(letter(at), one) for at, one in enumerate(document.frontier)]
+    named += [(say(PRACTICES[one.key]), one) for one in document.practices]
+    rows = [
+        [
+            name,
+            lifts_words(one.carries),
+            lifts_words(one.lifts),
+            number(one.loss, 0 if one.loss >= 10 else 2),
+            number(one.minutes),
+            number(one.effort, 0 if one.effort >= 10 else 2),
+        ]
+        for name, one in named
+    ]
+    return Table(heads, rows)
+
+
+def played_table(document: SearchDocument) -> Table:
+    """Give what the drawn futures bring, row by row."""
+    heads = [
+        say("Way"),
+        say("Loss ({currency})", currency=document.currency),
+        say("Effort ({currency})", currency=document.currency),
+        say("Lifts"),
+        say("Work (min)"),
+        say("Trees lost"),
+    ]
+    rows = [
+        [
+            say(PRACTICES[one.key]),
+            _around(one.loss),
+            _around(one.effort),
+            _around(one.lifts),
+            _around(one.minutes),
+            _around(one.trees_lost, 2),
+        ]
+        for one in document.replayed
+    ]
+    return Table(heads, rows)
+
+
+def played_words(document: SearchDocument) -> str:
+    """Say what the figures of the drawn futures are."""
+    return say_count(
+        "Mean a winter over {count} drawn future of {years} years.",
+        "Mean a winter over {count} drawn futures of {years} years, with the same winters and the same luck for "
+        "each way. In brackets: one future in ten lies below the first number, one above the second.",
+        document.draws,
+        years=document.years,
+    )
+
+
+def _around(value: Around, digits: int = 0) -> str:
+    """Write a mean and its tenths: "12 (8–17)"."""
+    mean, low, high = (number(one, digits) for one in (value.mean, value.p10, value.p90))
+    return f"{mean} ({low}\N{EN DASH}{high})"

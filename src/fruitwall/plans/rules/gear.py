@@ -1,7 +1,8 @@
 """What one more of something is worth a winter: the same rules, winters and luck, with it and without.
 
-"As now" is the rule that gear is judged by: a household that does each evening what pays. Whatever a further sheet
-allows is then done only if it pays, so that nothing is worth less than nothing but by the luck of few draws.
+"As now" is the rule that gear is judged by: a household that does each evening what pays on that evening. So more gear
+can be worth less than nothing, beside the luck of few draws: ten cold evenings of a winter are each worth a cover,
+though a tree that stood the coldest of them would have stood all, and what more gear allows is then done on all ten.
 """
 
 from __future__ import annotations
@@ -102,9 +103,14 @@ def with_more(ground: Ground, key: str) -> Ground:
 
 
 def can_grow(ground: Ground) -> list[Supply]:
-    """Give the supplies of which one more is thought of, by kind and name."""
+    """Give the supplies of which one more is thought of, by kind; of rooms only those indoors."""
     kinds = ("sheet", "lamps", "heater", "lead", "circuit", "person", "trolley", "room")
-    items = [item for item in ground.steps[0].supplies.items if item.kind in kinds]
+    items = [
+        item
+        for item in ground.steps[0].supplies.items
+        # Nobody adds a foot of a wall or a piece of roof as one adds a sheet.
+        if item.kind in kinds and (item.kind != "room" or item.id.startswith("place:"))
+    ]
     return sorted(items, key=lambda item: kinds.index(item.kind))
 
 

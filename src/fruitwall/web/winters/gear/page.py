@@ -11,15 +11,15 @@ from markupsafe import Markup
 from fruitwall.plans.cautions import caution_texts
 from fruitwall.service.household import decimal
 from fruitwall.service.winters_gear_words import (
-    gain_words,
     gear_lines,
+    gear_table,
+    now_words,
     payback_words,
     thing_words,
     verdict_words,
     worth_words,
 )
-from fruitwall.service.winters_search_words import money, notes_words, winters_words
-from fruitwall.speech import say
+from fruitwall.service.winters_search_words import Table, notes_words, winters_words
 from fruitwall.web.svg import tag
 from fruitwall.web.winters.choice import choice_query
 
@@ -40,6 +40,7 @@ class Thing:
     field: str
     name: str
     worth: str
+    worse: bool
     bar: Markup | None
     pays: str
     price: str
@@ -54,8 +55,7 @@ class GearPage:
     now: str
     things: list[Thing]
     others: list[Thing]
-    heads: list[str]
-    rows: list[list[str]]
+    table: Table
     currency: str
     query: str
     error: str
@@ -94,6 +94,7 @@ def gear_page(
             field=f"gear-price-{at}",
             name=thing_words(item, household),
             worth=worth_words(item, currency),
+            worse=item.worse,
             bar=_bar(item, most) if item.sure else None,
             pays=payback_words(item, currency),
             price=_price(item) if typed is None else typed.get(item.key, ""),
@@ -104,35 +105,10 @@ def gear_page(
     return GearPage(
         verdict=verdict_words(document, household),
         winters=winters_words(document.winters[0], document.winters[1], document.count),
-        now=say(
-            "As now, {loss} a winter are expected to be lost, and the effort is {effort}: means over {draws} drawn "
-            "futures of {years} years.",
-            loss=money(document.loss, currency),
-            effort=money(document.effort, currency),
-            draws=document.draws,
-            years=document.years,
-        ),
+        now=now_words(document),
         things=things,
         others=others,
-        heads=[
-            say("One more"),
-            say("Worth a winter ({currency})", currency=currency),
-            say("Less loss ({currency})", currency=currency),
-            say("Less effort ({currency})", currency=currency),
-            say("Less work (min)"),
-            say("Fewer lifts"),
-        ],
-        rows=[
-            [
-                thing_words(item, household),
-                gain_words(item.total),
-                gain_words(item.loss),
-                gain_words(item.effort),
-                gain_words(item.minutes, 0),
-                gain_words(item.lifts, 1),
-            ]
-            for item in document.items
-        ],
+        table=gear_table(document, household),
         currency=currency,
         query=choice_query(choice),
         error=error,

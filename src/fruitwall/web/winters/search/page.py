@@ -12,19 +12,23 @@ from markupsafe import Markup
 from fruitwall.plans.cautions import caution_texts
 from fruitwall.service.household import number
 from fruitwall.service.winters_search_words import (
-    PRACTICES,
+    Table,
     amount,
     beyond_words,
     carrying_words,
     figures_words,
+    frontier_table,
+    letter,
     lifts_words,
     line_words,
     money,
     notes_words,
+    played_table,
+    played_words,
     verdict,
     winters_words,
 )
-from fruitwall.speech import say, say_count
+from fruitwall.speech import say
 from fruitwall.web.svg import points, tag
 from fruitwall.web.winters.choice import choice_query
 
@@ -32,7 +36,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from fruitwall.service.household import Household
-    from fruitwall.service.winters_search_document import Around, FoundRules, Practice, SearchDocument
+    from fruitwall.service.winters_search_document import FoundRules, Practice, SearchDocument
     from fruitwall.service.winters_weather import WeatherChoice
 
 WIDTH, HEIGHT = 360.0, 250.0
@@ -47,14 +51,6 @@ LETTER = 11.0
 
 LINES = 6
 """Lines of an axis at most."""
-
-
-@dataclass(frozen=True)
-class Table:
-    """Heads and rows; the first cell of a row names it."""
-
-    heads: list[str]
-    rows: list[list[str]]
 
 
 @dataclass(frozen=True)
@@ -112,7 +108,7 @@ def search_page(
         What was wrong with it.
     """
     corners = [
-        _rules(say("Rules {letter}", letter=_letter(at)), one, document, household) for at, one in _lettered(document)
+        _rules(say("Rules {letter}", letter=letter(at)), one, document, household) for at, one in _lettered(document)
     ]
     asked = (
         say("Least work within an expected loss of {loss} a winter", loss=money(document.most_loss, document.currency))
@@ -141,23 +137,13 @@ def search_page(
         summary=_summary(document),
         beyond=beyond_words(document),
         legend=_legend(document),
-        table=_table(document),
+        table=frontier_table(document),
         corners=corners,
-        played=_played(document),
-        played_told=say_count(
-            "Mean a winter over {count} drawn future of {years} years.",
-            "Mean a winter over {count} drawn futures of {years} years, with the same winters and the same luck for "
-            "each way. In brackets: one future in ten lies below the first number, one above the second.",
-            document.draws,
-            years=document.years,
-        ),
+        played=played_table(document),
+        played_told=played_words(document),
         cautions=[household.in_own_units(one) for one in caution_texts("lifting", "ground_fault")],
         notes=notes_words(document.notes),
     )
-
-
-def _letter(at: int) -> str:
-    return chr(ord("A") + at)
 
 
 def _lettered(document: SearchDocument) -> list[tuple[int, FoundRules]]:
@@ -178,60 +164,6 @@ def _rules(title: str, found: FoundRules, document: SearchDocument, household: H
     )
 
 
-def _table(document: SearchDocument) -> Table:
-    heads = [
-        say("Rules"),
-        say("Pots carried"),
-        say("Lifts by hand"),
-        say("Expected loss ({currency})", currency=document.currency),
-        say("Work (min)"),
-        say("Effort ({currency})", currency=document.currency),
-    ]
-    named: list[tuple[str, FoundRules | Practice]] = [(_letter(at), one) for at, one in _lettered(document)]
-    named += [(say(PRACTICES[one.key]), one) for one in document.practices]
-    rows = [
-        [
-            name,
-            lifts_words(one.carries),
-            lifts_words(one.lifts),
-            number(one.loss, 0 if one.loss >= 10 else 2),
-            number(one.minutes),
-            number(one.effort, 0 if one.effort >= 10 else 2),
-        ]
-        for name, one in named
-    ]
-    return Table(heads, rows)
-
-
-def _played(document: SearchDocument) -> Table:
-    heads = [
-        "",
-        say("Loss ({currency})", currency=document.currency),
-        say("Effort ({currency})", currency=document.currency),
-        say("Lifts"),
-        say("Work (min)"),
-        say("Trees lost"),
-    ]
-    rows = [
-        [
-            say(PRACTICES[one.key]),
-            _around(one.loss),
-            _around(one.effort),
-            _around(one.lifts),
-            _around(one.minutes),
-            _around(one.trees_lost, 2),
-        ]
-        for one in document.replayed
-    ]
-    return Table(heads, rows)
-
-
-def _around(value: Around, digits: int = 0) -> str:
-    """Write a mean and its tenths: "12 (8–17)"."""
-    mean, low, high = (number(one, digits) for one in (value.mean, value.p10, value.p90))
-    return f"{mean} ({low}\N{EN DASH}{high})"
-
-
 def _summary(document: SearchDocument) -> str:
     if not document.frontier:
         return ""
@@ -243,7 +175,7 @@ def _summary(document: SearchDocument) -> str:
         "high": money(last.loss, document.currency),
         "most": lifts_words(amount(first, document.less)),
         "least": lifts_words(amount(last, document.less)),
-        "letter": _letter(len(document.frontier) - 1),
+        "letter": letter(len(document.frontier) - 1),
     }
     said = [
         say("From {most} lifts and a loss of {low} (A) to {least} lifts and {high} ({letter}).", **values)
@@ -332,7 +264,7 @@ def _picture(document: SearchDocument) -> Markup | None:
         drawn.append(_dot(x, y))
         above = last_x - x >= LETTER or not above  # of two that lie close one stands above, one below
         last_x = x
-        drawn.append(tag("text", _letter(at), x=x, y=y - 8 if above else y + 16, class_="frontier-letter middle"))
+        drawn.append(tag("text", letter(at), x=x, y=y - 8 if above else y + 16, class_="frontier-letter middle"))
     return tag(
         "svg",
         *drawn,
