@@ -111,7 +111,8 @@ def by_winter(
             marks.append(tag("circle", class_=look, cx=x, cy=scale.y(value), r=min(3.5, max(2.0, room / 3))))
         if at % every == 0:
             marks.append(tag("line", class_="years-tick", x1=x, x2=x, y1=foot, y2=foot + 4))
-            marks.append(tag("text", winter.name, class_="years-figure", x=x, y=foot + 16, text_anchor="middle"))
+            name = winter.name if len(winters) <= MOST_NAMES else _year(winter.name)
+            marks.append(tag("text", name, class_="years-figure", x=x, y=foot + 16, text_anchor="middle"))
     return _picture(marks, foot + 22)
 
 
