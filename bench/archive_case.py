@@ -3,7 +3,7 @@
 Run ``python -m bench archive``. Each series is cut down to the lowest and highest temperature of its days; hours are
 made of these (`weather.archive.whole`), with cloud, wind and dew point drawn from the packaged days, of which those of
 the same station are left out. Compared are the nights from November to March, real and made; "cold" are the tenth of
-them with the lowest minimum. Series: Mount Shasta, Viejas and Lucky Five Ranch, two sites of Beijing, and the seven
+them with the lowest minimum. Series: Mount Shasta, Viejas and Lucky Five Ranch, three sites of Beijing, and the seven
 typical years from which the packaged days come. Where a series has no cloud, that of it is not compared.
 """
 
@@ -19,6 +19,7 @@ from time import perf_counter
 import numpy as np
 from numpy.typing import NDArray
 
+from fruitwall.learning.station_blend import Blend, learn_blends, minima_off
 from fruitwall.physics.cooling import cooling_strength
 from fruitwall.weather.archive.likeness import Likeness, joined, likeness_of, packaged
 from fruitwall.weather.archive.reading import read_record
@@ -39,6 +40,7 @@ PLACES = {
     "luckyfive": Place(32.933, -116.528, 1445.0),
     "dongsi": Place(39.93, 116.42, 45.0),
     "huairou": Place(40.33, 116.63, 75.0),
+    "changping": Place(40.20, 116.23, 80.0),
     "riverside_ca": Place(33.95, -117.45, 256.0),
     "march_afb_ca": Place(33.90, -117.25, 462.0),
     "thermal_ca": Place(33.63, -116.17, -34.0),
@@ -48,6 +50,8 @@ PLACES = {
     "new_orleans_la": Place(30.0, -90.25, 1.0),
 }
 """Of Beijing's sites roughly, from memory."""
+
+FOLDERS = {"viejas": "socal_pair", "luckyfive": "socal_pair", "changping": "beijing_changping"}
 
 TYPICAL = (
     "riverside_ca",
@@ -97,7 +101,7 @@ def hours_of(name: str) -> HourlyRecord:
     if name in TYPICAL:
         folder, file, time = "tmy3_winter_nights", "hours.csv.gz", "time_local_standard"
     else:
-        folder = "socal_pair" if name in ("viejas", "luckyfive") else "beijing_2_sites"
+        folder = FOLDERS.get(name, "beijing_2_sites")
         file, time = f"{name}.csv.gz", "time_utc"
     with gzip.open(DATA / folder / file, "rt", encoding="utf-8") as lines:
         rows = [row for row in csv.DictReader(lines) if row.get("station", name) == name]
@@ -236,6 +240,47 @@ def told(one: Compared) -> None:
     print(f"{'':29}    all nights   {every}")
 
 
+SITES = ("dongsi", "changping", "huairou")
+
+
+def blended(target: str) -> tuple[list[str], tuple[Blend, ...], list[float]]:
+    """Learn one site of Beijing from the two others; give their names, the blends, and their errors as they are."""
+    others = [name for name in SITES if name != target]
+    records = {name: hours_of(name) for name in SITES}
+    times = records[target].time_utc
+    for name in others:
+        times = np.intersect1d(times, records[name].time_utc)
+    given = {
+        name: {key: one[np.searchsorted(records[name].time_utc, times)] for key, one in records[name].values.items()}
+        for name in SITES
+    }
+    near = given[others[0]]
+    strength = np.nan_to_num(
+        cooling_strength(near["t_air_c"], near["t_dew_c"], near["wind_m_s"], 0.0, times, 40.0, 116.3)
+    )
+    days = (times - times.astype("datetime64[Y]").astype("datetime64[s]")) / np.timedelta64(1, "D")
+    night = (times - np.timedelta64(4, "h")).astype("datetime64[D]").astype(np.int64)  # noon is 04 UTC
+    air = np.stack([given[name]["t_air_c"] for name in others])
+    here = given[target]["t_air_c"]
+    found = learn_blends(here, air, strength, 2 * np.pi * days / 365.25, night - night.min())
+    plain = []
+    for station in air:
+        both = np.isfinite(here) & np.isfinite(station)
+        plain.append(float(np.sqrt(np.mean(np.square(minima_off(here[both], station[both], night[both]))))))
+    return others, found, plain
+
+
+def blends() -> None:
+    """Print what blending stations is worth."""
+    print("stations of Beijing blended to the third: error of the minima of nights left out, K")
+    for target in SITES:
+        others, found, plain = blended(target)
+        for blend in found:
+            names = " + ".join(f"{w:.2f} {others[n]}" for n, w in zip(blend.stations, blend.weights, strict=True))
+            print(f"  {target:10} {blend.lowest_rmse_k:.2f}  {names}, clear night {blend.clear_night_k:+.1f}")
+        print(f"  {'':10} as they are: " + ", ".join(f"{n} {p:.2f}" for n, p in zip(others, plain, strict=True)))
+
+
 def main() -> None:
     begun = perf_counter()
     print("real / made: hours at or below 0 °C, within 1 K of the lowest, cloud, wind m/s, dew below air K, strength")
@@ -243,8 +288,9 @@ def main() -> None:
     for name in PLACES:
         told(compare(name))
     print("drawn from the hours of the first half, second half made:")
-    for name in ("shasta", "viejas", "luckyfive", "dongsi", "huairou"):
+    for name in ("shasta", "viejas", "luckyfive", "dongsi", "huairou", "changping"):
         told(compare_learned(name))
+    blends()
     print(f"{perf_counter() - begun:.1f} s")
 
 

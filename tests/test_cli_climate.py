@@ -57,3 +57,32 @@ def test_a_file_that_is_not_there_is_one_clear_message(database: str) -> None:
 
     with pytest.raises(WeatherError, match="no such file"):
         run("add", "nowhere.csv", database=database)
+
+
+def test_station_files_are_known_by_their_content_and_blended(database: str, tmp_path: Path) -> None:
+    """Two made GHCN-Daily files of three winters; the farther one is 3 K milder."""
+    for name, off in (("near", 0), ("far", 30)):
+        lines = []
+        for number in range(36):
+            year, month = 2015 + (6 + number) // 12, (6 + number) % 12 + 1
+            for element, base in (("TMIN", 20), ("TMAX", 180)):
+                values = [base + off + 7 * ((day * (number + 3)) % 11) for day in range(1, 32)]
+                cells = "".join(f"{value:5d}  W" for value in values)
+                lines.append(f"USC0000{name.upper():.>4}{year}{month:02d}{element}{cells}".replace(".", "0"))
+        (tmp_path / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
+    run("add", str(tmp_path / "near"), "--place", "33.91,-117.26,450", database=database)
+    kept = run("add", str(tmp_path / "far"), "--place", "34.0,-117.4,300", database=database)
+    assert "Kept GHCN-Daily (NOAA), station USC00000FAR, daily: 2015-07-01 to 2018-07-01" in kept
+    assert "are drawn from measured days like these" in kept
+    told = run("blend", database=database)
+    assert "GHCN-Daily (NOAA), station USC0000NEAR, daily stands for the yard" in told
+    assert "USC00000FAR, daily 100 %; as it is 5.4" in told  # 3 K in °F
+    assert "Kept 2 stations blended to the yard" in told
+    assert "2 stations blended to the yard" in run(database=database)
+
+
+def test_a_place_that_cannot_be_read_is_one_clear_message(database: str, tmp_path: Path) -> None:
+    from fruitwall.errors import WeatherError
+
+    with pytest.raises(WeatherError, match=r"--place: expected degrees and metres such as"):
+        run("add", str(tmp_path / "any"), "--place", "here", database=database)

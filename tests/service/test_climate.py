@@ -94,7 +94,7 @@ def test_a_file_is_read_hourly_or_daily(house: House, tmp_path: Path) -> None:
     daily += [f"{date(2019, 7, 1) + timedelta(days=n)},{30 + n % 7},{60 + n % 7},0.1" for n in range(366)]
     file = tmp_path / "old.csv"
     file.write_text("\n".join(daily), encoding="utf-8")
-    given = add_years(house, file)
+    (given,) = add_years(house, file)
     assert given.forcing.t_air_c.min() == pytest.approx((30 - 32) / 1.8, abs=0.3)
     climate = climate_of(house)
     assert climate is not None

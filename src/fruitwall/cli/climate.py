@@ -17,9 +17,11 @@ from fruitwall.speech import say, say_again, say_count
 if TYPE_CHECKING:
     from rich.console import RenderableType
 
+    from fruitwall.service.climate import GivenYears
     from fruitwall.service.climate_report import ClimateReport
     from fruitwall.service.house import House
     from fruitwall.service.household import Household
+    from fruitwall.weather.place import Place
 
 climate_app = typer.Typer(
     help="Weather of other years: what may come after the forecast.", invoke_without_command=True, rich_markup_mode=None
@@ -45,29 +47,95 @@ def climate_show(
 
 @climate_app.command("add")
 def climate_add(
-    file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="Past weather as CSV, hourly or daily; see docs/climate.md.")
+    files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="FILE...",
+            help="Past weather of one place: GHCN-Daily, ISD-Lite, Open-Meteo, NASA POWER, NetCDF or CSV; see "
+            "docs/climate.md. Files of several years of one station go together.",
+        ),
     ],
+    place: Annotated[
+        str | None,
+        typer.Option("--place", metavar="LAT,LON[,HEIGHT]", help="Where it holds, if the files do not say so [m]."),
+    ] = None,
     yard: NameOption = None,
     now: NowOption = None,
     database: DatabaseOption = None,
 ) -> None:
-    """Keep a file of past weather as weather of other years."""
+    """Keep past weather as weather of other years."""
     from fruitwall.service.climate import add_years
 
     with _household(yard, now, database) as (house, _):
-        given = add_years(house, file)
+        given = add_years(house, files, place=_place(place))
+        _told_kept(given)
+
+
+@climate_app.command("blend")
+def climate_blend(yard: NameOption = None, now: NowOption = None, database: DatabaseOption = None) -> None:
+    """Blend the stations that were given to the yard, by what the hours they share with it teach."""
+    from fruitwall.service.climate_blend import blend_years
+
+    with _household(yard, now, database) as (house, household):
+        found = blend_years(house, author="owner")
+        if found.place is None:
+            typer.echo(say("The yard's own thermometer tells how its air goes with the stations'."))
+        else:
+            typer.echo(
+                say(
+                    "The yard's own thermometer was not read long enough; {source} stands for the yard.",
+                    source=say_again(found.place),
+                )
+            )
+        typer.echo(say("Error of the lowest temperature of {count} nights that were left out:", count=found.nights))
+        for line in found.lines:
+            error = household.fine_difference(line.lowest_rmse_k)
+            names = ", ".join(
+                f"{say_again(source)} {100 * weight:.0f} %"
+                for source, weight in zip(line.stations, line.weights, strict=True)
+            )
+            if line.plain_rmse_k is None:
+                typer.echo("  " + say("{error}: {stations}", error=error, stations=names))
+            else:
+                plain = household.fine_difference(line.plain_rmse_k)
+                typer.echo(
+                    "  " + say("{error}: {stations}; as it is {plain}", error=error, stations=names, plain=plain)
+                )
+        _told_kept(list(found.kept))
+
+
+def _told_kept(given: list[GivenYears]) -> None:
+    """Say what was kept, and each note once."""
+    for one in given:
         typer.echo(
             say(
                 "Kept {source}: {begin} to {end}, as number {number}.",
-                source=say_again(given.forcing.source),
-                begin=f"{given.forcing.start_utc:%Y-%m-%d}",
-                end=f"{given.forcing.end_utc:%Y-%m-%d}",
-                number=given.number,
+                source=say_again(one.forcing.source),
+                begin=f"{one.forcing.start_utc:%Y-%m-%d}",
+                end=f"{one.forcing.end_utc:%Y-%m-%d}",
+                number=one.number,
             )
         )
-        for warning in given.forcing.warnings:
-            typer.echo(say("Note: {warning}", warning=say_again(warning)))
+    for warning in dict.fromkeys(warning for one in given for warning in one.forcing.warnings):
+        typer.echo(say("Note: {warning}", warning=say_again(warning)))
+
+
+def _place(text: str | None) -> Place | None:
+    """Read where weather holds."""
+    from fruitwall.errors import WeatherError
+    from fruitwall.weather.place import Place
+
+    if text is None:
+        return None
+    try:
+        latitude, longitude, *height = (float(part) for part in text.split(","))
+        if not (-90.0 <= latitude <= 90.0 and -180.0 <= longitude <= 180.0 and len(height) <= 1):
+            raise ValueError
+    except ValueError as error:
+        raise WeatherError(
+            say('--place: expected degrees and metres such as 29.69,-82.28,40, got "{text}"', text=text)
+        ) from error
+    return Place(latitude, longitude, height[0] if height else 0.0)
 
 
 @climate_app.command("fetch")

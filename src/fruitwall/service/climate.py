@@ -24,8 +24,10 @@ from fruitwall.speech import Told, say, told
 if TYPE_CHECKING:
     from fruitwall.journal.store import Journal
     from fruitwall.service.house import House
+    from fruitwall.weather.archive.likeness import Likeness
     from fruitwall.weather.climate import Climate
     from fruitwall.weather.forcing import Forcing
+    from fruitwall.weather.place import Place
     from fruitwall.yard.model import Location
 
 PACKAGED = "climate_packaged"
@@ -37,6 +39,9 @@ DECADES = "decades"
 LEFT_OUT = "climate_left_out"
 """Setting of a yard: numbers of given years that are not used any more; they stay in the journal."""
 
+BLENDED = "climate_blended"
+"""Setting of a yard: numbers of given years that were blended of others, before which they go."""
+
 MOST_YEARS = 40
 """Years that may be asked of the archive at once."""
 
@@ -45,6 +50,12 @@ BETWEEN_QUESTIONS_S = 1.0
 
 OVERLAP_SHARE = 0.5
 """Years of which at least so much is known from a better source are left out. Our judgement. [-]"""
+
+MADE_UP = ("daily extremes were turned", "no wind given", "no humidity given", "air blended")
+"""How notes begin of years whose wind or dew point nobody measured: nothing is drawn from them."""
+
+MOST_DAYS = 3653
+"""Days to draw from, the newest. Our judgement. [d]"""
 
 FEW_YEARS = 10
 """With fewer years chances are rough: one that happens in one winter of ten is missed as often as not. Our judgement:
@@ -151,22 +162,67 @@ def keep_years(house: House, forcing: Forcing) -> GivenYears:
     return GivenYears(stored.id, forcing, stored.fetched)
 
 
-def add_years(house: House, file: Path) -> GivenYears:
-    """Read a file of past weather, hourly or daily, and keep it as weather of other years.
+def add_years(house: House, files: Path | Sequence[Path], *, place: Place | None = None) -> list[GivenYears]:
+    """Read past weather and keep it as weather of other years.
+
+    Parameters
+    ----------
+    house : House
+    files : Path or sequence of Path
+        Of one station or grid point, in any of the formats of docs/climate.md; a file for each year goes together.
+    place : Place, optional
+        Where it holds, for files that do not say so; by default the yard's place, with a note.
+
+    Returns
+    -------
+    list of GivenYears
+        The pieces between long holes, oldest first.
 
     Raises
     ------
     WeatherError
-        If it cannot be used; nothing is kept then.
+        If they cannot be used; nothing is kept then.
     """
-    from fruitwall.weather.history import read_history
+    from fruitwall.weather.archive.reading import read_archive
+    from fruitwall.weather.place import Place
 
     yard, _ = house.yard()
     at = yard.location
-    return keep_years(
-        house,
-        read_history(file, latitude_deg=at.latitude_deg, longitude_deg=at.longitude_deg, elevation_m=at.elevation_m),
-    )
+    here = Place(at.latitude_deg, at.longitude_deg, at.elevation_m)
+    paths = [files] if isinstance(files, Path) else list(files)
+    pieces = read_archive(paths, place=place or here, likeness=near_days(house))
+    for piece in pieces:
+        _check_place(piece, at)
+    first = pieces[0]
+    if place is None and (first.latitude_deg, first.longitude_deg, first.elevation_m) == (
+        here.latitude_deg,
+        here.longitude_deg,
+        here.elevation_m,
+    ):
+        note = told("the file does not say where it holds; it is taken to hold at the yard")
+        pieces = tuple(piece.with_warnings(note) for piece in pieces)
+    return [keep_years(house, piece) for piece in pieces]
+
+
+def near_days(house: House) -> Likeness | None:
+    """Give days of near hourly records from which days of daily ones are drawn; None where too few are known."""
+    from fruitwall.weather.archive.likeness import FEWEST_DAYS, joined, likeness_of
+
+    yard, _ = house.yard()
+    at = yard.location
+    measured = [
+        one.forcing
+        for one in given_years(house)
+        if is_near(one.forcing, at) and not any(str(note).startswith(MADE_UP) for note in one.forcing.warnings)
+    ]
+    if not measured:
+        return None
+    newest = sorted(measured, key=lambda one: one.time_utc[-1])
+    days = joined([likeness_of(forcing, number) for number, forcing in enumerate(newest)])
+    days = days.take(np.arange(days.count) >= days.count - MOST_DAYS)
+    middle = 15 if at.latitude_deg >= 0 else 197
+    cold = np.abs((days.day_of_year - middle + 182.6) % 365.25 - 182.6) <= 91
+    return days if int(cold.sum()) >= FEWEST_DAYS else None
 
 
 def fetch_years(
@@ -222,7 +278,7 @@ def fetch_years(
     have = {
         one.forcing.start_utc.date()
         for one in given_years(house)
-        if one.forcing.source == ARCHIVE_SOURCE and _is_near(one.forcing, at)
+        if one.forcing.source == ARCHIVE_SOURCE and is_near(one.forcing, at)
     }
     wanted = [date(begin.year - back, begin.month, 1) for back in range(years, 0, -1)]
     new: list[GivenYears] = []
@@ -297,7 +353,7 @@ def _check_place(forcing: Forcing, at: Location) -> None:
 
     here = Place(at.latitude_deg, at.longitude_deg, at.elevation_m)
     there = Place(forcing.latitude_deg, forcing.longitude_deg, forcing.elevation_m)
-    if not _is_near(forcing, at):
+    if not is_near(forcing, at):
         raise WeatherError(
             say(
                 "{source}: is for another place, {words}, {distance_km:.0f} km from the yard at "
@@ -311,7 +367,7 @@ def _check_place(forcing: Forcing, at: Location) -> None:
         )
 
 
-def _is_near(forcing: Forcing, at: Location) -> bool:
+def is_near(forcing: Forcing, at: Location) -> bool:
     """Tell whether weather is of the yard's place, which may have been set anew since."""
     from fruitwall.weather.place import Place
     from fruitwall.weather.usable import FARTHEST_KM
@@ -328,8 +384,10 @@ def _climate(house: House, at: Location) -> Climate | None:
     from fruitwall.weather.usable import HEIGHT_DOUBT_M
 
     begin = season_begin(house.clock(), at.latitude_deg)
-    given = [one.forcing for one in given_years(house)]
-    near = [one for one in given if _is_near(one, at)]
+    blended = house.ledger.setting(BLENDED)
+    first = set(blended) if isinstance(blended, list) else set()
+    given = [one.forcing for one in sorted(given_years(house), key=lambda one: (one.number not in first, one.number))]
+    near = [one for one in given if is_near(one, at)]
     own = [_as_own(stretch.forcing) for stretch in past_stretches(house)]
     packaged = _packaged_years(house) if not near else []
     years: list[Forcing] = []

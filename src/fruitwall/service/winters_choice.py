@@ -88,8 +88,8 @@ def shifts(
             moved = moved + by_trend
             notes.append(
                 told(
-                    "each winter is moved to the level of {last} by the trend of the winter mean, {change:.2f} K in ten "
-                    "years; the coldest nights may follow another one",
+                    "each winter is moved to the level of {last} by the trend of the winter mean, {change:.2f} K in "
+                    "ten years; the coldest nights may follow another one",
                     last=str(trend.last),
                     change=trend.trend.per_decade_k,
                 )
