@@ -54,8 +54,8 @@ LIMITS = (
     ),
     marked(
         "A limit is held against the minimum that was forecast in the evening, which may be wrong. What pays, and "
-        "whether a night may kill, is judged by the weather that came, as if it had been forecast well: these two rules "
-        "look a little better than they are."
+        "whether a night may kill, is judged by the weather that came, as if it had been forecast well: these two "
+        "rules look a little better than they are."
     ),
     marked(
         "What pays is judged evening by evening. The evening's plan itself looks some nights ahead, and may begin a "

@@ -1,0 +1,1 @@
+"""House rules side by side on the same winters, and the household's own."""
