@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import percent, short_day
-from fruitwall.speech import capital, say, say_again, say_count, say_list
+from fruitwall.speech import capital, marked, say, say_again, say_count, say_list
 
 if TYPE_CHECKING:
     from fruitwall.service.household import Household
@@ -171,12 +171,16 @@ def freeze_lines(freeze: YearsFreeze, household: Household) -> list[str]:
     return lines
 
 
+HARM_LINE = marked("Leaves burn, or worse, from about {level} on (give or take {sd}): {yearly} in a winter, {over}.")
+DEATH_LINE = marked("It dies from about {level} on (give or take {sd}): {yearly} in a winter, {over}.")
+
+
 def danger_lines(tree: YearsTree, household: Household) -> list[str]:
     """Say how often a tree that is left alone is hurt and killed, and by which reckoning."""
     lines = []
     for danger, begins in (
-        (tree.harm, "Leaves burn, or worse, from about {level} on (give or take {sd}): {yearly} in a winter, {over}."),
-        (tree.death, "It dies from about {level} on (give or take {sd}): {yearly} in a winter, {over}."),
+        (tree.harm, HARM_LINE),
+        (tree.death, DEATH_LINE),
     ):
         if danger.level_c is None or danger.sd_k is None:
             continue
