@@ -16,7 +16,7 @@ from fruitwall.plans.rules.winter_loss import winter_fate
 from fruitwall.plants.catalogue import catalogue
 from fruitwall.plants.injury import fruit_loss_chance, grade_chances
 from fruitwall.plants.setback import NURSERY_AGE_YEARS
-from fruitwall.plants.tolerance import FRUIT, LEAF, Tolerance, prior
+from fruitwall.plants.tolerance import FRUIT, LEAF, WOOD, Tolerance, prior
 from tests.plans.outcomes_made import every_night, ground_of, night, one_tree
 from tests.plans.rules_made import made_ground
 
@@ -200,6 +200,38 @@ def test_a_tender_tree_stays_a_tender_one() -> None:
     assert again[~first].mean() < 0.25
 
 
+def one_limit(limit_c: float, sd_k: float, slope_k: float, grade: int) -> Stands:
+    """Wood that reaches one grade at a limit, at every age."""
+    base = stands("mango", 10.0, 0)
+    threshold = np.full_like(base.threshold_c, np.nan)
+    threshold[WOOD, grade] = limit_c
+    tolerance = replace(
+        base, threshold_c=threshold, sd_k=np.full_like(base.sd_k, sd_k), slope_k=slope_k, pale_level_c=np.nan
+    )
+    return lambda age_years, hurt: tolerance
+
+
+def test_what_stays_from_winter_to_winter_is_the_tree_and_not_the_crown() -> None:
+    cold = np.stack([night(-5.0)] * 2)
+    felt = float(one_tree(one_limit(-5.0, 1.0, 1.0, 6), cold).felt_c[0, 0, WOOD])
+    ground = ground_of([one_tree(one_limit(felt, 1.0, 1.0, 6), cold)], [1, 1])
+    hurt = play(ground, every_night(ground), Ahead(years=2, draws=DRAWS)).grade[:, :, 0] == 6
+    # Half of the variance stays: two normal values of correlation 1/2 are both above 0 with a chance of
+    # 1/4 + asin(1/2) / 2π = 1/3 (Sheppard 1899).
+    assert near(np.array([hurt[:, 0].mean(), hurt[:, 1].mean(), hurt.all(axis=1).mean()]), np.array([0.5, 0.5, 1 / 3]))
+
+
+def test_a_tree_planted_anew_has_luck_of_its_own() -> None:
+    cold = np.stack([night(-5.0)] * 2)
+    felt = float(one_tree(one_limit(-5.0, 1.0, 0.01, 7), cold).felt_c[0, 0, WOOD])
+    ground = ground_of([one_tree(one_limit(felt, 1.0, 0.01, 7), cold)], [1, 1])
+    died = play(ground, every_night(ground), Ahead(years=2, draws=DRAWS)).died[:, :, 0]
+    lost = died[:, 0]
+    assert near(np.array([lost.mean()]), np.array([0.5]))
+    assert near(np.array([died[lost, 1].mean()]), np.array([0.5]), draws=int(lost.sum()))
+    assert died[~lost, 1].mean() < 0.02  # one that stood it stands it again
+
+
 # ---------------------------------------------------------------- years
 
 
@@ -280,6 +312,40 @@ def test_a_winter_without_nights_and_a_tissue_without_ice_hurt_nothing() -> None
     outcome = play(ground, every_night(ground), Ahead(years=2, draws=5))
     assert (outcome.grade == 0).all()
     assert (outcome.fruit_lost == 0).all()
+
+
+def test_winters_without_any_night_that_matters_hurt_nothing() -> None:
+    ground = made_ground(("soursop", "mango-grafted"), 2, days=1)
+    none = np.zeros(0, dtype=np.int64)
+    nights = replace(
+        ground.nights,
+        winter=none,
+        day=none,
+        evening=none.astype("datetime64[D]"),
+        minimum_c=none.astype(float),
+        told_c=none.astype(float),
+    )
+    trees = tuple(replace(tree, felt_c=tree.felt_c[:, :0], leaf_c=tree.leaf_c[:, :0]) for tree in ground.steps[0].trees)
+    empty = replace(ground, nights=nights, steps=(replace(ground.steps[0], trees=trees),))
+    outcome = play(empty, every_night(empty), Ahead(years=3, draws=2))
+    assert (outcome.grade == 0).all()
+    assert (outcome.loss + outcome.effort == 0).all()
+
+
+def test_a_tree_of_unknown_age_counts_as_grown_until_it_is_cut_back() -> None:
+    asked: list[float | None] = []
+
+    def stand(age: float | None, hurt: int) -> Tolerance:
+        asked.append(age)
+        return one_limit(-5.0, 0.01, 0.01, 6)(age, hurt)
+
+    # Its limbs die in the first winter that comes, a warm one follows.
+    cold = np.stack([night(-15.0), night(5.0)])
+    ground = ground_of([one_tree(stand, cold, age_years=None)], [1, 1])
+    asked.clear()
+    outcome = play(ground, every_night(ground), Ahead(years=2, draws=8))
+    assert np.array_equal(outcome.grade[:, :, 0] == 6, outcome.winter == 0)
+    assert set(asked) == {None, 2.0}  # 2.25 years: a crown of 5 years less three quarters, and a year on
 
 
 @pytest.mark.parametrize("ahead", [Ahead(years=0), Ahead(draws=0)])
