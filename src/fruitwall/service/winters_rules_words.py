@@ -149,9 +149,9 @@ def verdict(document: RulesDocument) -> str:
 def spread_words(document: RulesDocument) -> str:
     """Say what the figures are."""
     return say_count(
-        "Mean a winter over {count} drawn future of {years} years.",
-        "Mean a winter over {count} drawn futures of {years} years. Below it: one future in ten lies below the first "
-        "number, one above the second.",
+        "Each figure: the mean a winter over {count} drawn future of {years} years.",
+        "Each figure: the mean a winter over {count} drawn futures of {years} years. Below it: one future in ten lies "
+        "below the first number, one above the second.",
         document.draws,
         years=document.years,
     )
