@@ -124,6 +124,8 @@ class PotFound:
     window : Window or None
     carried_to : str
         Where it is carried on cold nights; empty if nobody can carry it.
+    grown : int
+        Row of the raster of the tree when it is ten years older.
     """
 
     raster: Raster
@@ -135,6 +137,7 @@ class PotFound:
     room: bool
     window: Window | None
     carried_to: str
+    grown: int
 
 
 @dataclass(frozen=True, eq=False)
@@ -348,7 +351,7 @@ def pot_question(
     planting = plant_out(raster, case, where=where)
     site = None if planting.cell is None else site_at(raster, 0, planting.cell)
     when = None if planting.cell is None else window(raster, nights, planting.cell, limit)
-    return PotFound(raster, pot.id, pot.name, taxon.scientific, planting, site, room, when, place)
+    return PotFound(raster, pot.id, pot.name, taxon.scientific, planting, site, room, when, place, len(POT_AGES) - 1)
 
 
 def _age(house: House, tree: Tree, usual: float) -> float:

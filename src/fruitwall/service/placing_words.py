@@ -91,6 +91,10 @@ CAUTIONS = (
 and HSE INDG143 have it; the last words are this project's."""
 
 
+NEVER_SURE = 0.999
+"""No chance to live is told as higher. Our judgement: some winters, and some trees, nobody has seen. [-]"""
+
+
 @dataclass(frozen=True)
 class SiteTold:
     """One place in words."""
@@ -188,6 +192,13 @@ def window_words(window: Window) -> str:
             closes=closes,
             share=percent(window.still_harmful),
         )
+    if window.still_harmful == 0.0:
+        return say(
+            "Plant it between {opens} and {closes}: no winter that is known had a night later on that harms it, and it "
+            "has time to root before the heat.",
+            opens=opens,
+            closes=closes,
+        )
     return say(
         "Plant it between {opens} and {closes}: from then on {share} of springs still have a night that harms it, and "
         "it has time to root before the heat.",
@@ -270,24 +281,24 @@ def pot_lines(found: PotFound, household: Household, money: str) -> list[str]:
         lines.append(
             say(
                 "In the ground at the best place: lives ten winters {share}, first winter {first}.",
-                share=percent(plan.best.lives),
-                first=percent(plan.best.first_winter),
+                share=_chance(plan.best.lives),
+                first=_chance(plan.best.first_winter),
             )
         )
         lines.append(_cover_line(plan.best, plan.big_enough))
-    lines.append(
-        say("In its container: lives ten winters {share}.", share=percent(plan.pot.lives))
-        + " "
-        + (
+        now, grown = (float(found.raster.leaf_loss[row, plan.cell]) for row in (0, found.grown))
+        lines.append(
             say(
-                "For that it is carried to {place} and back on cold nights: {minutes} min and {lifts} lifts a winter.",
-                place=found.carried_to,
-                minutes=number(plan.pot.minutes),
-                lifts=number(plan.pot.lifts),
+                "Left alone there it loses most of its leaf in {now} of winters at first, in {grown} when it is ten years "
+                "older.",
+                now=percent(now),
+                grown=percent(grown),
             )
-            if found.carried_to
-            else say("Nobody can carry it in, so it stands out through every night.")
         )
+    lines.append(
+        say("In its container: lives ten winters {share}.", share=_chance(plan.pot.lives))
+        + " "
+        + (_carried_line(found))
     )
     if plan.best is not None:
         lines.append(
@@ -300,6 +311,30 @@ def pot_lines(found: PotFound, household: Household, money: str) -> list[str]:
             )
         )
     return lines
+
+
+def _carried_line(found: PotFound) -> str:
+    """Say what keeping it in its container takes."""
+    pot = found.planting.pot
+    if not found.carried_to:
+        return say("Nobody can carry it in, so it stands out through every night.")
+    if pot.lifts == 0.0:
+        return say(
+            "For that it is rolled to {place} and back on cold nights: {minutes} min a winter.",
+            place=found.carried_to,
+            minutes=number(pot.minutes),
+        )
+    return say(
+        "For that it is carried to {place} and back on cold nights: {minutes} min and {lifts} lifts a winter.",
+        place=found.carried_to,
+        minutes=number(pot.minutes),
+        lifts=number(pot.lifts),
+    )
+
+
+def _chance(share: float) -> str:
+    """Write a chance to live: never sure, since no chance here is."""
+    return percent(min(share, NEVER_SURE))
 
 
 def _cover_line(best: Way, big_enough: int | None) -> str:
@@ -364,7 +399,7 @@ def wish_verdict(found: WishFound, names: Sequence[str], money: str) -> list[str
 
 def wish_site_verdict(line: WishLine, at: int) -> str:
     """Say what becomes of one plant of a wish list."""
-    words = say("Lives ten winters in a row: {share}.", share=percent(line.lives[at]))
+    words = say("Lives ten winters in a row: {share}.", share=_chance(line.lives[at]))
     if line.covered[at]:
         words += " " + say("Covered on cold nights, about {minutes} min a winter.", minutes=number(line.minutes[at]))
     return words

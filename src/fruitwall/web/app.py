@@ -52,6 +52,7 @@ from fruitwall.web.weather.routes import weather_routes
 from fruitwall.web.who import who
 from fruitwall.web.winters.gear.routes import gear_routes
 from fruitwall.web.winters.routes import winters_routes
+from fruitwall.web.winters.rules.routes import rules_routes
 from fruitwall.web.winters.runner import Runner
 from fruitwall.web.winters.search.routes import search_routes
 from fruitwall.web.winters.work_routes import work_routes
@@ -116,6 +117,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         "weather",
         "winters",
         "winters/gear",
+        "winters/rules",
         "winters/search",
         "winters/years",
         "yard",
@@ -131,7 +133,7 @@ def create_app(settings: WebSettings) -> FastAPI:
     runner = Runner()
     if settings.house is not None:
         pages.invented = partial(demo_is_shown, settings.house)
-        routers.append(api_routes(settings, pages))
+        routers.append(api_routes(settings, pages, runner))
         routers.append(yard_routes(settings, pages))
         routers.append(household_routes(settings, pages))
         routers.append(start_routes(settings, pages))
@@ -156,6 +158,7 @@ def create_app(settings: WebSettings) -> FastAPI:
         routers.append(placing_routes(settings, pages, runner))
         routers.append(search_routes(settings, pages, runner))
         routers.append(gear_routes(settings, pages, runner))
+        routers.append(rules_routes(settings, pages, runner))
         routers.append(years_routes(settings, pages, runner))
     if sessions is not None:
         waits = Waits(settings.reach.seconds)

@@ -20,6 +20,7 @@ from fruitwall.service.readings import AT_ONCE, NewReading, take_readings
 from fruitwall.service.ticks import ticks_of
 from fruitwall.speech import say
 from fruitwall.web.api.document import api_document
+from fruitwall.web.api.placing import add_placing
 from fruitwall.web.api.season import add_season
 from fruitwall.web.api.shapes import (
     EntryAnswer,
@@ -34,10 +35,12 @@ from fruitwall.web.api.shapes import (
     VersionAnswer,
     YardAnswer,
 )
+from fruitwall.web.api.winters import add_winters
 from fruitwall.web.pages import Pages
 from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import need, who
+from fruitwall.web.winters.runner import Runner
 
 AT_MOST = 10_000
 """Entries or readings given in one answer."""
@@ -58,7 +61,7 @@ PROBLEMS: dict[int | str, dict[str, Any]] = {
 }
 
 
-def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
+def api_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRouter:
     """Make the routes under ``/api``.
 
     Parameters
@@ -67,6 +70,8 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         With a house.
     pages : Pages
         Renders the page that tells how to use it.
+    runner : Runner
+        The application's one, for long work.
 
     Returns
     -------
@@ -214,6 +219,8 @@ def api_routes(settings: WebSettings, pages: Pages) -> APIRouter:
         ]
 
     add_season(router, house)
+    add_placing(router, house, runner)
+    add_winters(router, house, runner)
 
     @router.post("/readings", tags=["readings"], dependencies=[Depends(need("helper"))])
     def take(given: Annotated[list[NewReading], Body(max_length=AT_ONCE)]) -> TakenAnswer:
