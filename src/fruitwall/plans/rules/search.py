@@ -136,7 +136,7 @@ class Search:
             ([trees[at].tree for at in unit.at], unit.lines[line].rule)
             for unit, line in zip(self.units, picked, strict=True)
         ]
-        return written("found", say("the rules that were found"), chosen)
+        return written("found", "found", chosen)
 
     def wanted(self, picked: Sequence[int]) -> NDArray[np.int16]:
         """Give what every tree should get. [tree, night]"""
