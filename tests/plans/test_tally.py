@@ -48,7 +48,9 @@ def test_it_counts_as_one_counts_by_hand() -> None:
     assert done.minutes.mean == pytest.approx(30.0)
     assert done.money.mean == pytest.approx(6.0)
     assert done.total.mean == pytest.approx(done.loss.mean + done.effort.mean)
+    assert done.loss_of_year == pytest.approx((55.5, 43.0))
     first, second = done.trees
+    assert (first.standing, second.standing) == ((0.5, 0.5), (1.0, 1.0))
     assert (first.loss_chance, first.losses) == (0.5, 0.5)
     assert first.grade_shares == pytest.approx((0, 1 / 3, 0, 1 / 3, 0, 0, 0, 1 / 3))
     assert first.hurt_share == pytest.approx(2 / 3)
@@ -77,3 +79,7 @@ def test_losses_of_the_trees_add_up_to_that_of_the_yard() -> None:
     assert sum(tree.losses for tree in done.trees) == pytest.approx(7 * done.trees_lost.mean)
     assert all(sum(tree.grade_shares) == pytest.approx(1.0) for tree in done.trees)
     assert done.worst_winter_loss >= done.loss.p50
+    assert np.mean(done.loss_of_year) == pytest.approx(done.loss.mean)
+    for tree in done.trees:
+        assert tree.standing[-1] == pytest.approx(1.0 - tree.loss_chance)
+        assert list(tree.standing) == sorted(tree.standing, reverse=True)

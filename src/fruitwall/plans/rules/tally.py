@@ -58,6 +58,8 @@ class TreeTally:
         Mean share of a crop lost per year, years without a crop counting 0. [-]
     loss : float
         Mean loss per year: the tree by grade and its fruit. [currency]
+    standing : tuple of float
+        By year: share of futures in which the tree that stands now still stands after its winter. [-]
     """
 
     tree: str
@@ -68,6 +70,7 @@ class TreeTally:
     hurt_share: float
     fruit_lost: float
     loss: float
+    standing: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -96,6 +99,8 @@ class Tally:
         Both together. [currency]
     worst_winter_loss : float
         The loss that one single winter in ten reaches or exceeds, over all futures and years. [currency]
+    loss_of_year : tuple of float
+        Mean loss of each year: it falls where young trees grow out of their tenderness. [currency]
     trees : tuple of TreeTally
         In the yard's order.
     """
@@ -114,6 +119,7 @@ class Tally:
     effort: Spread
     total: Spread
     worst_winter_loss: float
+    loss_of_year: tuple[float, ...]
     trees: tuple[TreeTally, ...]
 
     @property
@@ -175,6 +181,7 @@ def tally(ground: Ground, outcome: Outcome) -> Tally:
         effort=spread_of(outcome.effort),
         total=spread_of(outcome.loss + outcome.effort),
         worst_winter_loss=float(np.quantile(outcome.loss, 0.9)),
+        loss_of_year=tuple(map(float, outcome.loss.mean(axis=0))),
         trees=tuple(_of_tree(ground, outcome, at, fruit[..., at], worth[:, at]) for at in range(worth.shape[1])),
     )
 
@@ -194,4 +201,5 @@ def _of_tree(ground: Ground, outcome: Outcome, at: int, fruit: FloatArray, worth
         hurt_share=float(shares[HARM_GRADE:].sum()),
         fruit_lost=float(outcome.fruit_lost[..., at].mean()),
         loss=float((LOSS_SHARES[grade] * worth + fruit).mean()),
+        standing=tuple(map(float, 1.0 - np.maximum.accumulate(outcome.died[..., at], axis=1).mean(axis=0))),
     )
