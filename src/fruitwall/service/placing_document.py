@@ -282,7 +282,7 @@ def _pot(found: PotFound, yard: Yard, household: Household) -> PotAnswer:
         taxon=found.taxon,
         answer=plan.answer,
         verdict=pot_verdict(found),
-        because=pot_lines(found, household, yard.display.currency),
+        because=pot_lines(found, yard.display.currency),
         years=plan.years,
         site=None if found.site is None else _site(found.site, yard, household),
         room=found.room,

@@ -273,7 +273,7 @@ def pot_verdict(found: PotFound) -> str:
     return say("Plant {name} out.", name=name)
 
 
-def pot_lines(found: PotFound, household: Household, money: str) -> list[str]:
+def pot_lines(found: PotFound, money: str) -> list[str]:
     """Say what speaks for the answer, each in a sentence."""
     plan = found.planting
     lines = []
@@ -289,16 +289,14 @@ def pot_lines(found: PotFound, household: Household, money: str) -> list[str]:
         now, grown = (float(found.raster.leaf_loss[row, plan.cell]) for row in (0, found.grown))
         lines.append(
             say(
-                "Left alone there it loses most of its leaf in {now} of winters at first, in {grown} when it is ten years "
-                "older.",
+                "Left alone there it loses most of its leaf in {now} of winters at first, in {grown} when it is ten "
+                "years older.",
                 now=percent(now),
                 grown=percent(grown),
             )
         )
     lines.append(
-        say("In its container: lives ten winters {share}.", share=_chance(plan.pot.lives))
-        + " "
-        + (_carried_line(found))
+        say("In its container: lives ten winters {share}.", share=_chance(plan.pot.lives)) + " " + _carried_line(found)
     )
     if plan.best is not None:
         lines.append(

@@ -211,7 +211,7 @@ def _kind_part(found: SitesFound, kind: KindSites, yard: Yard, known: Catalogue,
 def pot_page(found: PotFound, yard: Yard, household: Household, forms: Forms) -> PlacingPage:
     """Lay out the question of a container."""
     sites = () if found.site is None else (site_told(yard, household, found.site, "1"),)
-    lines = pot_lines(found, household, yard.display.currency)
+    lines = pot_lines(found, yard.display.currency)
     planted = found.planting.answer in ("plant", "equal")
     if found.window is not None and planted:
         lines.append(window_words(found.window))
