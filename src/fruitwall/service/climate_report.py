@@ -184,7 +184,17 @@ def _levels(whole: Sequence[Winter], household: Household) -> tuple[str, ...]:
             chance=percent(float(certainty(0.1, 10))),
         )
     )
-    mean = sum(minima) / len(minima)
+    mean = sum(minima[-ZONE_WINTERS:]) / len(minima[-ZONE_WINTERS:])
+    if len(minima) >= ZONE_WINTERS:
+        found.append(
+            say(
+                "The mean of the coldest nights of the last {all} winters is {mean}: hardiness zone {zone}.",
+                mean=household.temperature(mean),
+                zone=hardiness_zone(mean),
+                all=ZONE_WINTERS,
+            )
+        )
+        return tuple(found)
     found.append(
         say(
             "The mean of the coldest nights is {mean}: hardiness zone {zone}, if {count} winters may stand for {all}.",
