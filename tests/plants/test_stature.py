@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
+from importlib import resources
 from itertools import pairwise
 
 import pytest
 
 from fruitwall.plants.catalogue import catalogue
+from fruitwall.plants.setback import NURSERY_AGE_YEARS
 from fruitwall.plants.stature import POT_HEIGHT_M, POT_VOLUME_L, final_height_m, grown, grown_size, pot_height_m
 
 
@@ -14,6 +17,20 @@ def test_every_kind_of_the_catalogue_has_a_size_of_its_own_genus() -> None:
     without = [taxon.scientific for taxon in catalogue().taxa if grown_size(taxon).status == "our_judgement"]
     assert without == []
     assert all(0.5 <= grown_size(taxon).height_m <= 20 for taxon in catalogue().taxa)
+
+
+def test_every_row_says_where_its_height_is_from() -> None:
+    text = (resources.files("fruitwall.plants") / "data" / "stature.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(text.splitlines()))
+    assert {row["status"] for row in rows} == {"read", "from_memory", "our_judgement"}
+    assert all(row["note"] for row in rows if row["status"] == "read")
+    assert len({row["name"] for row in rows}) == len(rows)
+
+
+def test_a_lychee_stands_thirty_years_after_planting_as_its_fact_sheet_says() -> None:
+    # UF/IFAS ENH-523 (Gilman, Watson, Klein, Koeser, Hilbert, McLean): about 30 ft tall 30 years after planting.
+    planted = grown(1.2, 0.7, NURSERY_AGE_YEARS, catalogue().find("lychee"), 30.0)
+    assert planted.height_m == pytest.approx(30 * 0.3048, rel=0.1)
 
 
 def test_the_species_comes_before_its_genus() -> None:
