@@ -98,6 +98,8 @@ CAN_BE_ASKED_WRONGLY = [
     "POST /api/entries",
     "GET /api/readings",
     "GET /api/season/{part}",
+    "GET /api/winters",
+    "GET /api/winters/{part}",
     "POST /api/readings",
     "POST /api/photos",
 ]

@@ -33,12 +33,14 @@ app.add_typer(winters_app, name="winters")
 
 HELPS: dict[PartKey, str] = {
     "years": "Show how cold it gets once in so many winters at each tree, and when frost comes and goes.",
+    "rules": "Show house rules side by side on the same winters: harm, loss, minutes, lifts, energy, money.",
     "search": "Show the cheapest house rules, and what is lost by carrying less.",
     "gear": "Show what one more sheet, heater, lamp string, shelter, trolley or barrel is worth per winter.",
 }
 
 SHOWN: dict[PartKey, str] = {
     "years": "winters_years:show_years",
+    "rules": "winters_rules:show_rules",
     "search": "winters_search:show_search",
     "gear": "winters_gear:show_gear",
 }

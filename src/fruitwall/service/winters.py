@@ -42,6 +42,9 @@ class PartOf:
     function : str
         ``module:function`` of `service`, called with house and choice, `heard` (told the share, may raise to stop);
         gives a document, or None where no whole winter is known.
+    mark : str
+        ``module:function``, called with house and choice; gives the same text as long as the document would be the
+        same, or None.
     verdict : str
         ``module:function``, called with the document; gives one told sentence.
     """
@@ -50,6 +53,7 @@ class PartOf:
     title: str
     about: str
     function: str
+    mark: str
     verdict: str
 
 
@@ -59,13 +63,23 @@ PARTS = (
         marked("Years"),
         marked("How cold it gets once in so many winters at each tree, and when frost comes and goes"),
         "winters_years:years_document",
+        "winters_years:years_key",
         "winters_verdicts:years_verdict",
+    ),
+    PartOf(
+        "rules",
+        marked("House rules"),
+        marked("What if you covered below a limit, carried less, or never protected: side by side on the same winters"),
+        "winters_rules:rules_document",
+        "winters_rules:rules_key",
+        "winters_rules:rules_verdict",
     ),
     PartOf(
         "search",
         marked("The best rules, and carrying less"),
         marked("The house rules with least loss and work, and what it costs to carry less"),
         "winters_search:search_document",
+        "winters_search:search_key",
         "winters_search_words:search_verdict",
     ),
     PartOf(
@@ -73,6 +87,7 @@ PARTS = (
         marked("What more gear is worth"),
         marked("What one more sheet, heater, helper, frame or barrel is worth a winter"),
         "winters_gear:gear_document",
+        "winters_gear:gear_key",
         "winters_gear_words:gear_verdict",
     ),
 )
@@ -161,6 +176,13 @@ def part_document(
     if found is not None:
         note_verdict(house, key, choice, _function(one.verdict)(found))
     return found
+
+
+def part_mark(house: House, key: PartKey, choice: WeatherChoice = AS_THEY_WERE) -> str | None:
+    """Give the same text as long as a part's document would be the same; None where no whole winter is known."""
+    one = next(part for part in PARTS if part.key == key)
+    mark: str | None = _function(one.mark)(house, choice)
+    return mark
 
 
 def note_verdict(house: House, key: PartKey, choice: WeatherChoice, verdict: str) -> None:

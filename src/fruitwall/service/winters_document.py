@@ -63,13 +63,3 @@ class WintersDocument(Document):
     kept_bytes: int = Field(description="Work that is kept, compressed [bytes]")
     parts: list[WintersPart]
     notices: list[str] = Field(description="What is doubtful of these winters")
-
-
-class WintersWaiting(Document):
-    """How far work is that was asked for."""
-
-    state: Literal["unknown", "waiting", "running", "stopping", "stopped", "failed"]
-    share: float = Field(description="Done, 0 to 1")
-    left_s: float | None = Field(description="Time left; null where it is not known [s]")
-    what: str = Field(description="What is being done")
-    problems: list[str] = Field(description="Why it failed")

@@ -6,15 +6,15 @@ from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, HTTPException, Query, Request, Response
-from pydantic import BaseModel, Field
 
 from fruitwall.service.house import House
 from fruitwall.service.placing_document import PlacingAnswer
 from fruitwall.speech import marked, say
+from fruitwall.web.api.working import WorkAnswer, worked_out
 from fruitwall.web.reader import household_of
 from fruitwall.web.who import who
 from fruitwall.web.winters.choice import AskedChoice
-from fruitwall.web.winters.runner import PATIENCE_S, Heard, Runner, State, Stop
+from fruitwall.web.winters.runner import Heard, Runner, Stop
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,19 +23,7 @@ if TYPE_CHECKING:
 
     Found = SitesFound | PotFound | WishFound | GrowsFound
 
-AGAIN_S = 5
-"""After so long it is worth asking again. Our judgement. [s]"""
-
 WHAT = marked("Placing, asked by a program")
-
-
-class WorkAnswer(BaseModel):
-    """How far long work is."""
-
-    state: State
-    share: float = Field(description="Done, 0 to 1")
-    left_s: float | None = Field(description="Time left; none before the first part is done")
-
 
 Text = Annotated[str, Query(max_length=100, pattern="^[^\0]*$")]
 
@@ -97,17 +85,7 @@ def add_placing(router: APIRouter, house: House, runner: Runner) -> None:
         def work(heard: Heard, stop: Stop) -> Found:
             return do(choice=choice, heard=heard, stop=stop)
 
-        if who(request).may("helper") or runner.standing(key).state == "done":
-            runner.start(key, work, what=WHAT, place="/placing")
-            runner.wait(key, PATIENCE_S)
-        standing = runner.standing(key)
-        if standing.state in ("done", "failed"):
-            try:
-                return placing_document(runner.result(key), yard, known, household_of(yard, who(request)))
-            except LookupError:  # dropped meanwhile
-                pass
-        progress = standing.progress
-        told = WorkAnswer(state=standing.state, share=progress.share, left_s=progress.left_s)
-        return Response(  # type: ignore[return-value]
-            told.model_dump_json(), 202, {"retry-after": f"{AGAIN_S}"}, media_type="application/json"
-        )
+        found = worked_out(runner, key, work, who(request), what=WHAT, place="/placing")
+        if isinstance(found, Response):
+            return found  # type: ignore[return-value]
+        return placing_document(found, yard, known, household_of(yard, who(request)))
