@@ -54,6 +54,6 @@ def show_gear(document: GearDocument, household: Household) -> RenderableType:
         names = "; ".join(thing_words(item, household) for item in others)
         parts += [Text(""), Text(say("Worth nothing here"), style="bold"), Text(names)]
     parts += [Text(""), rich_table(gear_table(document, household))]
-    parts += [Text(""), *(Text(household.in_own_units(line)) for line in caution_texts("ground_fault"))]
+    parts += [Text(""), *(Text(line) for line in caution_texts("ground_fault", "heater"))]
     parts += [Text(""), *(Text(line, style="dim") for line in notes_words(document.notes))]
     return Padding(Group(*parts), (1, 0, 1, 0))

@@ -53,12 +53,12 @@ def worth_words(item: GearWorth, currency: str) -> str:
         )
     if not item.sure:
         return say("Worth nothing that the drawn futures could tell from chance.")
-    return say(
-        "Worth {total} a winter: {loss} less loss, {effort} less effort.",
-        total=money(item.total.mean, currency),
-        loss=money(item.loss.mean, currency),
-        effort=money(item.effort.mean, currency),
-    )
+    values = {"total": money(item.total.mean, currency), "loss": money(item.loss.mean, currency)}
+    if item.effort.mean < 0.0:
+        more = money(-item.effort.mean, currency)
+        return say("Worth {total} a winter: {loss} less loss, for {more} more effort.", **values, more=more)
+    less = money(item.effort.mean, currency)
+    return say("Worth {total} a winter: {loss} less loss, {effort} less effort.", **values, effort=less)
 
 
 def payback_words(item: GearWorth, currency: str) -> str:

@@ -112,7 +112,7 @@ def gear_page(
         currency=currency,
         query=choice_query(choice),
         error=error,
-        cautions=[household.in_own_units(one) for one in caution_texts("ground_fault", "heater", "lifting")],
+        cautions=caution_texts("ground_fault", "heater"),
         notes=notes_words(document.notes),
     )
 
