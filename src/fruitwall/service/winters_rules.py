@@ -101,7 +101,7 @@ def preset_rules() -> tuple[RuleSet, ...]:
             (HouseRule(cover_below_c=0.0, heat_below_c=-2.0),),
         ),
         RuleSet("may-kill", marked("Only when the night may kill"), (HouseRule(way="may_kill"),)),
-        RuleSet("as-now", marked("As now: what pays"), (HouseRule(way="as_now"),)),
+        RuleSet("as-now", marked("What pays, as now"), (HouseRule(way="as_now"),)),
     )
 
 
@@ -396,7 +396,7 @@ def rules_verdict(document: RulesDocument) -> str:
     """Say in one told sentence which rules come out best, for the overview."""
     best = min(document.compared, key=lambda one: one.total.mean)
     return told(
-        "Least loss and effort together: {name}, {total:.0f} {currency} a winter.",
+        'Least loss and effort together: "{name}", {total:.0f} {currency} a winter.',
         name=told(best.name),
         total=best.total.mean,
         currency=document.currency,

@@ -18,7 +18,7 @@ WAYS = {
     "below": marked("By the forecast minimum, with the limits below"),
     "never": marked("Never protect"),
     "may_kill": marked("Only when the night may kill"),
-    "as_now": marked("As now: what pays"),
+    "as_now": marked("What pays, as now"),
 }
 """Ways of a rule, as a form offers them."""
 
@@ -122,7 +122,7 @@ def verdict(document: RulesDocument) -> str:
     best = min(document.compared, key=lambda one: one.total.mean)
     said = [
         say(
-            "Least loss and effort together: {name}, {total} a winter.",
+            'Least loss and effort together: "{name}", {total} a winter.',
             name=say(best.name),
             total=money(best.total.mean, document.currency),
         )
@@ -131,7 +131,7 @@ def verdict(document: RulesDocument) -> str:
     if least is not best:
         said.append(
             say(
-                "Least is lost by: {name}, {loss}.",
+                'Least is lost by "{name}": {loss}.',
                 name=say(least.name),
                 loss=money(least.loss.mean, document.currency),
             )
