@@ -10,7 +10,9 @@ import pytest
 
 from fruitwall.errors import JournalError
 from fruitwall.journal.forcing_file import MEDIA_TYPE, pack_forcing, unpack_forcing
+from fruitwall.speech import say_again, speaking, told
 from fruitwall.weather.forcing import Forcing
+from tests.weather.builders import some_forcing
 
 
 @pytest.fixture
@@ -65,3 +67,22 @@ def test_a_packed_forcing_goes_through_the_journal(journal, forcing, now):
 def test_other_bytes_are_refused(packed):
     with pytest.raises(JournalError, match="stored weather cannot be read"):
         unpack_forcing(packed)
+
+
+def test_told_sentences_are_said_to_a_reader_of_another_language_after_they_were_kept():
+    inner = told("GHCN-Daily (NOAA), station {station}, daily", station="X1")
+    forcing = some_forcing(
+        source=told("{source}; after it {climate}", source=inner, climate="a typed name"),
+        warnings=(told("missing days that were bridged by straight lines: {count}", count=3), "plain text"),
+    )
+    back = unpack_forcing(pack_forcing(forcing))
+    assert (back.source, back.warnings) == (forcing.source, forcing.warnings)
+    with speaking("es"):
+        assert say_again(back.source).startswith("GHCN-Daily (NOAA), estación X1, diario")
+        assert say_again(back.warnings[0]) == "días que faltaban y se unieron con líneas rectas: 3"
+        assert say_again(back.warnings[1]) == "plain text"
+
+
+def test_a_sentence_that_cannot_be_kept_so_is_kept_as_it_reads():
+    forcing = some_forcing(warnings=(told("{where}: {error}", where="a", error=ValueError("bad")),))
+    assert unpack_forcing(pack_forcing(forcing)).warnings == ("a: bad",)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from fruitwall.errors import JournalError
-from fruitwall.speech import say
+from fruitwall.speech import Told, say, told
 from fruitwall.weather.forcing import Forcing
 
 MEDIA_TYPE = "application/x-fruitwall-forcing"
@@ -40,8 +40,10 @@ def pack_forcing(forcing: Forcing) -> bytes:
             arrays[field.name] = value
         elif isinstance(value, datetime):
             rest[field.name] = {"time": value.isoformat()}
+        elif isinstance(value, tuple):
+            rest[field.name] = [_sentence(one) for one in value]
         else:
-            rest[field.name] = value
+            rest[field.name] = _sentence(value)
     header = np.frombuffer(json.dumps(rest, sort_keys=True).encode(), dtype=np.uint8)
     buffer = io.BytesIO()
     np.savez(buffer, allow_pickle=False, rest=header, **arrays)
@@ -71,7 +73,28 @@ def unpack_forcing(packed: bytes) -> Forcing:
             values: dict[str, Any] = {name: stored[name] for name in stored.files}
         rest = json.loads(values.pop("rest").tobytes())
         for name, value in rest.items():
-            values[name] = datetime.fromisoformat(value["time"]) if isinstance(value, dict) else value
+            values[name] = [_read(one) for one in value] if isinstance(value, list) else _read(value)
         return Forcing(**values)
     except (OSError, EOFError, KeyError, TypeError, ValueError, zipfile.BadZipFile) as error:
         raise JournalError(say("stored weather cannot be read: {error}", error=error)) from error
+
+
+def _sentence(value: Any) -> Any:
+    """Keep of a told sentence what made it, so that it is said again to readers of every language."""
+    if not isinstance(value, Told):
+        return value
+    phrase = value.phrase
+    values = {name: _sentence(one) for name, one in phrase.values.items()}
+    simple = all(isinstance(one, str | int | float | dict) for one in values.values())
+    if phrase.many is not None or phrase.capital or not simple:
+        return str(value)
+    return {"told": phrase.template, "values": values}
+
+
+def _read(value: Any) -> Any:
+    """Read what `_sentence` kept, or a time."""
+    if not isinstance(value, dict):
+        return value
+    if "time" in value:
+        return datetime.fromisoformat(value["time"])
+    return told(value["told"], **{name: _read(one) for name, one in value["values"].items()})

@@ -112,7 +112,7 @@ def trend_lines(winters: Sequence[Winter], household: Household) -> tuple[str, .
             count=one.count,
         )
         limits = say(
-            "Sure within {low} and {high} ({confidence}; plus is milder).",
+            "Sure between {low} and {high} ({confidence}; plus is milder).",
             low=_signed(one.low_k, household),
             high=_signed(one.high_k, household),
             confidence=percent(CONFIDENCE),
