@@ -79,7 +79,7 @@ def test_places_at_walls_are_no_gear() -> None:
     rooms = [item.id for item in items if item.kind == "room"]
     assert rooms
     assert all(room.startswith("place:") for room in rooms)
-    assert [item.kind for item in items][0] == "sheet"
+    assert items[0].kind == "sheet"
 
 
 def test_a_yard_put_together_of_its_trees_is_the_yard() -> None:
