@@ -129,7 +129,8 @@ def placing_ground(
     beliefs = beliefs_of(house)
     today = house.clock().date()
     climate = climate_of(house)
-    summers = climate.years if climate is not None else ()
+    # Summers are as much warmer as winters; only a trend that is taken out of those stays in these.
+    summers = tuple(_warmer(year, choice.warmer_k) for year in climate.years) if climate is not None else ()
 
     def keep(parts: Sequence[WorkPart]) -> list[Any]:
         return work(house, parts, heard=heard, stop=stop)
@@ -139,8 +140,8 @@ def placing_ground(
             yard, wanted, weather, beliefs, today, without=without, cell_m=cell_m, summers=summers, keep=keep
         )
 
-    key = raster_key(yard, wanted, weather, beliefs, today, without, cell_m)
-    return _RASTERS.of(house.journal, key=(key, choice.warmer_k), make=make)
+    key = raster_key(yard, wanted, weather, beliefs, today, without, cell_m, summers)
+    return _RASTERS.of(house.journal, key=key, make=make)
 
 
 _RASTERS: Kept[Raster] = Kept(3)
@@ -154,10 +155,19 @@ def raster_key(
     today: date,
     without: Sequence[str] = (),
     cell_m: float | None = None,
+    summers: Sequence[Forcing] = (),
 ) -> str:
-    """Give the same text for the same question."""
-    parts = (yard.model_dump_json(), tuple(wanted), weather.mark, beliefs.mark, tuple(sorted(without)), cell_m)
+    """Give the same text for the same question: ages count by the year, summers by their hours and their warmth."""
+    heat = [(str(one.time_utc[0]), one.n_times, f"{one.t_air_c.sum():.3f}") for one in summers]
+    parts = (yard.model_dump_json(), tuple(wanted), weather.mark, beliefs.mark, tuple(sorted(without)), cell_m, heat)
     return sha256(repr((parts, today.year)).encode()).hexdigest()
+
+
+def _warmer(year: Forcing, by_k: float) -> Forcing:
+    """Give a year that is so much warmer in all hours, dew point as well."""
+    if by_k == 0.0:
+        return year
+    return replace(year, t_air_c=year.t_air_c + by_k, t_dew_c=year.t_dew_c + by_k)
 
 
 def make_raster(
@@ -202,7 +212,7 @@ def make_raster(
     """
     if not wanted:
         raise ValueError("wanted must name at least one kind, got none")
-    mark = raster_key(yard, wanted, weather, beliefs, today, without, cell_m)
+    mark = raster_key(yard, wanted, weather, beliefs, today, without, cell_m, summers)
     left = yard.model_copy(update={"trees": [tree for tree in yard.trees if tree.id not in set(without)]})
     placing = _Placing(left, tuple(wanted), weather, beliefs, today, threads, skip, tuple(summers))
     cells = cells_of(left, cell_m)
