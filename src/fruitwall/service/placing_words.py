@@ -69,10 +69,15 @@ GROUP_TOLD = {
     "safe": marked(
         "At its best place it lives ten winters in a row in 8 cases of 10 or more, and rarely loses its leaf."
     ),
-    "burnt": marked("It lives, but loses most of its leaf in more than one winter of ten."),
-    "cover": marked("Left alone it would be lost sooner or later; covered on every cold night it mostly lives."),
+    "burnt": marked(
+        "It lives, but loses most of its leaf in more than one winter of ten, though in no more than five."
+    ),
+    "cover": marked(
+        "Left alone it would be lost sooner or later, or stand bare most winters; covered on every cold night it does "
+        "well."
+    ),
     "not_here": marked(
-        "Even covered it is more of a risk than most people want. A container that is carried in may do."
+        "Even covered it is likely to be lost, or to stand bare most winters. A container that is carried in may do."
     ),
 }
 
@@ -417,7 +422,11 @@ def grown_words(one: Grown) -> list[str]:
     ]
     if one.ranked.group == "cover":
         lines.append(
-            say("Covered on every cold night: {share} over ten winters.", share=percent(one.ranked.covered_lives))
+            say(
+                "Covered on every cold night: {share} over ten winters; loses most of its leaf in {leaf} of winters.",
+                share=_chance(one.ranked.covered_lives),
+                leaf=percent(one.ranked.covered_leaf_loss),
+            )
         )
     if not math.isnan(best.fruit_loss):
         lines.append(say("Of fruit that hangs in winter it loses {share} a year.", share=percent(best.fruit_loss)))

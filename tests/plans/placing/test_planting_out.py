@@ -110,11 +110,18 @@ def test_kinds_are_ranked_from_safe_to_hopeless() -> None:
 
 
 @pytest.mark.parametrize(
-    ("lives", "leaf_loss", "covered", "group"),
-    [(0.9, 0.05, 0.95, "safe"), (0.9, 0.2, 0.95, "burnt"), (0.7, 0.0, 0.85, "cover"), (0.7, 0.0, 0.7, "not_here")],
+    ("lives", "leaf_loss", "covered", "covered_leaf_loss", "group"),
+    [
+        (0.9, 0.05, 0.95, 0.0, "safe"),
+        (0.9, 0.2, 0.95, 0.0, "burnt"),
+        (0.9, 0.6, 0.95, 0.2, "cover"),
+        (0.9, 0.9, 0.95, 0.6, "not_here"),
+        (0.7, 0.0, 0.85, 0.0, "cover"),
+        (0.7, 0.0, 0.7, 0.0, "not_here"),
+    ],
 )
-def test_groups(lives: float, leaf_loss: float, covered: float, group: str) -> None:
-    assert group_of(lives, leaf_loss, covered) == group
+def test_groups(lives: float, leaf_loss: float, covered: float, covered_leaf_loss: float, group: str) -> None:
+    assert group_of(lives, leaf_loss, covered, covered_leaf_loss) == group
 
 
 def test_no_free_ground_ranks_nothing() -> None:

@@ -16,13 +16,15 @@ FloatArray = NDArray[np.float64]
 
 Group = Literal["safe", "burnt", "cover", "not_here"]
 GROUPS: tuple[Group, ...] = ("safe", "burnt", "cover", "not_here")
-"""Safe in most winters; lives, but is now and then burnt; lives only with a cover on cold nights; not here."""
+"""Safe in most winters; lives, but is now and then burnt; lives, or keeps its leaf, only with a cover on cold nights;
+not here."""
 
 LIVES = 0.8
 """A kind lives here if it lives ten winters in a row with this chance. Our judgement. [-]"""
 
-RARELY_BURNT = 0.1
-"""It is safe if it loses most of its leaf in no more than one winter of ten. Our judgement. [-]"""
+RARELY_BURNT, OFTEN_BURNT = 0.1, 0.5
+"""It is safe if it loses most of its leaf in no more than one winter of ten; what loses it in more than every other one
+is not called grown unprotected, even if it lives. Our judgement. [-]"""
 
 
 @dataclass(frozen=True)
@@ -60,8 +62,9 @@ class Ranked:
     group : str
     best, ordinary : Chances
         At its best free place, and at the one in the middle of all by cold.
-    covered_lives : float
-        Chance to live ten winters at the best place with a cover on every cold night. [-]
+    covered_lives, covered_leaf_loss : float
+        Chance to live ten winters at the best place with a cover on every cold night, and of losing most of its leaf in
+        one. [-]
     """
 
     kind: int
@@ -69,6 +72,7 @@ class Ranked:
     best: Chances
     ordinary: Chances
     covered_lives: float
+    covered_leaf_loss: float
 
 
 def rank(raster: Raster) -> tuple[Ranked, ...]:
@@ -94,7 +98,9 @@ def rank(raster: Raster) -> tuple[Ranked, ...]:
         best, ordinary = chances_at(raster, kind, cell), chances_at(raster, kind, middle)
         held = held_warmer(raster, raster.death[kind], COVER_GAIN_K)[[cell]]
         covered = float(lives_through(held, raster.weights, YEARS)[0])
-        ranked.append(Ranked(kind, group_of(best.lives, best.leaf_loss, covered), best, ordinary, covered))
+        leaf = float(held_warmer(raster, raster.bare[kind], COVER_GAIN_K)[cell] @ raster.weights)
+        group = group_of(best.lives, best.leaf_loss, covered, leaf)
+        ranked.append(Ranked(kind, group, best, ordinary, covered, leaf))
     return tuple(
         sorted(
             ranked,
@@ -109,7 +115,7 @@ def rank(raster: Raster) -> tuple[Ranked, ...]:
     )
 
 
-def group_of(lives: float, leaf_loss: float, covered_lives: float) -> Group:
+def group_of(lives: float, leaf_loss: float, covered_lives: float, covered_leaf_loss: float) -> Group:
     """Put a kind into its group.
 
     Parameters
@@ -118,12 +124,12 @@ def group_of(lives: float, leaf_loss: float, covered_lives: float) -> Group:
         Chance to live ten winters at its best place, nothing done. [-]
     leaf_loss : float
         Share of winters in which it loses most of its leaf there. [-]
-    covered_lives : float
-        As `lives`, with a cover. [-]
+    covered_lives, covered_leaf_loss : float
+        As `lives` and `leaf_loss`, with a cover. [-]
     """
-    if lives >= LIVES:
+    if lives >= LIVES and leaf_loss <= OFTEN_BURNT:
         return "safe" if leaf_loss <= RARELY_BURNT else "burnt"
-    return "cover" if covered_lives >= LIVES else "not_here"
+    return "cover" if covered_lives >= LIVES and covered_leaf_loss <= OFTEN_BURNT else "not_here"
 
 
 def chances_at(raster: Raster, kind: int, cell: int) -> Chances:
