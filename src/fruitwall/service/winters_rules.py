@@ -162,10 +162,10 @@ def remove_rule(house: House, trees: str, *, author: str, now: datetime) -> None
 
 def tree_choices(yard: Yard) -> dict[str, str]:
     """Give what a rule can name in a yard, with its name: all, pots, planted, each kind, each tree."""
-    from fruitwall.plants.catalogue import catalogue
+    from fruitwall.service.treatments import kinds_of
 
     found = {"all": say("All trees"), "potted": say("All pots"), "planted": say("All trees in the ground")}
-    kinds = sorted({catalogue().find(tree.taxon).scientific for tree in yard.trees})
+    kinds = sorted({kind.scientific for kind in kinds_of(yard).values()})
     found |= {f"taxon:{kind}": say("Kind: {kind}", kind=kind) for kind in kinds}
     return found | {f"tree:{tree.id}": tree.name for tree in yard.trees}
 
