@@ -69,9 +69,9 @@ def test_in_words(house: House, household: Household) -> None:
     page = winters_told(document, household)
 
     assert page.verdict == (
-        "12 real winters are known, 2010/11 to 2021/22; the coldest night of all had -6.0\u00a0°C, in 2013/14 "
-        "(invented winters)."
+        "12 real winters are known, 2010/11 to 2021/22; the coldest night of all had -6.0\u00a0°C, in 2013/14."
     ).replace("-6.0", "\N{MINUS SIGN}6.0")
+    assert page.lines[0] == "They come from: invented winters."
     assert page.table is not None
     assert page.table.rows[0][:2] == ("2021/22", "\N{MINUS SIGN}1.5")
     assert len(page.table.columns) == 3  # all weigh the same
@@ -94,7 +94,7 @@ def test_warmer_recent_and_a_trend_are_told(house: House, household: Household) 
 
     page = winters_told(changed, household)
 
-    assert page.lines[:4] == (
+    assert page.lines[1:5] == (
         "All of them are taken 2.0\u00a0K warmer than they were.",
         "Recent winters count for more than old ones.",
         "Each winter is moved to the level of today by the trend of the record.",
@@ -109,8 +109,8 @@ def test_warmer_recent_and_a_trend_are_told(house: House, household: Household) 
         }
     )
     lines = winters_told(colder, household).lines
-    assert lines[0] == "All of them are taken 1.0\u00a0K colder than they were."
-    assert "colder by 0.8" in lines[3]
+    assert lines[1] == "All of them are taken 1.0\u00a0K colder than they were."
+    assert "colder by 0.8" in lines[4]
 
 
 def test_winters_put_together_of_many_are_not_called_real(bare: House, household: Household) -> None:
@@ -122,12 +122,12 @@ def test_winters_put_together_of_many_are_not_called_real(bare: House, household
 
     assert not any(one.real for one in document.winters)
     assert "each put together from months of many" in page.verdict
-    assert "cannot be told from so few real ones" in page.lines[0]
+    assert "cannot be told from so few real ones" in page.lines[1]
     assert "(put together)" in page.table.rows[0][0] if page.table else False
     some = document.model_copy(
         update={"winters": [document.winters[0].model_copy(update={"real": True}), *document.winters[1:]]}
     )
-    assert "of these 1 are real" in winters_told(some, household).verdict
+    assert "1 of them real, the others" in winters_told(some, household).verdict
 
 
 def test_without_winters_nothing_is_promised(bare: House, household: Household) -> None:

@@ -74,7 +74,8 @@ def winters_told(document: WintersDocument, household: Household) -> WintersTold
     if document.source is None:
         nothing = say("No whole winter of other years is known here, so nothing can be asked of many winters yet.")
         return WintersTold(nothing, (), None, (), ())
-    lines = [*choice_lines(document.choice, household), _trend(document, household), _takes(document)]
+    source = say("They come from: {source}.", source=say_again(document.source))
+    lines = [source, *choice_lines(document.choice, household), _trend(document, household), _takes(document)]
     if document.kept_bytes:
         lines.append(
             say(
@@ -94,14 +95,13 @@ def winters_told(document: WintersDocument, household: Household) -> WintersTold
 def _verdict(document: WintersDocument, household: Household) -> str:
     """Say how many there are, of which kind, and how cold the coldest was."""
     winters, real = document.winters, [one for one in document.winters if one.real]
-    source = say_again(document.source or "")
     count = len(winters)
     if len(real) == count:
         whole = say_count("{count} real winter is known", "{count} real winters are known", count)
     elif real:
         whole = say_count(
-            "{count} winter is known; of these {real} are real and the others are put together from months of many",
-            "{count} winters are known; of these {real} are real and the others are put together from months of many",
+            "{count} winter is known, {real} of them real, the others put together from months of many",
+            "{count} winters are known, {real} of them real, the others put together from months of many",
             count,
             real=len(real),
         )
@@ -113,16 +113,15 @@ def _verdict(document: WintersDocument, household: Household) -> str:
         )
     known = [one for one in winters if one.coldest_c is not None]
     if not known:
-        return say("{winters} ({source}).", winters=whole, source=source)
+        return say("{winters}.", winters=whole)
     coldest = min(known, key=lambda one: one.coldest_c or 0.0)
     return say(
-        "{winters}, {first} to {last}; the coldest night of all had {cold}, in {winter} ({source}).",
+        "{winters}, {first} to {last}; the coldest night of all had {cold}, in {winter}.",
         winters=whole,
         first=winters[0].name,
         last=winters[-1].name,
         cold=household.temperature(coldest.coldest_c or 0.0),
         winter=coldest.name,
-        source=source,
     )
 
 
