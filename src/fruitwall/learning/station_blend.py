@@ -150,7 +150,20 @@ def _left_out_error(
 
 
 def minima_off(real: FloatArray, made: FloatArray, night: IntArray) -> Sequence[float]:
-    """Give by how much the lowest temperature of each night is off; arrays of shape (hour,). [K]"""
+    """Give by how much the lowest temperature of each night is off.
+
+    Parameters
+    ----------
+    real, made : ndarray, shape (hour,)
+        Air as it was and as it was made. [°C]
+    night : ndarray of int, shape (hour,)
+        Number of the night of each hour.
+
+    Returns
+    -------
+    sequence of float
+        Of each night, made minus real. [K]
+    """
     order = np.argsort(night, kind="stable")
     _, start = np.unique(night[order], return_index=True)
     off = np.minimum.reduceat(made[order], start) - np.minimum.reduceat(real[order], start)

@@ -41,7 +41,20 @@ def day_length(date: np.datetime64, latitude_deg: float, longitude_deg: float) -
 
 
 def day_lengths(dates: TimeArray, latitude_deg: float, longitude_deg: float) -> FloatArray:
-    """Give the hours from sunrise to sunset of many dates, shape (day,); as `day_length`. [h]"""
+    """Give the hours from sunrise to sunset of many dates.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64, shape (day,)
+        Local solar dates.
+    latitude_deg, longitude_deg : float
+        Place.
+
+    Returns
+    -------
+    ndarray, shape (day,)
+        Day lengths, 0 to 24. [h]
+    """
     declination = np.radians(sun_elevation(solar_noons(dates, longitude_deg), 90.0, 0.0))  # so high above the pole
     latitude = np.radians(latitude_deg)
     horizon = np.sin(np.radians(SUNSET_ELEVATION_DEG)) - np.sin(latitude) * np.sin(declination)

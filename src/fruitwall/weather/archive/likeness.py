@@ -189,7 +189,22 @@ def likeness_of(forcing: Forcing, station: int = 0) -> Likeness:
 def boiled_down(
     dates: NDArray[np.datetime64], air: FloatArray, dew: FloatArray, wind: FloatArray, cloud: FloatArray, station: int
 ) -> Likeness:
-    """Boil days of 24 hours down, arrays of shape (day, hour) from midnight on; see `likeness_of`."""
+    """Boil days of 24 hours down.
+
+    Parameters
+    ----------
+    dates : ndarray of datetime64[D], shape (day,)
+        Of local mean solar time.
+    air, dew, wind, cloud : ndarray, shape (day, hour)
+        From midnight on: air and dew point [°C], wind at 10 m [m/s], share of the sky covered.
+    station : int
+        Number of the place.
+
+    Returns
+    -------
+    Likeness
+        Days whose next date is there.
+    """
     low, high = air.min(axis=1), air.max(axis=1)
     known = features(dates, low, high)
     whole = np.diff(dates.astype(np.int64)) == 1

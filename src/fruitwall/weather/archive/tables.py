@@ -230,6 +230,19 @@ def _power_dates(table: FloatArray, head: Sequence[str], where: str) -> NDArray[
 def read_documented(text: str, *, where: str, place: Place | None) -> Record:
     """Read the CSV of docs/weather-files.md, hourly or daily; hours and days may be missing.
 
+    Parameters
+    ----------
+    text : str
+        Whole file.
+    where : str
+        Its name for messages.
+    place : Place or None
+        Where the file does not name one.
+
+    Returns
+    -------
+    DailyRecord or HourlyRecord
+
     Raises
     ------
     WeatherError
