@@ -38,13 +38,19 @@ def test_limits_at_port_pirie_are_those_of_coles() -> None:
     np.testing.assert_allclose([-even[1][0], -even[0][0]], [4.38, 5.00], atol=0.005)
 
 
-@pytest.mark.parametrize("place", ["denver", "fort_collins"])
-def test_limits_are_where_the_likelihood_has_fallen_by_the_quantile(place: str) -> None:
+def made_minima() -> np.ndarray:
+    """Give winters whose likelihood is bent the wrong way on the way to the limits: a search once stopped there."""
+    found: np.ndarray = np.random.default_rng(3).normal(0.5, 2.5, size=(24, 8)).min(axis=1)
+    return found
+
+
+@pytest.mark.parametrize(("place", "years"), [("denver", 50.0), ("fort_collins", 50.0), ("made", 5.0), ("made", 20.0)])
+def test_limits_are_where_the_likelihood_has_fallen_by_the_quantile(place: str, years: float) -> None:
     # Oracle: scipy's density and a search of its own over scale and shape.
     from scipy.optimize import minimize
     from scipy.stats import chi2, genextreme
 
-    minima, years = minima_f(place), 50.0
+    minima = made_minima() if place == "made" else minima_f(place)
     fitted = fit_minima(minima)
 
     def cost(location: float, scale: float, shape: float) -> float:
@@ -76,11 +82,11 @@ def test_limits_hold_the_truth_about_as_often_as_they_say() -> None:
 
     held = 0
     true = -float(genextreme.ppf(0.95, 0.1, 3.0, 2.0))
-    for seed in range(40):
+    for seed in range(24):
         made = -genextreme.rvs(0.1, 3.0, 2.0, size=30, random_state=np.random.default_rng(seed))
         cold, mild = profile_interval(made, [20.0])
         held += bool(cold[0] <= true <= mild[0])
-    assert binomtest(held, 40, 0.9).pvalue > 0.01, held
+    assert binomtest(held, 24, 0.9).pvalue > 0.01, held
 
 
 def test_limits_refuse_a_confidence_that_cannot_be() -> None:

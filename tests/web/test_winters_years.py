@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import shutil
+from collections.abc import Callable, Iterator
 from io import StringIO
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -12,6 +14,7 @@ from rich.console import Console
 from starlette.testclient import TestClient
 
 from fruitwall.cli.winters_years import show_years
+from fruitwall.journal.opening import open_journal
 from fruitwall.plans.years import return_level
 from fruitwall.service import winters as asked
 from fruitwall.service import winters_years as worked
@@ -26,11 +29,9 @@ from fruitwall.web.winters.years.drawing import Scale
 from fruitwall.web.winters.years.page import years_page
 from fruitwall.yard.model import Display
 from tests.plans.rules_made import made_ground
-from tests.service.many_winters import winters_file, winters_house
+from tests.service.past import house_with_past
 from tests.service.test_winters_years import made_weather
 from tests.web.markup import Element, read_page
-
-__all__ = ["winters_file", "winters_house"]
 
 PAGE = "/winters/years"
 CELSIUS = Household(Display(), ZoneInfo("America/Los_Angeles"))
@@ -50,14 +51,22 @@ def few() -> YearsDocument:
 
 
 @pytest.fixture
+def house(filled_file: Path, tmp_path: Path) -> Iterator[House]:
+    shutil.copy(filled_file, tmp_path / "a.db")
+    with open_journal(tmp_path / "a.db") as journal:
+        yield house_with_past(journal, tmp_path / "photos")
+
+
+@pytest.fixture
 def client(
-    client_of: Callable[..., TestClient], winters_house: House, document: YearsDocument, monkeypatch: pytest.MonkeyPatch
+    client_of: Callable[..., TestClient], house: House, document: YearsDocument, monkeypatch: pytest.MonkeyPatch
 ) -> TestClient:
     def part(_house: House, _key: str, choice: WeatherChoice, **_how: Any) -> YearsDocument | None:
         return document if choice.warmer_k < 5.0 else None
 
     monkeypatch.setattr(asked, "part_document", part)
-    return client_of(house=winters_house)
+    monkeypatch.setattr(worked, "years_key", lambda _house, choice: repr(choice))
+    return client_of(house=house)
 
 
 def begun(client: TestClient, address: str, **how: Any) -> Element:

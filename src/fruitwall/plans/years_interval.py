@@ -24,6 +24,15 @@ SMALL_STEP = 1e-3
 NEAR = 1e-4
 """How nearly a limit is found, in units of the spread of the minima. [-]"""
 
+STIFFEST = 0.02
+"""The cost of each winter counts as bent at least so much where a step is chosen. [-]"""
+
+NEARLY = 1e-5
+"""The least cost is found where a further step would gain less than about half of this. [-]"""
+
+SHARES = tuple(0.5**halved for halved in range(8))
+"""Of a step that are tried until the cost falls. [-]"""
+
 MOST_TURNS = 40
 """Newton steps before the slower search takes over."""
 
@@ -113,13 +122,13 @@ class _Profile:
 
     def costs(self, level: float, log_scale: FloatArray, shape: FloatArray) -> FloatArray:
         """Give the cost at several scales and shapes, [point]."""
-        scale = np.exp(log_scale)
         gumbel = np.abs(shape) < GUMBEL
         xi = np.where(gumbel, 1.0, shape)
-        beyond = np.where(gumbel, -self._log_y, np.expm1(-xi * self._log_y) / xi)
-        reduced = (self._z - (level - scale * beyond)[:, None]) / scale[:, None]
-        inside = 1.0 + np.where(gumbel, 0.0, shape)[:, None] * reduced
         with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+            scale = np.exp(log_scale)
+            beyond = np.where(gumbel, -self._log_y, np.expm1(-xi * self._log_y) / xi)
+            reduced = (self._z - (level - scale * beyond)[:, None]) / scale[:, None]
+            inside = 1.0 + np.where(gumbel, 0.0, shape)[:, None] * reduced
             logs = np.where(gumbel[:, None], reduced, np.log(inside) / xi[:, None])
             each = log_scale[:, None] + (1.0 + np.where(gumbel, 0.0, shape)[:, None]) * logs + np.exp(-logs)
         out = each @ self._counts
@@ -133,36 +142,36 @@ class _Profile:
         """Give the least cost for a level, and the log scale and shape that have it."""
         at = np.array(start)
         now = self.cost(level, *at)
+        if not math.isfinite(now):  # a winter lies beyond the end of this distribution; Gumbel's has none
+            at = np.array([math.log(float(np.abs(self._z - level).max())), 0.0])
+            now = self.cost(level, *at)
         for _ in range(MOST_TURNS):
-            if not math.isfinite(now):
-                break
             around = self.costs(level, at[0] + SMALL_STEP * _AROUND[:, 0], at[1] + SMALL_STEP * _AROUND[:, 1])
             if not np.isfinite(around).all():
                 break
             slope = np.array([around[0] - around[1], around[2] - around[3]]) / (2.0 * SMALL_STEP)
             cross = (around[4] - around[5] - around[6] + around[7]) / 4.0
             bend = np.array([[around[0] + around[1] - 2 * now, cross], [cross, around[2] + around[3] - 2 * now]])
-            if np.linalg.eigvalsh(bend)[0] <= 0.0:
-                break
-            step = -np.linalg.solve(bend / SMALL_STEP**2, slope)
-            for share in (1.0, 0.5, 0.25, 0.125):
+            bend = bend / SMALL_STEP**2
+            least = float(np.linalg.eigvalsh(bend)[0])
+            if least < STIFFEST * self._counts.sum():  # bent the wrong way or hardly: a shorter step downhill
+                bend += (STIFFEST * self._counts.sum() - least) * np.eye(2)
+            step = -np.linalg.solve(bend, slope)
+            if abs(float(slope @ step)) < NEARLY:
+                return now, (float(at[0]), float(at[1]))
+            for share in SHARES:
                 then = self.cost(level, *(at + share * step))
                 if then <= now:
                     break
             else:
-                return now, (float(at[0]), float(at[1]))
-            gained, at, now = now - then, at + share * step, then
-            if gained < 1e-8:
-                return now, (float(at[0]), float(at[1]))
-        return self._searched(level, at, now)
+                break
+            at, now = at + share * step, then
+        return self._searched(level, at)
 
-    def _searched(self, level: float, at: FloatArray, now: float) -> tuple[float, tuple[float, float]]:
+    def _searched(self, level: float, at: FloatArray) -> tuple[float, tuple[float, float]]:
         """Search without derivatives, where the likelihood is bent the wrong way or ends."""
         from scipy.optimize import minimize
 
-        if not math.isfinite(now):
-            wide = float(np.abs(self._z - level).max())
-            at = np.array([math.log(wide), 0.0])
         found = minimize(
             lambda point: self.cost(level, *point),
             at,

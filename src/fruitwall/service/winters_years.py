@@ -70,7 +70,7 @@ HARM, DEATH = 2, 7
 """Grades that are told: some leaf burnt, and dead."""
 
 
-KEPT_AS = "winters-years-1"
+KEPT_AS = "winters-years-2"
 """Under which a tree's part is kept in the journal; another number where what it holds changes."""
 
 
