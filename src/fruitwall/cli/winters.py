@@ -133,11 +133,12 @@ def _part_command(key: PartKey) -> Callable[..., None]:
         }
         # What stands before the name of the part holds as well.
         given = {name: context.obj[name] if value in (None, False) else value for name, value in own.items()}
-        from fruitwall.service.winters import part_document
+        from fruitwall.service.winters import PARTS, part_document
         from fruitwall.terminal import show
 
         with household_at(given["yard"], given["now"], given["database"]) as (house, household):
-            with on_terminal() as (heard, stop):
+            title = next(part.title for part in PARTS if part.key == key)
+            with on_terminal(say_again(title)) as (heard, stop):
                 document = part_document(house, key, _choice(given), heard=heard, stop=stop)
             if document is None:
                 refuse(say("No whole winter of other years is known here. {how}", how=say(HOW_TO_GET)))
@@ -178,8 +179,13 @@ def _choice(given: dict[str, Any]) -> Any:
 
 
 @contextmanager
-def on_terminal() -> Iterator[tuple[Callable[[Progress], None], Callable[[], bool]]]:
+def on_terminal(what: str = "") -> Iterator[tuple[Callable[[Progress], None], Callable[[], bool]]]:
     """Show how far long work is, and let Ctrl-C stop it: what is done is kept.
+
+    Parameters
+    ----------
+    what : str
+        What is worked out, in words; shown where the work itself tells nothing.
 
     Yields
     ------
@@ -202,7 +208,7 @@ def on_terminal() -> Iterator[tuple[Callable[[Progress], None], Callable[[], boo
 
     before = signal.signal(signal.SIGINT, interrupted)
     try:
-        with _bar() as shown:
+        with _bar(what) as shown:
 
             def heard(told: Progress) -> None:
                 nonlocal last
@@ -225,7 +231,7 @@ def on_terminal() -> Iterator[tuple[Callable[[Progress], None], Callable[[], boo
 
 
 @contextmanager
-def _bar() -> Iterator[Callable[[Progress], None]]:
+def _bar(what: str) -> Iterator[Callable[[Progress], None]]:
     """Show a bar with the time left; in a pipe nothing."""
     if not sys.stderr.isatty():
         yield lambda _told: None
@@ -239,11 +245,11 @@ def _bar() -> Iterator[Callable[[Progress], None]]:
     texts = [TextColumn(one) for one in ("{task.description}", "{task.percentage:.0f} %", "{task.fields[left]}")]
     columns = (texts[0], BarColumn(), texts[1], TimeElapsedColumn(), texts[2])
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(say("starting"), total=1.0, left="")
+        task = bar.add_task(what or say("starting"), total=1.0, left="")
 
         def shown(told: Progress) -> None:
             left = "" if told.left_s is None else left_words(told.left_s)
-            bar.update(task, completed=told.share, description=say_again(told.what), left=left)
+            bar.update(task, completed=told.share, description=say_again(told.what) or what, left=left)
 
         yield shown
 

@@ -172,7 +172,7 @@ def part_document(
         If `stop` said so; what was done is kept.
     """
     one = next(part for part in PARTS if part.key == key)
-    found: Document | None = _function(one.function)(house, choice, heard=telling(heard, stop, one.title))
+    found: Document | None = _function(one.function)(house, choice, heard=telling(heard, stop, ""))
     if found is not None:
         note_verdict(house, key, choice, _function(one.verdict)(found))
     return found
