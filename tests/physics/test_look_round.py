@@ -35,7 +35,7 @@ def test_many_places_see_what_each_sees_alone(*, winter: bool) -> None:
     yard = demo_yard()
     some = [s.model_copy(update={"material": "polyethylene"}) if s.kind == "roof" else s for s in yard.structures]
     yard = yard.model_copy(update={"structures": [*yard.structures, *(s for s in some if s.kind == "roof")]})
-    places = _places(yard, 40)
+    places = _places(yard, 24)
     alone, together = survey(yard, places, winter=winter), survey_many(yard, places, winter=winter)
     for one, other in zip(alone, together, strict=True):
         _same(one, other)
@@ -55,7 +55,7 @@ def test_many_places_see_what_each_sees_alone(*, winter: bool) -> None:
 
 def test_threads_change_nothing() -> None:
     yard = demo_yard()
-    places = _places(yard, 150)
+    places = _places(yard, 100)
     for one, other in zip(survey_many(yard, places, threads=1), survey_many(yard, places, threads=2), strict=True):
         assert one.sun_share.tobytes() == other.sun_share.tobytes()
         assert (one.sky, one.wind_share, one.wall_shares) == (other.sky, other.wind_share, other.wall_shares)

@@ -24,7 +24,7 @@ from fruitwall.plants.injury import DURATIONS_H, chances_of_felt, felt_c
 from fruitwall.plants.tolerance import FRUIT, LEAF, WOOD, Tolerance, prior
 from fruitwall.service.beliefs import NOTHING_LEARNED
 from fruitwall.service.placing_cells import SPACING_M, cell_side_m, cells_of
-from fruitwall.service.placing_ground import level_c, make_raster
+from fruitwall.service.placing_ground import level_c, make_raster, raster_key
 from fruitwall.service.treatments import body_of
 from fruitwall.service.winters_replay import weeks_before
 from fruitwall.service.winters_weather import WinterWeather
@@ -224,7 +224,8 @@ def test_parts_are_handed_over_and_put_together(raster: Raster) -> None:
     again = made(keep=keep)
     assert len({part.key for part in seen}) == len(seen) > 0
     np.testing.assert_array_equal(again.loss, raster.loss)
-    assert again.mark == raster.mark != made([GUAVA]).mark
+    assert again.mark == raster.mark
+    assert raster.mark != raster_key(made_yard(), [GUAVA], weather(), NOTHING_LEARNED, TODAY, cell_m=2.0)
 
 
 def test_older_trees_stand_more_and_cost_no_other_march() -> None:

@@ -22,10 +22,10 @@ LEMON = Wanted("Citrus limon")
 
 
 def test_stopped_and_asked_again_it_goes_on(winters_house: House, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(ground, "CELLS_A_PART", 3)
+    monkeypatch.setattr(ground, "CELLS_A_PART", 2)
     told: list[Progress] = []
     with pytest.raises(Stopped):
-        placing_ground(winters_house, [LEMON], cell_m=6.0, heard=told.append, stop=lambda: len(told) >= 1)
+        placing_ground(winters_house, [LEMON], cell_m=9.0, heard=told.append, stop=lambda: len(told) >= 1)
     made: list[int] = []
     plain = ground._Placing.cells
 
@@ -34,9 +34,9 @@ def test_stopped_and_asked_again_it_goes_on(winters_house: House, monkeypatch: p
         return plain(self, x_m, y_m)
 
     monkeypatch.setattr(ground._Placing, "cells", counted)
-    raster = placing_ground(winters_house, [LEMON], cell_m=6.0, heard=told.append)
+    raster = placing_ground(winters_house, [LEMON], cell_m=9.0, heard=told.append)
     assert raster is not None
-    assert 0 < sum(made) == raster.standable.sum() - 3  # the first part was kept
+    assert 0 < sum(made) == raster.standable.sum() - 2  # the first part was kept
     assert told[-1].share == pytest.approx(1.0)
     assert len(raster.winters) == len(COLDEST_C)
     assert raster.weights.sum() == pytest.approx(1.0)
@@ -46,7 +46,7 @@ def test_stopped_and_asked_again_it_goes_on(winters_house: House, monkeypatch: p
     # The coldest winter that is known is the one that takes most.
     coldest = np.argmin(raster.coldest_c[np.flatnonzero(known)[0]])
     assert raster.loss[0, known].mean(axis=0).argmax() == coldest
-    assert placing_ground(winters_house, [LEMON], cell_m=6.0) is raster
+    assert placing_ground(winters_house, [LEMON], cell_m=9.0) is raster
 
 
 def test_without_winters_there_is_none(tmp_path: Path) -> None:
