@@ -37,8 +37,8 @@ def main() -> None:
     search = prepared(ground, step)
     made = perf_counter() - begin
     print(
-        f"  {WINTERS} winters x {TREES} trees, {ground.nights.count} nights, a menu of {len(menu())} rules: {made:.1f} s "
-        f"to lay out ({len(search.lines)} columns, {len(search.caps)} rows of nights); "
+        f"  {WINTERS} winters x {TREES} trees, {ground.nights.count} nights, a menu of {len(menu())} rules: "
+        f"{made:.1f} s to lay out ({len(search.lines)} columns, {len(search.caps)} rows of nights); "
         f"one replay of a rule set {once:.2f} s"
     )
     begin = perf_counter()

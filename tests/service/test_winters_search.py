@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import shutil
+from io import StringIO
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from rich.console import Console
 
+from fruitwall.cli.winters_gear import show_gear
+from fruitwall.cli.winters_search import show_search
 from fruitwall.errors import PlanError
 from fruitwall.journal.opening import open_journal
 from fruitwall.plans.rules.ground import Ground
@@ -243,6 +247,18 @@ def test_going_on_as_now_may_lose_less_than_rules_that_are_kept_in_full(house: H
 
 def test_notes_are_sentences_and_said_once() -> None:
     assert notes_words(["one thing", "one thing", "Another."]) == ["One thing.", "Another."]
+
+
+def test_the_terminal_tells_both(house: House, household: Household) -> None:
+    found, gear = searched(house), gear_document(house, ahead=FEW)
+    assert gear is not None
+    for laid, words in (
+        (show_search(found, household), ("Rules A", "Never protect", "How it would go over the years")),
+        (show_gear(gear, household), ("Worth a winter (EUR)", "One more sheet")),
+    ):
+        out = StringIO()
+        Console(file=out, width=160).print(laid)
+        assert all(word in out.getvalue() for word in words)
 
 
 def test_what_costs_more_than_it_saves_is_told(house: House) -> None:
