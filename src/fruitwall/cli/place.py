@@ -85,7 +85,7 @@ def _text(listed: Path | None, wishes: list[str]) -> str | None:
             text = listed.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
             refuse(say("{file}: cannot be read: {why}", file=str(listed), why=str(error)))
-    return "\n".join([text, *wishes])
+    return "\n".join([text, *wishes] if text else wishes)
 
 
 def _question(
@@ -115,7 +115,12 @@ def _told(answer: PlacingAnswer) -> RenderableType:
 
     parts: list[RenderableType] = []
     for kind in answer.kinds:
-        parts += [Text(capital(kind.name), style="bold"), Text(kind.verdict), *_sites(kind.sites)]
+        parts += [
+            Text(capital(kind.name), style="bold"),
+            Text(kind.verdict),
+            *(Text(line) for line in kind.told),
+            *_sites(kind.sites),
+        ]
     if answer.pot is not None:
         parts += [Text(answer.pot.verdict, style="bold"), *(Text(line) for line in answer.pot.because)]
         parts += _sites([answer.pot.site] if answer.pot.site else [])

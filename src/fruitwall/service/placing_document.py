@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from fruitwall.service.placing_words import (
     cautions,
     grown_words,
+    kind_lines,
     kind_verdict,
     notes_of,
     pot_lines,
@@ -76,6 +77,7 @@ class KindAnswer(Told):
     taxon: str
     name: str
     verdict: str
+    told: list[str] = Field(description="When to plant, and for what crown room is kept")
     age_years: float
     grown_crown_m: float
     room: bool = Field(description="Whether the grown crown has room at these places")
@@ -251,6 +253,7 @@ def _kinds(found: SitesFound, yard: Yard, known: Catalogue, household: Household
             taxon=kind.taxon,
             name=taxon_name(known, kind.taxon),
             verdict=kind_verdict(kind, taxon_name(known, kind.taxon)),
+            told=kind_lines(kind, household),
             age_years=found.raster.wanted[kind.kind].age_years,
             grown_crown_m=kind.crown_m,
             room=kind.room,

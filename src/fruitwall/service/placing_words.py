@@ -243,6 +243,19 @@ def kind_verdict(kind: KindSites, name: str) -> str:
     return say(words, name=_capital(name), best=percent(best), ordinary=ordinary)
 
 
+def kind_lines(kind: KindSites, household: Household) -> list[str]:
+    """Say when a kind is planted, for what crown room is kept, and where its harm begins."""
+    lines = [] if kind.window is None else [window_words(kind.window)]
+    if kind.sites:
+        lines.append(room_words(household.length(kind.crown_m), room=kind.room))
+    degrees = household.temperature(kind.harmful_c)
+    return [*lines, say("On the coldest nights its harm begins at {degrees}.", degrees=degrees)]
+
+
+def _sentence(text: str) -> str:
+    return _capital(text) if text.endswith((".", "!", "?")) else _capital(text) + "."
+
+
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
@@ -279,7 +292,7 @@ def pot_verdict(found: PotFound) -> str:
 
 
 def pot_lines(found: PotFound, money: str) -> list[str]:
-    """Say what speaks for the answer, each in a sentence."""
+    """Say what speaks for the answer, each in a sentence, and when it is planted if it is."""
     plan = found.planting
     lines = []
     if plan.best is not None:
@@ -313,6 +326,8 @@ def pot_lines(found: PotFound, money: str) -> list[str]:
                 currency=money,
             )
         )
+    if found.window is not None and plan.answer in ("plant", "equal"):
+        lines.append(window_words(found.window))
     return lines
 
 
@@ -495,7 +510,7 @@ def notes_of(raster: Raster) -> list[str]:
             "where no known winter would kill it."
         )
     )
-    return [*lines, *(_capital(say_again(note)) for note in raster.notes)]
+    return [*lines, *(_sentence(say_again(note)) for note in raster.notes)]
 
 
 def cautions() -> list[str]:

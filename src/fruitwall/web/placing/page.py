@@ -15,15 +15,14 @@ from fruitwall.service.placing_words import (
     SiteTold,
     cautions,
     grown_words,
+    kind_lines,
     kind_verdict,
     name_of,
     notes_of,
     pot_lines,
     pot_verdict,
-    room_words,
     site_told,
     taxon_name,
-    window_words,
     wish_site_verdict,
     wish_verdict,
 )
@@ -179,17 +178,11 @@ def _kind_part(found: SitesFound, kind: KindSites, yard: Yard, known: Catalogue,
     if kind.ordinary is not None:
         ordinary = site_told(yard, household, kind.ordinary, "")
         beside.append(say("An ordinary place, {where}: {verdict}", where=ordinary.where, verdict=ordinary.verdict))
-    lines = [room_words(household.length(kind.crown_m), room=kind.room)] if sites else []
-    if kind.window is not None:
-        lines.insert(0, window_words(kind.window))
-    lines.append(
-        say("On the coldest nights its harm begins at {degrees}.", degrees=household.temperature(kind.harmful_c))
-    )
     return Part(
         key=known.find(kind.taxon).key,
         title=capital(name),
         verdict=kind_verdict(kind, name),
-        lines=tuple(lines),
+        lines=tuple(kind_lines(kind, household)),
         map=map_of(
             yard,
             household,
@@ -212,9 +205,6 @@ def pot_page(found: PotFound, yard: Yard, household: Household, forms: Forms) ->
     """Lay out the question of a container."""
     sites = () if found.site is None else (site_told(yard, household, found.site, "1"),)
     lines = pot_lines(found, yard.display.currency)
-    planted = found.planting.answer in ("plant", "equal")
-    if found.window is not None and planted:
-        lines.append(window_words(found.window))
     pot = next(tree for tree in yard.trees if tree.id == found.tree)
     signs = [Sign(site.mark, site.x_m, site.y_m) for site in sites]
     signs.append(Sign(say("now"), *pot.position))
