@@ -42,7 +42,7 @@ GROUND_SHARE = 0.75
 
 AHEAD = Ahead()
 
-KEPT_AS = "rules 1"
+KEPT_AS = "rules 2"
 """With what keys begin; another one when what is kept changes its meaning."""
 
 TITLE = marked("House rules side by side")
@@ -303,7 +303,7 @@ def _figures(ground: Ground, rules: RuleSet, ahead: Ahead) -> dict[str, Any]:
         **{name: around(getattr(counted, name)).model_dump() for name in names},
         "by_grade": [around(spread).model_dump() for spread in counted.by_grade],
         "worst_winter_loss": counted.worst_winter_loss,
-        "busy_nights": per_winter(ground, np.asarray((now.measure > 0).any(axis=0), dtype=np.float64)),
+        "busy_nights": per_winter(ground, np.asarray(now.minutes > 0.0, dtype=np.float64)),
         "carried": per_winter(ground, now.carried.astype(np.float64)),
         "short_nights": per_winter(ground, np.asarray(now.short.any(axis=0), dtype=np.float64)),
         "short": _short(ground, now),

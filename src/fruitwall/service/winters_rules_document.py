@@ -54,7 +54,7 @@ class ComparedRules(Document):
     effort: Around = Field(description=f"Minutes, lifts, energy at the household's prices, and wear. {MONEY}")
     total: Around = Field(description=f"Loss and effort. {MONEY}")
     worst_winter_loss: float = Field(description="Loss that one single winter in ten reaches or exceeds")
-    busy_nights: float = Field(description="Nights a winter on which something is done, the yard as it stands now")
+    busy_nights: float = Field(description="Nights a winter that take work, the yard as it stands now")
     carried: float = Field(description="Containers carried a winter, the yard as it stands now")
     short_nights: float = Field(description="Nights a winter on which not everything could be done")
     short: list[ShortNight] = Field(description="Those nights, the newest first, at most thirty")

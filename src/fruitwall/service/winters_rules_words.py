@@ -83,9 +83,9 @@ def heads(document: RulesDocument) -> list[str]:
 
 
 def work_words(one: ComparedRules) -> str:
-    """Say how often something is done, and what is carried."""
+    """Say how often there is work, and what is carried."""
     return say(
-        "Something is done on {nights} nights a winter; {pots} are carried.",
+        "There is work on {nights} nights a winter; {pots} are carried.",
         nights=lifts_words(one.busy_nights),
         pots=say_count("{count} pot", "{count} pots", round(one.carried)),
     )
