@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from bench.archive_case import Compared, compare, compare_learned, daily_of, hours_of
+from fruitwall.errors import WeatherError
 from fruitwall.weather.archive.likeness import likeness_of, packaged
 from fruitwall.weather.archive.record import DailyRecord
 from fruitwall.weather.archive.whole import forcings_of
@@ -91,6 +92,14 @@ def test_south_of_the_equator_seasons_are_turned():
     south = forcings_of(there, "a")[0]
     assert south.shortwave_w_m2.mean() > 1.2 * north.shortwave_w_m2.mean()
     assert (south.cloud[:, :2000] != north.cloud[:, :2000]).any()
+
+
+def test_a_mistyped_year_is_refused():
+    record = days()
+    dates = record.dates.copy()
+    dates[-1] += np.timedelta64(1000 * 365, "D")
+    with pytest.raises(WeatherError, match=r"a: holds days from 2020-11-01 to 30\d\d-\d\d-\d\d; mend the wrong year"):
+        forcings_of(DailyRecord(dates, record.values, FLORIDA, "made"), "a")
 
 
 def test_an_impossible_day_counts_as_missing():

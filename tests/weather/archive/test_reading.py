@@ -128,6 +128,15 @@ def test_isd_lite_hours_are_read_packed_or_not(tmp_path):
     ).replace(str(tmp_path) + "/", "")
 
 
+def test_an_impossible_date_is_named(tmp_path):
+    line = "2015 13 03 00   -11   -44 10170   280    21     9    -1 -9999\n"
+    assert "a line 1: no such date or hour" in refused(kept(tmp_path, "a", line))
+    power = POWER + "YEAR,MO,DY,HR,T2M\n2020,13,1,0,1\n"
+    assert "MO holds an impossible number" in refused(kept(tmp_path, "b.csv", power))
+    table = OPEN_METEO + "time,temperature_2m (°C)\n2020-01-01T00:00Z,1\n"
+    assert "a time with an offset of its own" in refused(kept(tmp_path, "c.csv", table))
+
+
 def test_real_hours_of_two_winters_become_two_pieces_whose_holes_are_filled():
     pieces = read_archive([SHASTA], place=Place(41.33, -122.33, 1080.0))
     assert [f"{one.start_utc:%Y-%m}" for one in pieces] == ["2015-10", "2016-10"]
@@ -291,6 +300,9 @@ def test_a_netcdf_of_today_is_read_too(tmp_path):
 def test_a_damaged_or_strange_netcdf_is_refused(tmp_path):
     assert "cannot be read; download it again" in refused(kept(tmp_path, "a.nc", classic()[:200]))
     assert "cannot be read; download it again" in refused(kept(tmp_path, "b.nc", b"\x89HDF\r\n\x1a\nnothing"))
+    body = bytearray(classic())
+    body[body.index(b"add_offset") + 12 : body.index(b"add_offset") + 16] = b"\0\0\0\0"  # a type that does not exist
+    assert "cannot be read; download it again" in refused(kept(tmp_path, "d.nc", bytes(body)))
     assert "no variable t2m" in refused(kept(tmp_path, "c.nc", classic().replace(b"t2m", b"t9m")))
 
 

@@ -75,7 +75,12 @@ def read_isd_lite(text: str, *, where: str, place: Place | None) -> HourlyRecord
                     line=number,
                 )
             )
-        rows.append([int(word) for word in line.split()])
+        row = [int(word) for word in line.split()]
+        if not (1 <= row[1] <= 12 and 1 <= row[2] <= 31 and 0 <= row[3] <= 23):
+            raise WeatherError(
+                say("{where} line {line}: no such date or hour; download the file again", where=where, line=number)
+            )
+        rows.append(row)
     table = np.array(rows, dtype=np.int64)
     stamps = (
         (table[:, 0] - 1970).astype("datetime64[Y]").astype("datetime64[M]")

@@ -107,8 +107,8 @@ def _classic(body: bytes, where: str) -> dict[str, _Variable]:
                 )
                 for name, one in file.variables.items()
             }
-    except (TypeError, ValueError, IndexError, OSError) as error:
-        raise _damaged(where) from error
+    except (TypeError, ValueError, LookupError, AttributeError, ArithmeticError, OSError, MemoryError) as error:
+        raise _damaged(where) from error  # whatever SciPy stumbles over: it checks nothing
 
 
 def _hdf5(body: bytes, where: str) -> dict[str, _Variable]:
@@ -176,7 +176,10 @@ def _times(variables: Mapping[str, _Variable], where: str) -> NDArray[np.datetim
         )
     year, month, day = (int(part) for part in match[2].split("-"))
     hour, minute = (int(part) for part in (match[3] or "0:0").split(":"))
-    begun = np.datetime64(datetime(year, month, day, hour, minute), "s")  # noqa: DTZ001 - UTC by the standard
+    try:
+        begun = np.datetime64(datetime(year, month, day, hour, minute), "s")  # noqa: DTZ001 - UTC by the standard
+    except ValueError as error:
+        raise _damaged(where) from error
     seconds = np.round(np.atleast_1d(_numbers(variables[name])) * UNIT_S[match[1]]).astype(np.int64)
     return np.asarray(begun + seconds.astype("timedelta64[s]"))
 

@@ -148,7 +148,10 @@ def _open_meteo_block(
             dates, first = in_order([np.datetime64(text, "D") for text in texts], "D")
             return DailyRecord(dates, {name: one[first] for name, one in values.items()}, place, source)
         offset = np.timedelta64(int(float(about.get("utc_offset_seconds") or 0)), "s")
-        stamps = [np.datetime64(datetime.fromisoformat(text), "s") - offset for text in texts]
+        local = [datetime.fromisoformat(text) for text in texts]
+        if any(one.tzinfo for one in local):
+            raise ValueError(say("a time with an offset of its own"))
+        stamps = [np.datetime64(one, "s") - offset for one in local]
     except ValueError as error:
         raise WeatherError(say("{where}: {error}; export the times as ISO 8601", where=where, error=error)) from error
     times, first = in_order(stamps, "s")
@@ -218,6 +221,14 @@ def _power_dates(table: FloatArray, head: Sequence[str], where: str) -> NDArray[
     """Give the dates of the rows, by month and day or by day of the year."""
     if "YEAR" not in head or not ({"MO", "DY"} <= set(head) or "DOY" in head):
         raise WeatherError(say("{where}: no columns YEAR, MO, DY in it; download the file again", where=where))
+    limits = {"YEAR": (1, 9999), "MO": (1, 12), "DY": (1, 31), "DOY": (1, 366), "HR": (0, 23)}
+    for name in limits.keys() & set(head):
+        low, high = limits[name]
+        column = table[:, head.index(name)]
+        if not ((column >= low) & (column <= high)).all():
+            raise WeatherError(
+                say("{where}: {name} holds an impossible number; download the file again", where=where, name=name)
+            )
     years = (table[:, head.index("YEAR")].astype(np.int64) - 1970).astype("datetime64[Y]")
     if "DOY" in head:
         days = table[:, head.index("DOY")].astype(np.int64) - 1

@@ -37,6 +37,9 @@ FloatArray = NDArray[np.float64]
 TimeArray = NDArray[np.datetime64]
 BoolArray = NDArray[np.bool_]
 
+EARLIEST, LATEST = np.datetime64("1750-01-01"), np.datetime64("2150-01-01")
+"""No thermometer was read daily long before, no record lies long ahead: beyond, a year is mistyped. Our judgement."""
+
 LONGEST_DAYS = 3
 """Missing days in a row that are bridged. Our judgement. [d]"""
 
@@ -83,6 +86,12 @@ def forcings_of(record: Record, where: str, *, likeness: Likeness | None = None)
     -----
     What is drawn depends on the record's first stamp and source only: the same file gives the same hours.
     """
+    stamps = record.dates if isinstance(record, DailyRecord) else record.time_utc
+    first, last = stamps[0].astype("datetime64[D]"), stamps[-1].astype("datetime64[D]")
+    if first < EARLIEST or last > LATEST:
+        raise WeatherError(
+            say("{where}: holds days from {first} to {last}; mend the wrong year", where=where, first=first, last=last)
+        )
     likeness = packaged() if likeness is None else likeness
     if isinstance(record, DailyRecord):
         pieces = _from_days(record, where, likeness)
@@ -293,9 +302,11 @@ def _from_hours(record: HourlyRecord, where: str, likeness: Likeness) -> list[Fo
         notes.append(told("missing hours of air temperature that were filled in: {count}", count=int(filled.sum())))
     hours["t_air_c"] = air
     if "humidity_pct" in hours:
-        from_humidity = dew_point_from_humidity(
-            np.where(np.isfinite(air), air, np.nan), np.clip(hours["humidity_pct"], 0, 100)
-        )
+        humidity = np.clip(hours["humidity_pct"], 0.0, 100.0)
+        try:
+            from_humidity = dew_point_from_humidity(np.where(np.isfinite(air), air, np.nan), humidity)
+        except ValueError as error:
+            raise WeatherError(say("{where}: {error}", where=where, error=error)) from error
         given = hours.get("t_dew_c", np.full(air.size, np.nan))
         hours["t_dew_c"] = np.where(np.isfinite(given), given, from_humidity)
         del hours["humidity_pct"]
