@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from fruitwall.journal.opening import open_journal
@@ -17,8 +19,10 @@ from fruitwall.service.house import House
 from fruitwall.service.household import Household
 from fruitwall.service.winters import note_verdict, winters_overview
 from fruitwall.service.winters_document import WintersTrend
+from fruitwall.service.winters_ground import winters_ground
 from fruitwall.service.winters_weather import WeatherChoice
 from fruitwall.service.winters_words import takes_words, winters_told
+from fruitwall.service.work import Stopped, WorkPart, work
 from fruitwall.speech import speaking, told
 from fruitwall.weather.demo import demo_now
 from tests.service.many_winters import COLDEST_C, winters_file, winters_house
@@ -167,3 +171,35 @@ def test_what_a_part_said_is_told_until_the_yard_changes(house: House, household
 def test_how_long_it_takes_is_told_in_minutes() -> None:
     assert "less than a minute" in takes_words(10.0)
     assert "about 3\u00a0min" in takes_words(170.0)
+
+
+def test_the_ground_stopped_and_resumed_is_that_of_one_go_and_no_part_is_done_twice(
+    house: House, winters_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[str] = []
+
+    def counting(_house: House, parts: list[WorkPart], **told: Any) -> list[Any]:
+        def counted(part: WorkPart) -> WorkPart:
+            return replace(part, make=lambda: made.append(part.key) or part.make())
+
+        return work(_house, [counted(part) for part in parts], **told)
+
+    monkeypatch.setattr("fruitwall.service.work.work", counting)
+    choice = WeatherChoice(most=3)
+    with pytest.raises(Stopped):
+        winters_ground(house, choice, steps=(0.0, 4.0), stop=lambda: len(made) >= 2)
+    before = list(made)
+    resumed = winters_ground(house, choice, steps=(0.0, 4.0))
+    assert len(before) == 2
+    assert len(made) == len(set(made)) > 2
+
+    shutil.copy(winters_file, tmp_path / "other.db")
+    with open_journal(tmp_path / "other.db") as journal:
+        whole = winters_ground(replace(house, journal=journal), choice, steps=(0.0, 4.0))
+    assert resumed is not None
+    assert whole is not None
+    assert resumed.mark == whole.mark
+    for one, other in zip(resumed.steps, whole.steps, strict=True):
+        for tree, same in zip(one.trees, other.trees, strict=True):
+            for name in ("loss", "harm", "death", "fruit_lost", "felt_c", "leaf_c", "bare_c"):
+                assert np.array_equal(getattr(tree, name), getattr(same, name), equal_nan=True), (tree.tree, name)
