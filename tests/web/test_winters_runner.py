@@ -186,7 +186,7 @@ def test_a_defect_is_raised_once_and_then_forgotten(client, runner, steps):
 
 @pytest.mark.parametrize("place", ["//elsewhere.example/", "https://elsewhere.example/", "/\\elsewhere"])
 def test_the_buttons_lead_nowhere_else(client, place):
-    answer = client.post("/winters/work/begin", data={"work": "ab", "place": place}, follow_redirects=False)
+    answer = client.post("/winters/progress/begin", data={"work": "ab", "place": place}, follow_redirects=False)
 
     assert (answer.status_code, answer.headers["location"]) == (303, "/")
 

@@ -26,11 +26,11 @@ def work_routes(runner: Runner) -> APIRouter:
     Returns
     -------
     APIRouter
-        ``/winters/work/begin`` and ``/winters/work/stop``.
+        ``/winters/progress/begin`` and ``/winters/progress/stop``.
     """
     router = APIRouter(include_in_schema=False)
 
-    @router.post("/winters/work/{what}")
+    @router.post("/winters/progress/{what}")
     def button(
         what: Literal["begin", "stop"], work: Name, place: Place, _: Annotated[Who, Depends(need("helper"))]
     ) -> Response:
