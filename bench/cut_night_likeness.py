@@ -48,8 +48,8 @@ def station(folder: Path, row: dict[str, str]) -> Forcing:
 
 
 def main(folder: Path) -> int:
-    with (folder / "stations.csv").open(encoding="utf-8", newline="") as lines:
-        rows = list(csv.DictReader(lines))
+    with (folder / "stations.csv").open(encoding="utf-8", newline="") as listed:
+        rows = list(csv.DictReader(listed))
     days = joined([likeness_of(station(folder, row), number) for number, row in enumerate(rows)])
     names = [one.name for one in fields(Likeness)]
     lines = [f"# {number}: {row['name']}, {row['state']}" for number, row in enumerate(rows)]

@@ -37,8 +37,8 @@ EXAMPLES = 15
 """Requests made up for each address, of those that the description allows and again of those that it does not."""
 
 LOOKS_INSIDE = {"POST /api/photos", "GET /api/placing"}
-"""The description cannot say what a photo shows, nor that one thing is asked at once and by names that are known; what is
-otherwise is refused although it is described."""
+"""The description cannot say what a photo shows, nor that one thing is asked at once and by names that are known; what
+is otherwise is refused although it is described."""
 
 EACH_FOR_ITSELF = {"POST /api/entries"}
 """A telephone sends what waited in one list: a wrong entry is refused in the answer, 200, and keeps no other out."""

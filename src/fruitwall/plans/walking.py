@@ -41,7 +41,20 @@ class Route:
 
 
 def walking_minutes(start: Point, end: Point, *, pace_m_s: float = WALKING_M_S) -> float:
-    """Give the minutes to walk from one point to another. [min]"""
+    """Give the minutes to walk from one point to another.
+
+    Parameters
+    ----------
+    start, end : tuple of float
+        [m, m]
+    pace_m_s : float
+        [m/s]
+
+    Returns
+    -------
+    float
+        [min]
+    """
     return DETOUR * math.dist(start, end) / pace_m_s / 60.0
 
 

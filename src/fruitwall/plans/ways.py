@@ -130,7 +130,23 @@ def may_be_rolled(trolley: Trolley, mass_kg: float, times: SetUpTimes) -> bool:
 
 
 def carrying_ways(yard: Yard, tree: Tree, to: XY, times: SetUpTimes) -> tuple[Way, ...]:
-    """Give the ways of bringing a container to another place: by hand where that is allowed, or on a trolley."""
+    """Give the ways of bringing a container to another place: by hand where that is allowed, or on a trolley.
+
+    Parameters
+    ----------
+    yard : Yard
+        With its people and trolleys.
+    tree : Tree
+        In a container.
+    to : tuple of float
+        [m, m]
+    times : SetUpTimes
+
+    Returns
+    -------
+    tuple of Way
+        Empty if nobody may.
+    """
     lift = container_lift(tree)
     metres = DETOUR * math.dist(tree.position, to)
     there = walking_minutes(yard.gear_store, tree.position)

@@ -97,6 +97,11 @@ def nights_below(raster: Raster, nights: NightMinima, threshold_c: float) -> Flo
         Of the same winters.
     threshold_c : float
         [°C]
+
+    Returns
+    -------
+    ndarray, shape (cell,)
+        [nights]
     """
     reach_c = threshold_c - offset_k(raster, nights)
     counts = np.zeros(raster.count)

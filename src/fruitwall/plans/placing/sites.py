@@ -187,6 +187,10 @@ def site_at(
     kind, cell : int
     good, lives : ndarray, shape (cell,), optional
         If they are worked out already.
+
+    Returns
+    -------
+    Site
     """
     goods = goodness(raster, kind) if good is None else good
     living = lives_through(raster.death[kind], raster.weights, YEARS) if lives is None else lives

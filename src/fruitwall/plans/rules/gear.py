@@ -75,7 +75,18 @@ class Gain:
 
 
 def played(ground: Ground, ahead: Ahead, rules: RuleSet = AS_NOW) -> Played:
-    """Replay a rule set at all sizes of the yard, and play the futures."""
+    """Replay a rule set at all sizes of the yard, and play the futures.
+
+    Parameters
+    ----------
+    ground : Ground
+    ahead : Ahead
+    rules : RuleSet
+
+    Returns
+    -------
+    Played
+    """
     return means_of(play(ground, [choose(ground, step, rules) for step in ground.steps], ahead))
 
 

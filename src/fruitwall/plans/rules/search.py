@@ -158,6 +158,10 @@ def prepared(ground: Ground, step: SizeStep, menu: Sequence[HouseRule] | None = 
         Default `plans.rules.menu.menu`.
     heard
         As for `units_of`.
+
+    Returns
+    -------
+    Search
     """
     units = units_of(ground, step, default_menu() if menu is None else menu, **heard)
     lines = [line for unit in units for line in unit.lines]

@@ -75,7 +75,21 @@ def winter_fate(nights: WinterNights, tree: TreeWinters, rows: NDArray[np.intege
 
 
 def yearly_loss(ground: Ground, step: SizeStep, measure: NDArray[np.integer]) -> float:
-    """Give the expected loss of a yard per winter under a measure for each tree and night. [currency]"""
+    """Give the expected loss of a yard per winter under a measure for each tree and night.
+
+    Parameters
+    ----------
+    ground : Ground
+    step : SizeStep
+        Of the ground.
+    measure : ndarray of int, shape (tree, night)
+        Rows among the measures of each tree.
+
+    Returns
+    -------
+    float
+        [currency]
+    """
     weights = ground.nights.weights
     return float(
         sum(
