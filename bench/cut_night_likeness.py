@@ -54,8 +54,7 @@ def main(folder: Path) -> int:
     names = [one.name for one in fields(Likeness)]
     lines = [f"# {number}: {row['name']}, {row['state']}" for number, row in enumerate(rows)]
     lines.append(",".join(names))
-    for at in range(days.count):
-        lines.append(",".join(f"{getattr(days, name)[at]:.4g}" for name in names))
+    lines.extend(",".join(f"{getattr(days, name)[at]:.4g}" for name in names) for at in range(days.count))
     OUT.write_bytes(gzip.compress(("\n".join(lines) + "\n").encode(), mtime=0))
     print(f"{OUT.name}: {days.count} days, {OUT.stat().st_size / 1000:.0f} kB")
     return 0
