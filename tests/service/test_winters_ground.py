@@ -10,8 +10,9 @@ import pytest
 from fruitwall.physics.body import TISSUES
 from fruitwall.plans.rules.ground import Ground
 from fruitwall.plants.injury import DURATIONS_H, grade_chances, loss_share
-from fruitwall.service.beliefs import NOTHING_LEARNED
-from fruitwall.service.winters_ground import WARMEST_LIMIT_C, make_ground
+from fruitwall.learning.spots import Offset
+from fruitwall.service.beliefs import NOTHING_LEARNED, Beliefs
+from fruitwall.service.winters_ground import STEP_YEARS, WARMEST_LIMIT_C, ground_key, make_ground
 from fruitwall.service.winters_replay import YardSize, weeks_before
 from fruitwall.service.winters_weather import WinterWeather, winters_from
 from fruitwall.weather.climate import Climate
@@ -142,3 +143,14 @@ def test_nights_that_are_not_known_count_for_nothing(weather: WinterWeather) -> 
 def test_steps_must_begin_now(yard: Yard, weather: WinterWeather) -> None:
     with pytest.raises(ValueError, match="steps must begin with 0 and rise"):
         make_ground(yard, weather, NOTHING_LEARNED, TODAY, (2.0, 1.0))
+
+
+def test_what_passes_in_a_week_does_not_have_the_winters_worked_out_anew(yard: Yard, weather: WinterWeather) -> None:
+    def key(beliefs: Beliefs) -> str:
+        return ground_key(yard, weather, beliefs, STEP_YEARS, TODAY)
+
+    spot = Offset((-1.0, 0.0), ((0.1, 0.0), (0.0, 0.1)), 9, 0.5)
+
+    assert Beliefs(roots={"papaya": "dry"}).mark != NOTHING_LEARNED.mark  # tonight's plan is another one
+    assert key(Beliefs(roots={"papaya": "dry"})) == key(NOTHING_LEARNED)
+    assert key(Beliefs(offsets={"papaya": spot})) != key(NOTHING_LEARNED)

@@ -54,12 +54,20 @@ class Beliefs:
     @property
     def mark(self) -> tuple[object, ...]:
         """Another one where a plan would come out different: by a tenth of a kelvin or more."""
+        return (*self.lasting_mark[:2], _of_errors(self.errors), tuple(sorted(self.roots.items())))
+
+    @property
+    def lasting_mark(self) -> tuple[object, ...]:
+        """Another one where many winters would come out different.
+
+        How dry roots are today and how wrong this week's forecasts were says nothing of the winters of other years:
+        what took minutes to work out is not worked out anew for it.
+        """
         shifts = self.learned.trees if self.learned is not None else {}
         return (
             tuple((name, round(one.mean_k, 1), round(one.sd_k, 1)) for name, one in sorted(shifts.items())),
             tuple((name, *(round(each, 1) for each in one.at(1.0))) for name, one in sorted(self.offsets.items())),
-            _of_errors(self.errors),
-            tuple(sorted(self.roots.items())),
+            len(self.trouble),  # its words are in the language of whoever asks
         )
 
     def with_roots(self, yard: Yard) -> Yard:

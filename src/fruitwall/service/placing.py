@@ -209,8 +209,8 @@ def placing_key(house: House, question: str, choice: WeatherChoice = AS_THEY_WER
     weather = winter_weather(house, choice)
     if weather is None:
         return None
-    version = house.yard()[1]
-    return f"placing {question} {version.sha256} {weather.mark} {beliefs_of(house).mark} {house.clock().year} {choice}"
+    version, learned = house.yard()[1], beliefs_of(house).lasting_mark
+    return f"placing {question} {version.sha256} {weather.mark} {learned} {house.clock().year} {choice}"
 
 
 def sites_for(

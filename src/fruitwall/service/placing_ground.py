@@ -159,7 +159,7 @@ def raster_key(
 ) -> str:
     """Give the same text for the same question: ages count by the year, summers by their hours and their warmth."""
     heat = [(str(one.time_utc[0]), one.n_times, f"{one.t_air_c.sum():.3f}") for one in summers]
-    parts = (yard.model_dump_json(), tuple(wanted), weather.mark, beliefs.mark, tuple(sorted(without)), cell_m, heat)
+    parts = (yard.model_dump_json(), tuple(wanted), weather.mark, beliefs.lasting_mark, tuple(sorted(without)), cell_m, heat)
     return sha256(repr((parts, today.year)).encode()).hexdigest()
 
 

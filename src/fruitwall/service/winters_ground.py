@@ -123,7 +123,7 @@ LOWEST_SHARE = 0.1
 
 def ground_key(yard: Yard, weather: WinterWeather, beliefs: Beliefs, steps: tuple[float, ...], today: date) -> str:
     """Give the same text for the same question: ages count by the year."""
-    text = repr((yard.model_dump_json(), weather.mark, beliefs.mark, steps, today.year))
+    text = repr((yard.model_dump_json(), weather.mark, beliefs.lasting_mark, steps, today.year))
     return sha256(text.encode()).hexdigest()
 
 
