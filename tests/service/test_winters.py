@@ -17,7 +17,7 @@ from fruitwall.journal.opening import open_journal
 from fruitwall.service.climate import use_packaged_years
 from fruitwall.service.house import House
 from fruitwall.service.household import Household
-from fruitwall.service.winters import note_verdict, winters_overview
+from fruitwall.service.winters import note_verdict, part_document, winters_overview
 from fruitwall.service.winters_document import WintersTrend
 from fruitwall.service.winters_ground import winters_ground
 from fruitwall.service.winters_weather import WeatherChoice
@@ -166,6 +166,28 @@ def test_what_a_part_said_is_told_until_the_yard_changes(house: House, household
         author="test",
     )
     assert "have changed since" in winters_told(winters_overview(house), household).parts[0].when
+
+
+def test_what_is_entered_while_a_part_is_worked_out_makes_its_verdict_old(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from fruitwall.plans.rules.rule import HouseRule
+    from fruitwall.service.winters_rules import keep_rule
+
+    def rules_document(_house: House, _choice: WeatherChoice, *, heard: Any) -> str:
+        keep_rule(house, HouseRule(cover_below_c=0.0), author="test", now=house.clock())
+        return "a document"
+
+    monkeypatch.setattr("fruitwall.service.winters_rules.rules_document", rules_document)
+    monkeypatch.setattr("fruitwall.service.winters_rules.rules_verdict", lambda _document: told("Fine."))
+
+    def outdated() -> bool:
+        return next(one.outdated for one in winters_overview(house).parts if one.key == "rules")
+
+    part_document(house, "rules")
+    assert outdated()  # it was worked out without the rule
+    part_document(house, "rules")
+    assert not outdated()
 
 
 def test_how_long_it_takes_is_told_in_minutes() -> None:

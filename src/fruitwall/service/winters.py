@@ -27,7 +27,6 @@ from fruitwall.speech import marked
 if TYPE_CHECKING:
     from fruitwall.service.house import House
     from fruitwall.service.winters_weather import WinterWeather
-    from fruitwall.yard.model import Yard
 
 
 @dataclass(frozen=True)
@@ -135,7 +134,7 @@ def winters_overview(house: House, choice: WeatherChoice = AS_THEY_WERE) -> Wint
     ).model_copy(
         # Put in without being checked: told sentences stay what they are, and are said in the reader's language.
         update={
-            "parts": [_part(house, one, choice, _now(yard, weather)) for one in PARTS],
+            "parts": [_part(house, one, choice) for one in PARTS],
             "notices": [] if weather is None else list(dict.fromkeys(weather.notes)),
         }
     )
@@ -172,9 +171,10 @@ def part_document(
         If `stop` said so; what was done is kept.
     """
     one = next(part for part in PARTS if part.key == key)
+    mark = part_mark(house, key, choice)  # before: what is entered meanwhile is not in the answer
     found: Document | None = _function(one.function)(house, choice, heard=telling(heard, stop, ""))
     if found is not None:
-        note_verdict(house, key, choice, _function(one.verdict)(found))
+        note_verdict(house, key, choice, _function(one.verdict)(found), mark=mark)
     return found
 
 
@@ -185,7 +185,7 @@ def part_mark(house: House, key: PartKey, choice: WeatherChoice = AS_THEY_WERE) 
     return mark
 
 
-def note_verdict(house: House, key: PartKey, choice: WeatherChoice, verdict: str) -> None:
+def note_verdict(house: House, key: PartKey, choice: WeatherChoice, verdict: str, *, mark: str | None = None) -> None:
     """Note what a part says, for the overview.
 
     Parameters
@@ -197,14 +197,15 @@ def note_verdict(house: House, key: PartKey, choice: WeatherChoice, verdict: str
         With which it was worked out.
     verdict : str
         One sentence, `speech.told`.
+    mark : str, optional
+        What `part_mark` gave when the work was begun; as it is now by default.
     """
     from fruitwall.journal.worked import keep_work
 
-    yard, _ = house.yard()
     body = {
         "verdict": verdict,
         "made": house.clock().isoformat(),
-        "of": _now(yard, winter_weather(house, choice)),
+        "of": _of(mark or part_mark(house, key, choice)),
     }
     keep_work(house.journal, _verdict_key(house, key, choice), bytes_of(body), now=house.clock())
 
@@ -216,7 +217,7 @@ def _function(named: str) -> Callable[..., Any]:
     return found
 
 
-def _part(house: House, one: PartOf, choice: WeatherChoice, now: str) -> WintersPart:
+def _part(house: House, one: PartOf, choice: WeatherChoice) -> WintersPart:
     """Tell what a part said last."""
     from fruitwall.journal.worked import kept_work
 
@@ -228,7 +229,7 @@ def _part(house: House, one: PartOf, choice: WeatherChoice, now: str) -> Winters
         update={
             "verdict": last["verdict"],
             "worked_out": datetime.fromisoformat(last["made"]),
-            "outdated": last["of"] != now,
+            "outdated": last["of"] != _of(part_mark(house, one.key, choice)),
         }
     )
 
@@ -239,12 +240,11 @@ def _verdict_key(house: House, key: PartKey, choice: WeatherChoice) -> str:
     return sha256(repr(("verdict", house.yard()[1].yard, key, choice)).encode()).hexdigest()
 
 
-def _now(yard: Yard, weather: WinterWeather | None) -> str:
-    """Give the same text as long as yard, winters and program are the same; what was learned is dear to ask for."""
+def _of(mark: str | None) -> str:
+    """Give the same text as long as a part and the program are the same."""
     from hashlib import sha256
 
-    mark = None if weather is None else weather.mark
-    return sha256(repr((yard.model_dump_json(), mark, __version__)).encode()).hexdigest()
+    return sha256(f"{mark}\0{__version__}".encode()).hexdigest()
 
 
 def _winters(weather: WinterWeather) -> list[WinterKnown]:
