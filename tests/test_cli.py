@@ -531,3 +531,16 @@ def test_a_misspelt_kind_is_shown_with_a_word_on_it(run: Run) -> None:
 
     assert answer.status == 0
     assert answer.out.startswith("No kind is named “chirimoia”. This is cherimoya")
+
+
+def test_what_a_library_prints_in_c_does_not_stand_in_a_document():
+    """HiGHS prints some of its troubles with printf, whatever its options say."""
+    code = (
+        "import ctypes, sys; from fruitwall.cli import own_output; own_output(); "
+        "ctypes.CDLL(None).puts(b'from C'); ctypes.CDLL(None).fflush(None); print('ours', end='')"
+    )
+
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout == "ours"
+    assert "from C" in done.stderr

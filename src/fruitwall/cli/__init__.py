@@ -6,6 +6,7 @@ Only typer is imported at the top: ``fruitwall --help`` must answer at once. Exi
 
 from __future__ import annotations
 
+import io
 import os
 import sys
 
@@ -39,6 +40,7 @@ __all__ = [
     "learned",
     "lookup",
     "main",
+    "own_output",
     "people",
     "place",
     "season",
@@ -52,10 +54,29 @@ __all__ = [
 BAD_INPUT = 2
 
 
+def own_output() -> None:
+    """Keep standard output for what this program says; what libraries in C print there goes to the error output.
+
+    HiGHS tells of a trouble that it has already got over with ``printf``, in the midst of a document for a program.
+    """
+    try:
+        own = os.dup(sys.stdout.fileno())
+        os.dup2(sys.stderr.fileno(), sys.stdout.fileno())
+    except (OSError, ValueError, AttributeError):  # no such files: a window without a terminal, or a closed one
+        return
+    sys.stdout = io.TextIOWrapper(
+        os.fdopen(own, "wb"),
+        encoding=sys.stdout.encoding,
+        errors=sys.stdout.errors,
+        line_buffering=os.isatty(own),
+    )
+
+
 def main() -> None:
     """Run the command; what a user can mend becomes one message and status 2, without a traceback."""
     from fruitwall.errors import FruitwallError
 
+    own_output()
     try:
         app()
     except FruitwallError as error:
