@@ -49,8 +49,9 @@ def document(house, choice, *, heard):
 
 module = types.ModuleType("fruitwall.service.made_up")
 module.document, module.verdict = document, lambda _: told("{count} year", count=1)
+module.mark = lambda *_: "made up"
 sys.modules["fruitwall.service.made_up"] = module
-winters.winter_weather = lambda *_: None  # only its mark would be asked for
+winters.winter_weather = lambda *_: None
 winters.PARTS = (winters.PartOf("years", "Years", "", "made_up:document", "made_up:mark", "made_up:verdict"),)
 from fruitwall.cli import main
 main()
