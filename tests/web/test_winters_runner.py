@@ -15,7 +15,7 @@ from fruitwall.speech import marked, say, told
 from fruitwall.web.access.layer import AccessLayer
 from fruitwall.web.assets import Assets
 from fruitwall.web.pages import HERE, Pages
-from fruitwall.web.winters.runner import Runner, Standing, await_work, name_of
+from fruitwall.web.winters.runner import Runner, Standing, await_work, name_of, working_page
 from fruitwall.web.winters.work_routes import work_routes
 from tests.web.markup import read_page
 
@@ -39,7 +39,7 @@ class Steps:
                 continue
             if stop():
                 raise Stopped
-            heard(Progress(number / len(self.go), None if number == 0 else 150.0, told("winter {n}", n=1990 + number)))
+            heard(Progress(number / len(self.go), None if number == 0 else 160.0, told("winter {n}", n=1990 + number)))
             self.begun[number].set()
             assert go.wait(LONG)
             if self.error is not None:
@@ -117,7 +117,7 @@ def test_how_far_it_is_stands_in_words_and_in_a_bar(client, steps):
     assert answer.headers["refresh"] == "8"
     assert page.one("progress").attributes["value"] == "50"
     told_there = [one.text for one in page.one("main").all("p")]
-    assert told_there[:3] == ["50 % done.", "About 2 min is left.", "Now: winter 1991."]
+    assert told_there[:3] == ["50 % done.", "About 3 min is left.", "Now: winter 1991."]
 
 
 def test_done_is_shown_and_stays(client, runner, steps):
@@ -249,3 +249,22 @@ def test_results_asked_for_longest_ago_are_dropped(runner):
 def test_names_in_forms_tell_nothing_of_the_key():
     assert name_of("a/b c") == name_of("a/b c") != name_of("a/b d")
     assert set(name_of("x")) <= set("0123456789abcdef")
+
+
+def test_time_left_runs_down_and_is_not_promised_once_it_is_over(steps):
+    now = [100.0]
+    runner = Runner(ticks=lambda: now[0])
+    steps.go[0].set()
+    runner.start("a", steps)
+    assert steps.begun[1].wait(LONG)
+
+    now[0] += 90.0
+    assert runner.standing("a").progress.left_s == 70.0
+    now[0] += 80.0
+    assert (runner.standing("a").progress.left_s, runner.standing("a").late) == (0.0, False)
+    now[0] += 20.0
+    late = runner.standing("a")
+    assert (late.progress.left_s, late.late) == (None, True)
+    page = working_page(late, "Work", "", name="a", place="/", ahead="")
+    assert page.told[1] == "It takes longer than was thought; how long is not known."
+    steps.finish()

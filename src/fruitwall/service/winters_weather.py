@@ -212,7 +212,7 @@ def _share(year: Forcing, autumn: int, north: bool) -> float:
 
 @lru_cache(maxsize=8)  # where the sun stands on half a year of evenings takes most of a second
 def _nights(location: Location, autumn: int, north: bool) -> tuple[Night, ...]:
-    """Give the nights of the season; where the sun does not rise or set there are none."""
+    """Give the nights of the season; where the sun does not rise or set on one of them there are none."""
     from fruitwall.service.nights import evening_of
 
     day, last = (
@@ -224,7 +224,7 @@ def _nights(location: Location, autumn: int, north: bool) -> tuple[Night, ...]:
         try:
             found.append(evening_of(location, day).night)
         except FruitwallError:
-            found.clear()  # nights must follow each other
+            return ()  # what is left would not begin where winters are laid
         day += timedelta(days=1)
     return tuple(found)
 

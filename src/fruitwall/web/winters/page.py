@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fruitwall.service.winters_words import PartTold, WintersTold, winters_told
-from fruitwall.service.work import left_words
 from fruitwall.speech import say, say_again
 from fruitwall.web.winters.choice import choice_query
+from fruitwall.web.winters.runner import left_told
 
 if TYPE_CHECKING:
     from fruitwall.service.household import Household
@@ -129,4 +129,4 @@ def _work(standing: Standing) -> WorkLine:
     if standing.state == "waiting":
         return WorkLine(say("{what}: waits.", what=what), standing.place)
     done = say("{percent} % done.", percent=min(99, int(100 * standing.progress.share)))
-    return WorkLine(f"{what}: {done} {left_words(standing.progress.left_s)}", standing.place)
+    return WorkLine(f"{what}: {done} {left_told(standing)}", standing.place)

@@ -31,9 +31,10 @@ How a page uses it (the same for ``/winters/...`` and ``/placing``). The routes 
 from __future__ import annotations
 
 import threading
+import time
 from collections import OrderedDict, deque
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from hashlib import sha256
 from typing import Any, Literal, TypeVar
@@ -60,6 +61,9 @@ PATIENCE_S = 1.0
 LOOK_AGAIN_S, SELDOM_S = 2, 15
 """A browser asks again after so long, seldom where much is left. Our judgement. [s]"""
 
+LATE_S = 15.0
+"""So much longer than thought may work take before that is told. Our judgement. [s]"""
+
 State = Literal["unknown", "waiting", "running", "stopping", "stopped", "failed", "done"]
 
 
@@ -77,6 +81,8 @@ class Standing:
         Why it failed.
     what, place : str
         In words (`say_again` says them), and the page that shows it.
+    late : bool
+        Whether the part that is being done takes longer than all that was left was thought to take.
     """
 
     state: State = "unknown"
@@ -84,6 +90,7 @@ class Standing:
     error: BaseException | None = None
     what: str = ""
     place: str = ""
+    late: bool = False
 
     @property
     def going_on(self) -> bool:
@@ -98,13 +105,20 @@ class _Job:
     place: str
     state: State = "waiting"
     progress: Progress = field(default_factory=lambda: Progress(0.0, None, ""))
+    heard_s: float = 0.0
     value: Any = None
     error: BaseException | None = None
     to_stop: threading.Event = field(default_factory=threading.Event)
     ended: threading.Event = field(default_factory=threading.Event)
 
-    def standing(self) -> Standing:
-        return Standing(self.state, self.progress, self.error, self.what, self.place)
+    def standing(self, now_s: float) -> Standing:
+        """Tell how it stands; what was left when it was last heard of has become less since."""
+        left_s, late = self.progress.left_s, False
+        if self.state == "running" and left_s is not None:
+            left_s -= now_s - self.heard_s
+            late = left_s < -LATE_S
+        progress = replace(self.progress, left_s=None if left_s is None or late else max(left_s, 0.0))
+        return Standing(self.state, progress, self.error, self.what, self.place, late)
 
 
 def name_of(key: str) -> str:
@@ -119,10 +133,12 @@ class Runner:
     ----------
     most : int
         How many results are kept; those asked for longest ago are dropped.
+    ticks : callable () -> float
+        Tells how time passes. [s]
     """
 
-    def __init__(self, most: int = MOST_RESULTS) -> None:
-        self._most = most
+    def __init__(self, most: int = MOST_RESULTS, ticks: Callable[[], float] = time.monotonic) -> None:
+        self._most, self._ticks = most, ticks
         self._lock = threading.Lock()
         self._jobs: OrderedDict[str, _Job] = OrderedDict()
         self._queue: deque[_Job] = deque()
@@ -165,7 +181,7 @@ class Runner:
         """Tell how some work stands."""
         with self._lock:
             job = self._jobs.get(name_of(key))
-            return Standing() if job is None else job.standing()
+            return Standing() if job is None else job.standing(self._ticks())
 
     def progress(self, key: str) -> Progress | None:
         """Tell how far some work is; None where it is not going on."""
@@ -175,7 +191,10 @@ class Runner:
     def going_on(self) -> list[Standing]:
         """Tell of all work that is going on or waits, in its order."""
         with self._lock:
-            return [job.standing() for job in self._jobs.values() if job.state in ("waiting", "running", "stopping")]
+            now_s = self._ticks()
+            return [
+                job.standing(now_s) for job in self._jobs.values() if job.state in ("waiting", "running", "stopping")
+            ]
 
     def stop(self, key: str) -> None:
         """Have some work stop; what it has done is kept."""
@@ -267,7 +286,7 @@ class Runner:
 
     def _hear(self, job: _Job, told: Progress) -> None:
         with self._lock:
-            job.progress = told
+            job.progress, job.heard_s = told, self._ticks()
 
     def _drop(self) -> None:
         """Drop what ended and was asked for longest ago."""
@@ -393,7 +412,7 @@ def working_page(standing: Standing, what: str, takes: str, *, name: str, place:
     elif standing.state in ("running", "stopping", "stopped"):
         told.append(say("{percent} % done.", percent=percent))
     if standing.state == "running":
-        told.append(left_words(progress.left_s))
+        told.append(left_told(standing))
         if progress.what:
             told.append(say("Now: {what}.", what=say_again(progress.what)))
     elif standing.state == "stopping":
@@ -402,6 +421,13 @@ def working_page(standing: Standing, what: str, takes: str, *, name: str, place:
         told.append(say("It was stopped. What is done is kept; it goes on from there."))
     lines = tuple(str(standing.error).splitlines()) if standing.error is not None else ()
     return Working(say_again(what), standing.state, percent, tuple(told), lines, name, place)
+
+
+def left_told(standing: Standing) -> str:
+    """Say how much time is left of work that is being done."""
+    if standing.late:
+        return say("It takes longer than was thought; how long is not known.")
+    return left_words(standing.progress.left_s)
 
 
 def _ahead(runner: Runner, standing: Standing) -> str:
