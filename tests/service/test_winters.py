@@ -84,6 +84,14 @@ def test_in_words(house: House, household: Household) -> None:
         assert winters_told(document, household).verdict.startswith("Se conocen 12 inviernos reales, de 2010/11")
 
 
+def test_a_gap_in_the_record_is_told(house: House, household: Household) -> None:
+    document = winters_overview(house)
+    some = document.model_copy(update={"winters": [*document.winters[:3], *document.winters[7:]]})
+
+    assert not any("in between" in line for line in winters_told(document, household).lines)
+    assert winters_told(some, household).lines[1] == "4 winters in between are not known."
+
+
 def test_warmer_recent_and_a_trend_are_told(house: House, household: Household) -> None:
     document = winters_overview(house)
     changed = document.model_copy(

@@ -32,6 +32,9 @@ from fruitwall.service.winters_rules import (
     rules_verdict,
 )
 from fruitwall.service.winters_rules_document import RulesDocument
+from fruitwall.service.winters_rules_words import figure_words, verdict
+from fruitwall.service.winters_search_document import Around
+from fruitwall.service.winters_search_words import bare_money
 from fruitwall.speech import say_again, speaking
 from fruitwall.web.winters.rules.routes import celsius
 from fruitwall.yard.model import Display
@@ -207,3 +210,16 @@ def shown() -> Callable[[Ground], Ground]:
         return replace(ground, steps=steps, mark=f"{ground.mark} nobody")
 
     return without
+
+
+def test_figures_have_no_more_digits_than_they_say_and_names_with_commas_are_quoted(document: RulesDocument) -> None:
+    def around(mean: float) -> Around:
+        return Around(mean=mean, p10=mean, p90=mean, error=0.0)
+
+    assert [bare_money(one) for one in (0.0, 0.5, 9.994, 9.996)] == ["0", "0.50", "9.99", "10"]
+    assert figure_words("effort", around(0.0)) == ("0", "0\N{EN DASH}0")
+    assert figure_words("hurt", around(21.48))[0] == "21.5"
+    assert figure_words("trees_lost", around(5.62))[0] == "5.62"
+    alike = [one.model_copy(update={"total": around(100.0)}) for one in document.compared[-3:]]
+    told = verdict(document.model_copy(update={"compared": alike}))
+    assert 'Too near to tell apart: "Only when the night may kill" and "What pays, as now".' in told

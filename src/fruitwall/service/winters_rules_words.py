@@ -70,7 +70,10 @@ def rule_line(rule: RuleTold, names: Mapping[str, str], household: Household) ->
 
 def figure_words(name: str, value: Around) -> tuple[str, str]:
     """Write a mean, and its spread: "12", "8–17"."""
-    digits = 2 if name in ("hurt", "trees_lost") or (name in MONEY and abs(value.mean) < 10.0) else 0
+    few = abs(value.mean) < 10.0
+    digits = 2 if few and value.p90 > 0.0 and name in ("hurt", "trees_lost", *MONEY) else 0
+    if name == "hurt" and not few:
+        digits = 1
     return number(value.mean, digits), f"{number(value.p10, digits)}\N{EN DASH}{number(value.p90, digits)}"
 
 
@@ -137,7 +140,7 @@ def verdict(document: RulesDocument) -> str:
             )
         )
     near = [
-        say(one.name)
+        say('"{name}"', name=say(one.name))  # names have commas of their own
         for one in document.compared
         if one is not best and one.total.mean - best.total.mean <= 2.0 * (one.total.error + best.total.error)
     ]

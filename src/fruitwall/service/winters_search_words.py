@@ -26,7 +26,12 @@ class Table:
 
 def money(amount: float, currency: str) -> str:
     """Write an amount of money: whole from ten on."""
-    return f"{number(amount, 0 if abs(amount) >= 9.995 else 2)}\N{NO-BREAK SPACE}{currency}"
+    return f"{bare_money(amount)}\N{NO-BREAK SPACE}{currency}"
+
+
+def bare_money(amount: float) -> str:
+    """Write an amount of money whose currency stands in a head: whole from ten on, and nothing as 0."""
+    return number(amount, 0 if abs(amount) >= 9.995 or abs(amount) < 0.005 else 2)
 
 
 def lifts_words(lifts: float) -> str:
@@ -193,9 +198,9 @@ def frontier_table(document: SearchDocument) -> Table:
             name,
             lifts_words(one.carries),
             lifts_words(one.lifts),
-            number(one.loss, 0 if one.loss >= 10 else 2),
+            bare_money(one.loss),
             number(one.minutes),
-            number(one.effort, 0 if one.effort >= 10 else 2),
+            bare_money(one.effort),
         ]
         for name, one in named
     ]

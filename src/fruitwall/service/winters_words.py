@@ -75,7 +75,13 @@ def winters_told(document: WintersDocument, household: Household) -> WintersTold
         nothing = say("No whole winter of other years is known here, so nothing can be asked of many winters yet.")
         return WintersTold(nothing, (), None, (), ())
     source = say("They come from: {source}.", source=say_again(document.source))
-    lines = [source, *choice_lines(document.choice, household), _trend(document, household), _takes(document)]
+    lines = [
+        source,
+        *_gaps(document),
+        *choice_lines(document.choice, household),
+        _trend(document, household),
+        _takes(document),
+    ]
     if document.kept_bytes:
         lines.append(
             say(
@@ -125,16 +131,25 @@ def _verdict(document: WintersDocument, household: Household) -> str:
     )
 
 
+def _gaps(document: WintersDocument) -> list[str]:
+    """Say how many winters between the first and the last are not known."""
+    begun = {int(one.name[:4]) for one in document.winters if one.real}
+    missing = max(begun) - min(begun) + 1 - len(begun) if begun else 0
+    if not missing:
+        return []
+    return [say_count("{count} winter in between is not known.", "{count} winters in between are not known.", missing)]
+
+
 def choice_lines(choice: WintersChoice, household: Household) -> list[str]:
     """Say how the winters are taken, where not as they were."""
     lines = []
     if choice.warmer_k > 0:
         lines.append(
-            say("All of them are taken {size} warmer than they were.", size=household.difference(choice.warmer_k))
+            say("All of them are taken {size} warmer than they were.", size=household.fine_difference(choice.warmer_k))
         )
     elif choice.warmer_k < 0:
         lines.append(
-            say("All of them are taken {size} colder than they were.", size=household.difference(choice.warmer_k))
+            say("All of them are taken {size} colder than they were.", size=household.fine_difference(choice.warmer_k))
         )
     if choice.weighting == "recent":
         lines.append(say("Recent winters count for more than old ones."))
