@@ -102,3 +102,12 @@ def test_programs_get_the_answer_or_how_far_it_is(client):
     assert client.get("/api/placing").status_code == 422
     assert client.get("/api/placing", params={"taxon": "mango", "pot": "pot"}).status_code == 422
     assert client.get("/api/placing", params={"taxon": "xyzzy"}).status_code == 422
+    assert client.get("/api/placing", params={"taxon": ["mango"] * 13}).status_code == 422
+
+
+def test_what_a_program_asked_for_is_there_for_the_page(client):
+    for _ in range(60):
+        answer = client.get("/api/placing", params={"taxon": "mango", "age": 5})
+        if answer.status_code == 200:
+            break
+    assert client.get("/placing?ask=kind&kind=mango&age=5").status_code == 200

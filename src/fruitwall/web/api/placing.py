@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 from fastapi import APIRouter, HTTPException, Query, Request, Response
 
 from fruitwall.service.house import House
+from fruitwall.service.placing_asked import MOST_KINDS
 from fruitwall.service.placing_document import PlacingAnswer
 from fruitwall.speech import marked, say
 from fruitwall.web.api.working import WorkAnswer, worked_out
@@ -43,7 +44,9 @@ def add_placing(router: APIRouter, house: House, runner: Runner) -> None:
     def placing(
         request: Request,
         choice: AskedChoice,
-        taxon: Annotated[list[Text], Query(description="Kinds by any name: their best places")] = [],  # noqa: B006
+        taxon: Annotated[
+            list[Text], Query(description="Kinds by any name: their best places", max_length=MOST_KINDS)
+        ] = [],  # noqa: B006
         pot: Annotated[Text, Query(description="A container tree: plant it out or not")] = "",
         wish: Annotated[
             str, Query(max_length=800, pattern="^[^\0]*$", alias="list", description="mango: 2, lychee")
@@ -66,8 +69,8 @@ def add_placing(router: APIRouter, house: House, runner: Runner) -> None:
         known = catalogue_of(yard)
         do: Callable[..., Found]
         if taxon:
-            names = [known.find(name).scientific for name in taxon]
-            question, do = f"kind {(names, age)}", partial(service.sites_for, house, names, age_years=age)
+            names = list(dict.fromkeys(known.find(name).scientific for name in taxon))
+            question, do = f"kind {(tuple(names), age)}", partial(service.sites_for, house, names, age_years=age)
         elif pot:
             tree = pot_of(yard, pot).id
             question, do = f"pot {tree}", partial(service.pot_question, house, tree)
@@ -85,7 +88,7 @@ def add_placing(router: APIRouter, house: House, runner: Runner) -> None:
         def work(heard: Heard, stop: Stop) -> Found:
             return do(choice=choice, heard=heard, stop=stop)
 
-        found = worked_out(runner, key, work, who(request), what=WHAT, place="/placing")
+        found = worked_out(runner, key, work, request, what=WHAT, place="/placing")
         if isinstance(found, Response):
             return found  # type: ignore[return-value]
         return placing_document(found, yard, known, household_of(yard, who(request)))

@@ -14,7 +14,6 @@ from fruitwall.service.winters_search_document import SearchDocument
 from fruitwall.service.winters_years_document import YearsDocument
 from fruitwall.speech import say
 from fruitwall.web.api.working import WorkAnswer, worked_out
-from fruitwall.web.who import who
 from fruitwall.web.winters.choice import AskedChoice, choice_query
 from fruitwall.web.winters.runner import Heard, Runner, Stop
 
@@ -58,4 +57,4 @@ def add_winters(router: APIRouter, house: House, runner: Runner) -> None:
 
         what = next(one.title for one in PARTS if one.key == part)
         place = f"/winters/{part}{choice_query(choice)}"
-        return worked_out(runner, key, do, who(request), what=what, place=place)  # type: ignore[no-any-return]
+        return worked_out(runner, key, do, request, what=what, place=place)  # type: ignore[no-any-return]

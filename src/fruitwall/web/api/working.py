@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from fastapi import Response
+from fastapi import Request, Response
 from pydantic import BaseModel, Field
 
+from fruitwall.web.who import who
 from fruitwall.web.winters.runner import PATIENCE_S, Do, Runner, State
 
 if TYPE_CHECKING:
-    from fruitwall.web.who import Who
+    from starlette.datastructures import Headers
 
 AGAIN_S = 5
 """After so long it is worth asking again. Our judgement. [s]"""
@@ -26,7 +27,7 @@ class WorkAnswer(BaseModel):
     left_s: float | None = Field(description="Time left; null before it is known [s]", examples=[95.0])
 
 
-def worked_out(runner: Runner, key: str, do: Do, asking: Who, *, what: str, place: str) -> Any:
+def worked_out(runner: Runner, key: str, do: Do, request: Request, *, what: str, place: str) -> Any:
     """Give the result of long work, begun by whoever asks first; until it is there, tell how far it is.
 
     Parameters
@@ -35,8 +36,9 @@ def worked_out(runner: Runner, key: str, do: Do, asking: Who, *, what: str, plac
     key : str
         By content: the same as that of the page.
     do : callable (heard, stop) -> result
-    asking : Who
-        Helpers and owners begin it; others only look.
+    request : Request
+        Helpers and owners begin it; others only look, and so do pages of other sites and what a browser fetches in
+        case it is wanted.
     what, place : str
         In words (`speech.marked`), and the page that shows it.
 
@@ -50,7 +52,7 @@ def worked_out(runner: Runner, key: str, do: Do, asking: Who, *, what: str, plac
     Exception
         What went wrong, once; whoever asks again has it tried again.
     """
-    if asking.may("helper") and runner.standing(key).state == "unknown":
+    if who(request).may("helper") and _meant(request.headers) and runner.standing(key).state == "unknown":
         runner.start(key, do, what=what, place=place)
         runner.wait(key, PATIENCE_S)
     standing = runner.standing(key)
@@ -64,3 +66,10 @@ def worked_out(runner: Runner, key: str, do: Do, asking: Who, *, what: str, plac
             pass
     told = WorkAnswer(state=standing.state, share=standing.progress.share, left_s=standing.progress.left_s)
     return Response(told.model_dump_json(), 202, {"retry-after": f"{AGAIN_S}"}, media_type="application/json")
+
+
+def _meant(headers: Headers) -> bool:
+    """Tell whether somebody means a request: no page of another site made it, and no browser by way of precaution."""
+    return headers.get("sec-fetch-site", "none") in ("same-origin", "none") and "prefetch" not in headers.get(
+        "sec-purpose", ""
+    )

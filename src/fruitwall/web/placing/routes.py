@@ -115,7 +115,7 @@ def placing_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRo
         try:
             if ask == "kind":
                 taxon = known.find(kind).scientific
-                question = (taxon, age)
+                question = ((taxon,), age)
                 do = partial(service.sites_for, house, [taxon], age_years=age)
                 lay = partial(laid.sites_page, known=known, **beside)
             elif ask == "pot":
