@@ -54,6 +54,7 @@ BY_NAME: dict[str, SearchStrategy[Any]] = {
     "position": INSIDE,
     "outlet": INSIDE,
     "gear_store": INSIDE,
+    "tap": INSIDE,
     "time_zone": st.sampled_from(["America/Los_Angeles", "Europe/Berlin", "UTC", "Asia/Kathmandu"]),
     "currency": st.sampled_from(["USD", "EUR"]),
     "crown_base": st.just(0.0),

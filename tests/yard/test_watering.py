@@ -71,7 +71,18 @@ def test_a_form_sent_as_it_stands_changes_nothing_in_litres_or_gallons():
         assert changed("lemon", "tree", display) == {}
         assert changed("@water", "@water", display) == {}
     shown = {field.name: (field.text, field.unit) for field in form_of("@water", YARD, GALLONS, YARD.water)}
-    assert shown == {"conductivity": ("0.9", "dS/m"), "hose_flow": ("4", "gpm")}
+    assert shown == {"conductivity": ("0.9", "dS/m"), "hose_flow": ("4", "gpm"), "tap": ("", "m")}
+
+
+def test_the_tap_is_entered_by_two_numbers_and_taken_out_by_emptying_them():
+    assert changed("@water", "@water", Display(), **{"tap.0.x": "12.3", "tap.0.y": "31"}) == {"tap": [12.3, 31.0]}
+    assert changed("@water", "@water", Display(), **{"tap.0.x": "", "tap.0.y": ""}) == {}
+    tapped = parse_yard(TEXT.replace("hose_flow: 4 gpm", "hose_flow: 4 gpm, tap: [12.3, 31]"))
+    assert tapped.water.tap == (12.3, 31.0)
+    form = form_of("@water", tapped, Display(), tapped.water)
+    sent = {field.name: [field.text] for field in form if field.input == "number"}
+    emptied = read_form("@water", form, sent | {"tap.0.x": [""], "tap.0.y": [""]}, Display(), {"tap": [12.3, 31]})
+    assert emptied.fields == {"tap": None}
 
 
 @pytest.mark.parametrize(

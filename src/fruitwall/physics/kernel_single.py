@@ -12,6 +12,7 @@ import ast
 import sys
 from functools import cache
 from pathlib import Path
+from threading import Lock
 from types import ModuleType
 from typing import Any
 
@@ -62,12 +63,22 @@ def _narrowed(module: ModuleType, given: dict[str, Any]) -> ModuleType:
     return made
 
 
-@cache
+_MAKING = Lock()
+"""CPython 3.11 makes objects of syntax trees in one thread at a time only: two at once end in a SystemError (its issue
+106905)."""
+
+
 def marcher() -> Any:
     """Give the compiled march; its arrays and its step are of single precision.
 
     Compiled on first use and kept on disk beside that of `kernel.marcher`.
     """
+    with _MAKING:
+        return _marcher()
+
+
+@cache
+def _marcher() -> Any:
     lanes = _narrowed(kernel_lanes, {})
     shared = ("BARK_SUN", "EPS", "SIGMA", "SMALL2", "ZERO", "apart", "exponential", "lanes")
     bodies = _narrowed(kernel_bodies, {name: getattr(lanes, name) for name in shared})

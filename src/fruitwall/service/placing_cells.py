@@ -129,9 +129,8 @@ def cells_of(yard: Yard, cell_m: float | None = None) -> Cells:
         gap = np.minimum(gap, away)
         take(away < SPACING_M, "tree", tree.id)
     power, power_by = _nearest(x, y, [(circuit.id, circuit.outlet) for circuit in yard.circuits])
-    return Cells(
-        columns, rows, side, x, y, code, tuple(map(str, by)), gap, power, power_by, np.full(x.size, np.nan)
-    )  # fmt: skip
+    tap, _ = _nearest(x, y, [("", yard.water.tap)] if yard.water.tap is not None else [])
+    return Cells(columns, rows, side, x, y, code, tuple(map(str, by)), gap, power, power_by, tap)
 
 
 def _things(yard: Yard) -> list[tuple[Taken, tuple[str, Geometry], float]]:

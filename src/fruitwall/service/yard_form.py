@@ -495,12 +495,12 @@ def _corners(entered: Field, shown: Field, display: Display) -> Any:
             raise ValueError(say("Corner {number} lacks a number.", number=number + 1))
         was = shown.texts[2 * number : 2 * number + 2]
         corners.append((number if (east, north) == was else None, [_metres(east, display), _metres(north, display)]))
+    if entered.input == "point":
+        if not corners and entered.needed:
+            raise ValueError(say("This is needed."))
+        return corners[0][1] if corners else None
     if len(corners) < entered.least:
         raise ValueError(say("At least {count} corners are needed.", count=entered.least))
-    if entered.input == "point":
-        if not corners:
-            raise ValueError(say("This is needed."))
-        return corners[0][1]
     return corners
 
 

@@ -55,6 +55,7 @@ FIELD_WORDS = {
     "emitter.count": "Emitters at this tree",
     "conductivity": "Salt in the water, as conductivity",
     "hose_flow": "The hose gives",
+    "tap": "Place of the tap",
     "stages": "Carries now",
     "root_zone": "Roots stand",
     "hurt": "Hurt this winter, as a grade 0 to 7",

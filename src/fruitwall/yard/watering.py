@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from fruitwall.yard.base import Part
+from fruitwall.yard.base import Part, Point
 from fruitwall.yard.quantities import Conductivity, Count, DripFlow, Flow
 
 PotMix = Literal["potting_mix", "bark", "peat", "coir", "soil"]
@@ -44,4 +44,7 @@ class Water(Part):
         gt=0,
         le=200,
         description="What the hose gives, for the time that watering takes where there is no emitter: time a bucket",
+    )
+    tap: Point | None = Field(
+        default=None, description="Where the tap is, as [x, y]; to tell how far from water a place is"
     )
