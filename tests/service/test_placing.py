@@ -229,3 +229,8 @@ def test_evidence_is_told_by_how_much_there_is():
     assert len(set(said)) == 4
     assert "relatives" in said[0]
     assert said[3].startswith("Well known: 6")
+
+
+@pytest.mark.parametrize(("hours", "told"), [(5.96, "5.9"), (0.44, "0.4"), (6.0, "6"), (11.6, "12")])
+def test_little_sun_is_not_rounded_up_to_what_is_wanted(yard, hours, told):
+    assert f" {told} h" in reason_words(Reason("little_sun", hours), household(), yard)

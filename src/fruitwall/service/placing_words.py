@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
+from fruitwall.plans.placing.worth import ENOUGH_SUN_H
 from fruitwall.service.household import month_name, number, percent
 from fruitwall.service.kind_words import name_for_reader
 from fruitwall.speech import marked, say, say_again, say_count, say_list
@@ -33,7 +34,7 @@ REASONS = {
     "sheltered": marked("sheltered from the wind: {share} of the open wind"),
     "power_near": marked("a socket is {metres} away ({by}): lamps can be hung in it"),
     "tap_near": marked("the tap is {metres} away"),
-    "not_here": marked("it would not live here: {share} to come through ten winters"),
+    "not_here": marked("left alone it would not live here: {share} to come through ten winters"),
     "hollow": marked("in a hollow where cold air gathers: {kelvin} colder on clear still nights"),
     "open_sky": marked("open to the cold sky: {kelvin} colder than the middle of the yard"),
     "colder": marked("{kelvin} colder than the middle of the yard on the coldest nights"),
@@ -146,7 +147,7 @@ def reason_words(reason: Reason, household: Household, yard: Yard) -> str:
     return say(
         REASONS[reason.key],
         kelvin=household.difference(reason.value),
-        hours=number(reason.value, 0 if reason.value >= 1 else 1),
+        hours=_hours(reason.value),
         share=percent(min(max(reason.value, 0.0), 1.0)),
         metres=household.length(max(reason.value, 0.0)),
         by=names.get(reason.by, reason.by),
@@ -348,6 +349,11 @@ def _carried_line(found: PotFound) -> str:
         minutes=number(pot.minutes),
         lifts=number(pot.lifts),
     )
+
+
+def _hours(hours: float) -> str:
+    """Write hours of sun: whole from six on, and never rounded up to the six that are wanted."""
+    return number(hours) if hours >= ENOUGH_SUN_H else number(math.floor(10.0 * hours) / 10.0, 1)
 
 
 def _chance(share: float) -> str:
