@@ -11,7 +11,7 @@ def test_it_tells_how_far_and_what_becomes_of_a_lost_tree() -> None:
     first, lost, *others = assumed(Ahead(years=30, draws=64))
     assert "64 futures of 30 years" in first
     assert "nursery tree of 2 years" in lost
-    assert len(others) == 4
+    assert len(others) == 5
     assert "stays empty" in assumed(Ahead(replant=False))[1]
 
 

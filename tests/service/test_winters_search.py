@@ -15,6 +15,7 @@ from fruitwall.cli.winters_gear import show_gear
 from fruitwall.cli.winters_search import show_search
 from fruitwall.errors import PlanError
 from fruitwall.journal.opening import open_journal
+from fruitwall.plans.rules.assumed import YEARS_AHEAD
 from fruitwall.plans.rules.ground import Ground
 from fruitwall.plans.rules.outcome import Ahead
 from fruitwall.service.house import House
@@ -24,7 +25,14 @@ from fruitwall.service.winters_gear_document import GearDocument, GearGain
 from fruitwall.service.winters_gear_words import gear_verdict, payback_words, thing_words, worth_words
 from fruitwall.service.winters_search import search_document, search_key
 from fruitwall.service.winters_search_document import FoundRules, Practice, RuleLine, SearchDocument
-from fruitwall.service.winters_search_words import beyond_words, line_words, notes_words, search_verdict, verdict
+from fruitwall.service.winters_search_words import (
+    beyond_words,
+    cheaper_words,
+    line_words,
+    notes_words,
+    search_verdict,
+    verdict,
+)
 from fruitwall.service.winters_weather import AS_THEY_WERE, WeatherChoice
 from fruitwall.service.work import Stopped
 from fruitwall.speech import speaking
@@ -243,6 +251,28 @@ def test_going_on_as_now_may_lose_less_than_rules_that_are_kept_in_full(house: H
     assert beyond_words(level) == ""
     same = made.model_copy(update={"frontier": corners[1:]})
     assert "Nothing here is worth carrying" in verdict(same)
+
+
+def test_a_ready_made_rule_that_does_better_than_what_was_found_is_told(house: House, household: Household) -> None:
+    document = searched(house)
+    assert {one.key for one in document.ready_made} == {"cover", "cover-carry", "carry-no-more", "may-kill"}
+    kills = Practice(key="may-kill", loss=3.0, effort=2.0, minutes=9.0, lifts=0.0, carries=3.0, kwh=0.0)
+    made = document.model_copy(
+        update={"answer": found_rules(4.0, 0.0), "practices": [], "ready_made": [kills], "most_loss": None}
+    )
+    told = cheaper_words(made)
+    assert '"Only when the night may kill": expected loss 3.00' in told  # 5 in all, and 9 what was found
+    assert search_page(made, household, AS_THEY_WERE).cheaper == told
+    dearer = kills.model_copy(update={"effort": 6.0})
+    assert cheaper_words(made.model_copy(update={"ready_made": [dearer]})) == ""
+    # Within an acceptable loss it is effort that counts, and only of what keeps within it.
+    assert cheaper_words(made.model_copy(update={"most_loss": 3.5})) == told
+    assert cheaper_words(made.model_copy(update={"most_loss": 2.0})) == ""
+    assert cheaper_words(made.model_copy(update={"most_loss": 3.5, "answer": None})) == told
+
+
+def test_what_is_simpler_in_drawn_futures_is_told_with_their_figures(house: House) -> None:
+    assert set(YEARS_AHEAD) <= set(searched(house).notes)
 
 
 def test_notes_are_sentences_and_said_once() -> None:

@@ -8,6 +8,7 @@ from fruitwall.plans.cautions import caution_texts
 from fruitwall.service.winters_search_words import (
     beyond_words,
     carrying_words,
+    cheaper_words,
     figures_words,
     frontier_table,
     letter,
@@ -58,6 +59,7 @@ def show_search(document: SearchDocument, household: Household) -> RenderableTyp
         parts.append(Text(say("No rules were found that can be kept on every night.")))
     else:
         parts += [Text(line) for line in _rules(document.answer, document, household)]
+    parts += [Text(line) for line in (cheaper_words(document),) if line]
     parts += [Text(""), Text(say("How it would go over the years"), style="bold")]
     parts += [rich_table(played_table(document)), Text(played_words(document), style="dim")]
     parts += [Text(""), *(Text(household.in_own_units(line)) for line in caution_texts("lifting"))]

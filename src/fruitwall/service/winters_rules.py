@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fruitwall.errors import PlanError
+from fruitwall.plans.rules.assumed import YEARS_AHEAD
 from fruitwall.plans.rules.outcome import Ahead
 from fruitwall.plans.rules.rule import HouseRule, RuleSet, check_rule
 from fruitwall.service.winters_weather import AS_THEY_WERE, WeatherChoice
@@ -42,7 +43,7 @@ GROUND_SHARE = 0.75
 
 AHEAD = Ahead()
 
-KEPT_AS = "rules 2"
+KEPT_AS = "rules 3"
 """With what keys begin; another one when what is kept changes its meaning."""
 
 TITLE = marked("House rules side by side")
@@ -65,6 +66,7 @@ LIMITS = (
         "What stands stays until the next evening, and costs no setting up if it is wanted again. If not, it is undone "
         "that day; its minutes and lifts are counted."
     ),
+    *YEARS_AHEAD,
 )
 """What the figures mean."""
 

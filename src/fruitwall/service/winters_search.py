@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from fruitwall.plans.rules.assumed import YEARS_AHEAD
 from fruitwall.plans.rules.outcome import Ahead
 from fruitwall.service.winters_weather import AS_THEY_WERE, WeatherChoice
 from fruitwall.service.work import WorkPart, work
@@ -35,7 +36,7 @@ GROUND_SHARE = 0.8
 
 AHEAD = Ahead()
 
-KEPT_AS = "search 4"
+KEPT_AS = "search 5"
 """With what keys begin; another one when what is kept changes its meaning."""
 
 LIMITS = (
@@ -48,6 +49,7 @@ LIMITS = (
         "the figures of the drawn futures."
     ),
     marked("Several cold nights of one winter count once, by the worst of them: who stands it stands the others too."),
+    *YEARS_AHEAD,
 )
 """What the figures mean."""
 
@@ -141,6 +143,7 @@ class _Making:
         from fruitwall.plans.rules.menu import NEVER
         from fruitwall.plans.rules.rule import RuleSet
         from fruitwall.plans.rules.search import cheapest
+        from fruitwall.service.winters_rules import preset_rules
 
         search = self.search()
         safest = cheapest(search, "loss")
@@ -153,6 +156,11 @@ class _Making:
             "less": less,
             "least_loss": safest.loss,
             "practices": [self.practice(key, rules).model_dump() for key, rules in ways.items()],
+            "ready_made": [
+                self.practice(one.key, one).model_dump()
+                for one in preset_rules()
+                if one.key not in ("never", AS_NOW.key)  # these are the practices
+            ],
             "replayed": [self.replayed(key, rules).model_dump() for key, rules in ways.items()],
         }
 
@@ -284,6 +292,7 @@ def _document(
             "less": wide["less"],
             "frontier": wide["points"],
             "practices": wide["practices"],
+            "ready_made": wide["ready_made"],
             "replayed": [*wide["replayed"], *([answer["replayed"]] if answer else [])],
             "notes": [],
         }

@@ -60,13 +60,18 @@ class FoundRules(Document):
 class Practice(Document):
     """A way of going on, for comparison; what people or gear do not suffice for is not done."""
 
-    key: Literal["as_now", "never"]
+    key: Literal["as_now", "never", "cover", "cover-carry", "carry-no-more", "may-kill"]
     loss: float = Field(description=MONEY)
     effort: float = Field(description="Minutes, lifts, energy and wear at the household's prices, a winter")
     minutes: float
     lifts: float
     carries: float
     kwh: float
+
+    @property
+    def total(self) -> float:
+        """Loss and effort."""
+        return self.loss + self.effort
 
 
 class Replayed(Document):
@@ -100,5 +105,8 @@ class SearchDocument(Document):
     )
     frontier: list[FoundRules] = Field(description="Least of that at each loss, the one with most of it first")
     practices: list[Practice]
+    ready_made: list[Practice] = Field(
+        default=[], description="Ready-made house rules, which may fall short on some nights; key as in the comparison"
+    )
     replayed: list[Replayed]
     notes: list[str]

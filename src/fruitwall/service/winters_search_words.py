@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fruitwall.service.household import Household, number, percent
+from fruitwall.service.winters_rules import preset_rules
 from fruitwall.speech import marked, say, say_count, say_list, told
 
 if TYPE_CHECKING:
@@ -153,6 +154,36 @@ def beyond_words(document: SearchDocument) -> str:
         "Going on as now loses less than any of these rules, at {effort} of effort a winter: on nights on which not "
         "all can be done it does what it can. The rules here are only those that can be kept in full on every night.",
         effort=money(now.effort, document.currency),
+    )
+
+
+CHEAPER_SHARE = 0.01
+"""Share of loss and effort by which other rules must be cheaper to be told of. Our judgement. [-]"""
+
+
+def cheaper_words(document: SearchDocument) -> str:
+    """Say which ready-made rules, or going on as now, do better than what was found; empty where none does.
+
+    What is found is kept in full on every night. Rules that fall short on a few nights and do what they can are not
+    among what is searched, and may well be cheaper.
+    """
+    names = {rules.key: rules.name for rules in preset_rules()} | PRACTICES
+    others, most = [*document.ready_made, *document.practices], document.most_loss
+    if most is not None:
+        within = [one for one in others if one.loss <= most]
+        best = min(within, key=lambda one: one.effort, default=None)
+        if best is None or (document.answer and best.effort >= (1.0 - CHEAPER_SHARE) * document.answer.effort):
+            return ""
+    else:
+        best = min(others, key=lambda one: one.total, default=None)
+        if best is None or (document.answer and best.total >= (1.0 - CHEAPER_SHARE) * document.answer.total):
+            return ""
+    return say(
+        'Cheaper still, though it may fall short on some nights, is "{name}": expected loss {loss}, effort '
+        "{effort} a winter. Where not all can be done it does what it can. See the comparison of house rules.",
+        name=say(names[best.key]),
+        loss=money(best.loss, document.currency),
+        effort=money(best.effort, document.currency),
     )
 
 

@@ -4,7 +4,23 @@ from __future__ import annotations
 
 from fruitwall.plans.rules.outcome import Ahead
 from fruitwall.plants.setback import NURSERY_AGE_YEARS
-from fruitwall.speech import say, say_count
+from fruitwall.speech import marked, say, say_count
+
+OLDER = marked("Trees grow older and hardier from winter to winter.")
+SET_BACK = marked(
+    "Dead twigs cost a tree its last year and the next crop. Dead limbs set it back to a young tree, and it bears "
+    "nothing for three winters. These figures are our judgement."
+)
+ONLY_COLD = marked("Only cold hurts or kills a tree here. Drought, pests and bad soil do not.")
+PAID = marked("A lost tree costs its whole worth, which pays for a young nursery tree in its place.")
+AS_TALL = marked(
+    "A tree planted anew or cut back is reckoned as tall as the one before it would have grown, and is covered or too "
+    "tall to be covered like that one. So where trees are often lost, covering and carrying save more in later years "
+    "than is shown here."
+)
+
+YEARS_AHEAD = (PAID, OLDER, SET_BACK, AS_TALL, ONLY_COLD)
+"""What every page with figures of drawn futures tells of them (`plans.rules.outcome`)."""
 
 
 def assumed(ahead: Ahead) -> tuple[str, ...]:
@@ -31,11 +47,9 @@ def assumed(ahead: Ahead) -> tuple[str, ...]:
         )
         if ahead.replant
         else say("A lost tree costs its whole worth, and its place stays empty. The work for it is still counted."),
-        say("Trees grow older and hardier from winter to winter."),
-        say(
-            "Dead twigs cost a tree its last year and the next crop. Dead limbs set it back to a young tree, and it "
-            "bears nothing for three winters. These figures are our judgement."
-        ),
-        say("Only cold hurts or kills a tree here. Drought, pests and bad soil do not."),
+        say(OLDER),
+        say(SET_BACK),
+        say(AS_TALL),
+        say(ONLY_COLD),
         say("The rules go by the forecast. They do not know beforehand which tree is a tender one."),
     )

@@ -16,6 +16,7 @@ from fruitwall.service.winters_search_words import (
     amount,
     beyond_words,
     carrying_words,
+    cheaper_words,
     figures_words,
     frontier_table,
     letter,
@@ -79,6 +80,7 @@ class SearchPage:
     error: str
     answer: Rules | None
     why_not: str
+    cheaper: str
     picture: Markup | None
     summary: str
     beyond: str
@@ -133,6 +135,7 @@ def search_page(
             "people or gear.",
             loss=money(document.least_loss, document.currency),
         ),
+        cheaper=cheaper_words(document),
         picture=_picture(document),
         summary=_summary(document),
         beyond=beyond_words(document),
