@@ -121,3 +121,10 @@ def test_without_winters_the_page_says_how_to_get_some(client_of, house):
 
 def test_it_is_one_of_the_areas(client):
     assert f'href="{PAGE}"' in client.get("/more").text
+
+
+def test_a_price_that_is_none_is_told_also_where_its_form_is_not_worked_out_any_more(client):
+    answer = client.post("/winters/gear", data={"key": "cover/fleece", "price": "twelve"})
+
+    assert answer.status_code == 422
+    assert "“twelve” is no price" in answer.text or "&#34;twelve&#34; is no price" in answer.text

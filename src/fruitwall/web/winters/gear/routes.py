@@ -105,7 +105,11 @@ def gear_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRoute
         try:
             keep_prices(house, typed, author=asking.name, now=house.clock())
         except PlanError as error:
-            return show(request, choice, typed, str(error))
+            answer = show(request, choice, typed, str(error))
+            if answer.status_code == 422:
+                return answer
+            # The page with the form is not worked out any more: what is wrong is told all the same.
+            raise
         return RedirectResponse(f"{PAGE}{choice_query(choice)}", 303)
 
     return router
