@@ -11,6 +11,7 @@ from fruitwall.journal.opening import open_journal
 from fruitwall.plans.placing.raster import Wanted
 from fruitwall.service import placing_ground as ground
 from fruitwall.service.house import House
+from fruitwall.service.placing_cells import cells_a_part
 from fruitwall.service.placing_ground import placing_ground
 from fruitwall.service.work import Progress, Stopped
 from tests.service.many_winters import COLDEST_C, winters_file, winters_house
@@ -47,6 +48,11 @@ def test_stopped_and_asked_again_it_goes_on(winters_house: House, monkeypatch: p
     coldest = np.argmin(raster.coldest_c[np.flatnonzero(known)[0]])
     assert raster.loss[0, known].mean(axis=0).argmax() == coldest
     assert placing_ground(winters_house, [LEMON], cell_m=9.0) is raster
+
+
+def test_parts_of_many_kinds_have_fewer_cells() -> None:
+    assert [cells_a_part(kinds, 250) for kinds in (1, 10, 20, 1000)] == [250, 250, 125, 40]
+    assert cells_a_part(1000, 2) == 2
 
 
 def test_without_winters_there_is_none(tmp_path: Path) -> None:

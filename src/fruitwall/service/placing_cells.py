@@ -80,6 +80,16 @@ def cell_side_m(yard: Yard, most: int = CELLS_MOST) -> float:
     return float(np.sqrt((high[0] - low[0]) * (high[1] - low[1]) / most)) * 1.1
 
 
+FEW_KINDS, FEWEST_CELLS = 10, 40
+"""With more kinds parts have fewer cells, so that progress is told and a wish to stop is heard as soon; fewer than
+these would be dear. Our judgement: a part takes seconds, not minutes, also for the whole catalogue."""
+
+
+def cells_a_part(kinds: int, most: int) -> int:
+    """Give how many cells are worked out together for so many kinds: at most so many, fewer for many kinds."""
+    return most if kinds <= FEW_KINDS else min(most, max(FEWEST_CELLS, most * FEW_KINDS // kinds))
+
+
 def cells_of(yard: Yard, cell_m: float | None = None) -> Cells:
     """Cut a yard into cells.
 

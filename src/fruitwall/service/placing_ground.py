@@ -28,7 +28,7 @@ from fruitwall.physics.treatment import LEAVE
 from fruitwall.plans.placing.raster import Raster, Wanted
 from fruitwall.plants.tolerance import FRUIT, LEAF, TISSUES, Tolerance
 from fruitwall.service.kept import Kept
-from fruitwall.service.placing_cells import Cells, cells_of, hours_of_sun
+from fruitwall.service.placing_cells import Cells, cells_a_part, cells_of, hours_of_sun
 from fruitwall.service.winters_replay import _level, weeks_before
 from fruitwall.service.winters_weather import AS_THEY_WERE, WeatherChoice, WinterWeather, winter_weather
 from fruitwall.service.work import Progress, WorkPart, work
@@ -55,8 +55,8 @@ STEP_MINUTES = 60
 """As `service.winters_ground`. [min]"""
 
 CELLS_A_PART, ROWS_AT_ONCE = 250, 128
-"""Cells that are worked out, kept and told of together; cells times sizes that a thread marches at a time: some 80 MB
-for 30 winters."""
+"""Cells that are worked out, kept and told of together, for a few kinds; cells times sizes that a thread marches at a
+time: some 80 MB for 30 winters."""
 
 PART_BYTES = 12_000_000
 """Room for what the kernel writes at a time, in each thread."""
@@ -159,7 +159,8 @@ def raster_key(
 ) -> str:
     """Give the same text for the same question: ages count by the year, summers by their hours and their warmth."""
     heat = [(str(one.time_utc[0]), one.n_times, f"{one.t_air_c.sum():.3f}") for one in summers]
-    parts = (yard.model_dump_json(), tuple(wanted), weather.mark, beliefs.lasting_mark, tuple(sorted(without)), cell_m, heat)
+    asked = (tuple(wanted), tuple(sorted(without)), cell_m)
+    parts = (yard.model_dump_json(), weather.mark, beliefs.lasting_mark, *asked, heat)
     return sha256(repr((parts, today.year)).encode()).hexdigest()
 
 
@@ -217,13 +218,14 @@ def make_raster(
     placing = _Placing(left, tuple(wanted), weather, beliefs, today, threads, skip, tuple(summers))
     cells = cells_of(left, cell_m)
     stand = cells.stand
-    chunks = [stand[at : at + CELLS_A_PART] for at in range(0, stand.size, CELLS_A_PART)]
+    size = cells_a_part(len(wanted), CELLS_A_PART)
+    chunks = [stand[at : at + size] for at in range(0, stand.size, size)]
     parts = [
         WorkPart(
-            key=f"placing:{mark}:{skip}:{at}",
+            key=f"placing:{mark}:{skip}:{size}:{at}",
             weight=float(chunk.size),
-            what=told("cells {first} to {last} of {count}", first=at * CELLS_A_PART + 1,
-                      last=at * CELLS_A_PART + chunk.size, count=stand.size),
+            what=told("cells {first} to {last} of {count}", first=at * size + 1,
+                      last=at * size + chunk.size, count=stand.size),
             make=partial(placing.cells, cells.x_m[chunk], cells.y_m[chunk]),
         )
         for at, chunk in enumerate(chunks)
