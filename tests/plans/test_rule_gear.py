@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from fruitwall.physics.spot import survey, tree_places
 from fruitwall.plans.problem import Supplies
 from fruitwall.plans.rules.gear import (
     BARREL_L,
@@ -132,6 +133,20 @@ def test_a_new_frame_stands_off_the_crown_and_is_a_yard_without_faults() -> None
     assert [one for one in check_yard(made) if one.severity == "error" and "shelters" in one.loc] == []
     assert framed(yard, trees["pot-lemon"]) is None
     assert framed(yard, trees["avocado-old"]) is None  # nobody builds a frame over it
+
+
+@pytest.mark.parametrize("tree", ["sapodilla", "jaboticaba"])
+def test_crowns_of_the_trees_left_out_still_take_the_sky(tree: str) -> None:
+    yard = demo_yard()
+    made = framed(yard, next(one for one in yard.trees if one.id == tree))
+    assert made is not None
+    place = next(one for one in tree_places(yard) if one[0] == tree)
+    beside = yard.model_copy(update={"shelters": made.shelters})
+    (seen,), (meant,) = survey(made, [place]), survey(beside, [place])
+    assert seen.sky == pytest.approx(meant.sky, abs=1e-9)
+    assert seen.canopy == pytest.approx(meant.canopy, abs=1e-9)
+    bare = yard.model_copy(update={"shelters": made.shelters, "trees": made.trees})
+    assert survey(bare, [place])[0].sky > meant.sky  # they do stand in the way
 
 
 def test_a_barrel_is_one_more_in_the_same_shelter() -> None:

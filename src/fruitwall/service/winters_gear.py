@@ -31,7 +31,7 @@ FRAMES = 3
 
 AHEAD = Ahead()
 
-KEPT_AS = "gear 2"
+KEPT_AS = "gear 3"
 """With what keys begin; another one when what is kept changes its meaning."""
 
 LEAST_SHARE = 0.001
@@ -98,14 +98,16 @@ def gear_document(
         None where no whole winter is known. Its notes are told sentences (`say_again`); prices are those that the
         household gave (`keep_price`).
     """
+    from fruitwall.service.treatments import kinds_of
     from fruitwall.service.winters_gear_document import GearDocument
     from fruitwall.service.winters_ground import winters_ground
+    from fruitwall.service.winters_sizes import grown_yard
 
     ground = winters_ground(house, choice, heard=lambda share: heard(GROUND_SHARE * share))
     if ground is None:
         return None
     yard, _ = house.yard()
-    making = _Making(house, choice, yard, ground, ahead)
+    making = _Making(house, choice, grown_yard(yard, kinds_of(yard), 0.0, house.clock().date()), ground, ahead)
     rest = 1.0 - GROUND_SHARE
     (base,) = work(house, [WorkPart(f"{making.mark} base", 1.0, "", making.base)])
     parts = making.parts(base["endangered"])

@@ -19,7 +19,7 @@ from fruitwall.plans.rules.ground import Ground, SizeStep, TreeWinters, WinterNi
 from fruitwall.plans.rules.nightly import choose
 from fruitwall.plans.rules.outcome import Ahead, Outcome, play
 from fruitwall.plans.rules.rule import HouseRule, RuleSet
-from fruitwall.yard.model import Shelter, Tree, Yard
+from fruitwall.yard.model import Canopy, Shelter, Tree, Yard
 
 FloatArray = NDArray[np.float64]
 
@@ -225,9 +225,27 @@ def barrelled(yard: Yard, shelter: Shelter) -> Yard:
 
 
 def alone(yard: Yard, trees: Sequence[str], shelters: Sequence[Shelter]) -> Yard:
-    """Give a yard with some of its trees and these shelters only; all else as it is."""
+    """Give a yard with some of its trees and these shelters only; the crowns of the others still take sky and sun."""
+    from fruitwall.physics.rays import LEAFY_GAP
+
     kept = [tree for tree in yard.trees if tree.id in set(trees)]
-    return yard.model_copy(update={"trees": kept, "shelters": list(shelters)})
+    # A neighbour's crown keeps a tree warmer: without it whatever is new would be blamed for the colder night.
+    crowns = [
+        Canopy(
+            id=tree.id,
+            name=tree.name,
+            position=tree.position,
+            crown_diameter_m=tree.crown_diameter_m,
+            height_m=tree.height_m,
+            base_m=tree.crown_base_m,
+            habit="leafless_in_winter" if set(tree.stages) == {"dormant"} else "evergreen",
+            gap_fraction=LEAFY_GAP,
+        )
+        for tree in yard.trees
+        if tree.id not in set(trees)
+    ]
+    update = {"trees": kept, "shelters": list(shelters), "structures": [*yard.structures, *crowns]}
+    return yard.model_copy(update=update)
 
 
 def endangered(ground: Ground) -> list[str]:
