@@ -122,6 +122,15 @@ def test_one_winter_in_ten_is_put_up_with() -> None:
     assert window(raster, replace(nights, minima_c=late), 44, -1.0).opens == (5, 1)
 
 
+def test_what_may_still_come_is_told_from_the_day_on_which_it_is_planted() -> None:
+    raster, nights = made_raster(), nights_of()
+    february = nights.minima_c.copy()
+    february[3, int((np.datetime64("2025-02-10") - nights.evening[0]).astype(int))] = -30.0
+    found = window(raster, replace(nights, minima_c=february), 44, -1.0)
+    assert found.opens == (3, 1)  # few enough winters are left from 16 January on, but the soil is cold
+    assert found.still_harmful == 0.0
+
+
 def test_covering_pays_where_it_saves_more_than_it_takes() -> None:
     raster = made_raster()
     nights, walk = np.full(80, 3.0), np.full(80, 2.0)

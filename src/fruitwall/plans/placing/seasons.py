@@ -140,12 +140,14 @@ def window(
         return Window("autumn", opens, closes, float(share[0]))
     good = np.flatnonzero(share <= most)
     if good.size:
-        first, still = nights.evening[int(good[0])], float(share[int(good[0])])
+        first = nights.evening[int(good[0])]
     elif _reaches_heat(nights):
         return Window("never", None, None, float(share[-1]))
     else:
-        first, still = nights.evening[-1] + np.timedelta64(1, "D"), 0.0
+        first = nights.evening[-1] + np.timedelta64(1, "D")
     first = max(first, _day(nights.evening[-1], EARLIEST[nights.north]))
+    at_first = int(np.searchsorted(nights.evening, first))
+    still = float(share[at_first]) if at_first < share.size else 0.0
     heat = _day(first, HEAT_FROM[nights.north])
     last = min(first + np.timedelta64(LONGEST_WAIT_D, "D"), heat)
     last = max(last, first + np.timedelta64(SHORTEST_WINDOW_D, "D"))
