@@ -7,10 +7,10 @@ from datetime import date
 import numpy as np
 import pytest
 
+from fruitwall.learning.spots import Offset
 from fruitwall.physics.body import TISSUES
 from fruitwall.plans.rules.ground import Ground
 from fruitwall.plants.injury import DURATIONS_H, grade_chances, loss_share
-from fruitwall.learning.spots import Offset
 from fruitwall.service.beliefs import NOTHING_LEARNED, Beliefs
 from fruitwall.service.winters_ground import STEP_YEARS, WARMEST_LIMIT_C, ground_key, make_ground
 from fruitwall.service.winters_replay import YardSize, weeks_before

@@ -48,7 +48,9 @@ class WintersPart(Document):
     about: str
     verdict: str | None = Field(description="What it said when it was last worked out; null if it never was")
     worked_out: datetime | None
-    outdated: bool = Field(description="Whether the yard, the winters, what was entered or the program have changed since")
+    outdated: bool = Field(
+        description="Whether the yard, the winters, what was entered or the program have changed since"
+    )
 
 
 class WintersDocument(Document):
