@@ -291,9 +291,44 @@ def test_each_year_is_judged_at_the_size_that_is_nearest() -> None:
     ground = ground_of([tree(5.0)], [1], later=[(4.0, [tree(-15.0)])])
     outcome = play(ground, every_night(ground), Ahead(years=5, draws=3))
     assert (outcome.grade[:, :3] < 2).all()  # years 0, 1, 2: the first is as near as the second
-    assert outcome.died[:, 3:].all()
+    assert outcome.died[:, 3].all()
+    assert (outcome.grade[:, 4] < 2).all()  # what was planted in its place stands as small as the first did
     with pytest.raises(ValueError, match="same trees"):
         play(ground_of([tree(5.0)], [1], later=[(4.0, [tree(5.0, "other")])]), every_night(ground), ONE_YEAR)
+
+
+def test_work_is_that_for_trees_of_their_own_size() -> None:
+    """One tree is killed at the size of later, planted anew and worked for as for a small one; the other grows."""
+
+    def pair(coldest_c: float) -> list[TreeWinters]:
+        return [one_tree(its("mango"), night(low)[None], name=name) for name, low in (("a", coldest_c), ("b", 5.0))]
+
+    ground = ground_of(pair(5.0), [1], later=[(4.0, pair(-15.0))])
+    small, tall = every_night(ground, minutes=60.0)
+    chosen = [small, replace(tall, minutes=tall.minutes / 4.0)]
+    outcome = play(ground, chosen, Ahead(years=5, draws=3))
+    # Nothing is done for either, so that each has half of it: both small, both tall, one of each.
+    assert outcome.minutes == pytest.approx(np.array([[60.0, 60.0, 60.0, 15.0, 30.0 + 7.5]] * 3))
+    gone = play(ground, chosen, Ahead(years=5, draws=3, replant=False))
+    assert gone.minutes[:, 4] == pytest.approx(7.5)
+
+
+def test_work_of_a_night_is_shared_out_by_what_it_takes_for_each_and_none_is_lost() -> None:
+    from fruitwall.plans.rules.nightly import choose
+    from fruitwall.plans.rules.rule import HouseRule, RuleSet
+    from fruitwall.plans.rules.went_through import went_through
+
+    ground = made_ground(8, 3, days=12)  # the last of them is too tall for everything
+    rules = RuleSet("some", "some", (HouseRule(cover_below_c=1.0, heat_below_c=0.0, carry_below_c=-1.0),))
+    done = choose(ground, ground.steps[0], rules)
+    through = went_through(ground.nights, ground.steps[0], done)
+    assert done.minutes.sum() > 0.0
+    for name in ("minutes", "lifts", "kwh", "wear"):
+        wanted = np.bincount(ground.nights.winter, weights=getattr(done, name), minlength=3)
+        assert getattr(through, name).sum(axis=1) == pytest.approx(wanted), name
+    idle = np.flatnonzero((done.measure == 0).all(axis=1))
+    assert idle.size > 0
+    assert (through.minutes[:, idle] == 0.0).all()
 
 
 def test_work_is_that_of_the_winter_that_comes() -> None:

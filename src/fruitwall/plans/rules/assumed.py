@@ -13,13 +13,12 @@ SET_BACK = marked(
 )
 ONLY_COLD = marked("Only cold hurts or kills a tree here. Drought, pests and bad soil do not.")
 PAID = marked("A lost tree costs its whole worth, which pays for a young nursery tree in its place.")
-AS_TALL = marked(
-    "A tree planted anew or cut back is reckoned as tall as the one before it would have grown, and is covered or too "
-    "tall to be covered like that one. So where trees are often lost, covering and carrying save more in later years "
-    "than is shown here."
+AS_LARGE = marked(
+    "A tree planted anew or cut back stands smaller and is covered as a small one; one smaller than today's counts as "
+    "large as today's."
 )
 
-YEARS_AHEAD = (PAID, OLDER, SET_BACK, AS_TALL, ONLY_COLD)
+YEARS_AHEAD = (PAID, OLDER, SET_BACK, AS_LARGE, ONLY_COLD)
 """What every page with figures of drawn futures tells of them (`plans.rules.outcome`)."""
 
 
@@ -46,10 +45,10 @@ def assumed(ahead: Ahead) -> tuple[str, ...]:
             age=say_count("{count} year", "{count} years", round(NURSERY_AGE_YEARS)),
         )
         if ahead.replant
-        else say("A lost tree costs its whole worth, and its place stays empty. The work for it is still counted."),
+        else say("A lost tree costs its whole worth, and its place stays empty."),
         say(OLDER),
         say(SET_BACK),
-        say(AS_TALL),
+        say(AS_LARGE),
         say(ONLY_COLD),
         say("The rules go by the forecast. They do not know beforehand which tree is a tender one."),
     )

@@ -13,8 +13,8 @@ Every drawn future is a row of winters. In each of them
 - fruit is lost by the share of the crown that got too cold, with the tree's own unknown.
 
 Then it grows a year older, set back by its injury (`plants.setback`); a lost tree is planted anew or stays away. What
-is felt is that of the yard's size of that year, also for a tree that was set back or planted anew: only how much it
-stands follows its own age. docs/winters-model.md tells the whole.
+is felt, what is done for it and what that takes are those of the yard's size at which it has grown as much as this tree
+has; one that stands smaller than today counts as large as today. docs/winters-model.md tells the whole.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from fruitwall.plans.rules.standing import Standing
 from fruitwall.plans.rules.went_through import WentThrough, went_through
 from fruitwall.plants.injury import LOSS_SHARES
 from fruitwall.plants.normal import ndtr
-from fruitwall.plants.setback import DEAD, age_next_winter, no_crop_years, weak_as
+from fruitwall.plants.setback import DEAD, UNKNOWN_AGE_YEARS, age_next_winter, no_crop_years, weak_as
 from fruitwall.plants.tolerance import FRUIT, GRADES, LEAF, TWIG
 
 FloatArray = NDArray[np.float64]
@@ -133,16 +133,19 @@ def play(ground: Ground, chosen: Sequence[Chosen], ahead: Ahead) -> Outcome:
     loss, effort = np.zeros(shape[:2]), np.zeros(shape[:2])
     spent = {name: np.zeros(shape[:2]) for name in ("minutes", "lifts", "kwh", "wear")}
     state = _State(ground, luck)
+    worth = np.array([tree.worth for tree in ground.steps[0].trees])
+    crop = np.array([tree.crop_worth for tree in ground.steps[0].trees])
+    taken = {name: np.stack([getattr(one, name) for one in through]) for name in spent}  # [step, winter, tree]
+    every = np.arange(len(trees))
     for year in range(ahead.years):
-        at = ground.step_at(year)
-        step, winter = ground.steps[at], luck.winter[:, year]
-        hurt, lost = _winter(state, standing[at], through[at], luck, year)
+        winter = luck.winter[:, year]
+        sizes = _Sizes(through, state.steps(ground, year), winter)
+        hurt, lost = _winter(state, standing[ground.step_at(year)], sizes, luck, year)
         grade[:, year], fruit_lost[:, year], stood[:, year] = hurt, lost, state.there
-        worth = np.array([tree.worth for tree in step.trees])
-        crop = np.array([tree.crop_worth for tree in step.trees])
         loss[:, year] = LOSS_SHARES[hurt] @ worth + lost @ crop
         for name, values in spent.items():
-            values[:, year] = getattr(through[at], name)[winter]
+            its = taken[name][sizes.step, winter[:, None], every]
+            values[:, year] = np.where(state.there, its, 0.0).sum(axis=1)
         state.on(hurt, luck, year, replant=ahead.replant)
     prices = ground.prices
     effort = (
@@ -163,6 +166,32 @@ def play(ground: Ground, chosen: Sequence[Chosen], ahead: Ahead) -> Outcome:
     )
 
 
+class _Sizes:
+    """What the trees of all futures went through in one winter, each at the size that it has, shape (draw, tree)."""
+
+    def __init__(self, through: Sequence[WentThrough], step: IntArray, winter: IntArray) -> None:
+        self.step = step
+        self._through, self._winter = through, winter
+        self._every = np.arange(step.shape[1])
+        self.worst_c = self._each([one.worst_c for one in through])
+
+    def _each(self, by_step: Sequence[FloatArray]) -> FloatArray:
+        return np.stack(by_step)[self.step, self._winter[:, None], self._every]
+
+    @property
+    def pale_level_c(self) -> FloatArray:
+        """As `WentThrough` has it. [°C]"""
+        return self._each([one.pale_level_c for one in self._through])
+
+    def chill_dose_k_h(self, tree: int, level_c: FloatArray) -> FloatArray:
+        """Give the worst chilling of a tree whose leaf suffers below a level, shape (draw,). [K h]"""
+        dose = np.zeros(level_c.shape)
+        for number in np.unique(self.step[:, tree]):
+            its = self.step[:, tree] == number
+            dose[its] = self._through[number].chill_dose_k_h(self._winter[its], tree, level_c[its])
+        return dose
+
+
 class _State:
     """How the trees of all futures stand before a winter, shape (draw, tree) each."""
 
@@ -170,11 +199,22 @@ class _State:
         draws, trees = luck.winter.shape[0], ground.steps[0].trees
         now = np.array([np.nan if tree.age_years is None else tree.age_years for tree in trees])
         shape = (draws, now.size)
+        self._now = now
         self.age_years = np.tile(now, (draws, 1))
         self.hurt = np.zeros(shape, dtype=np.int64)
         self.barren = np.zeros(shape, dtype=np.int64)
         self.there = np.ones(shape, dtype=np.bool_)
         self.life = luck.life[:, :, 0].copy()
+
+    def steps(self, ground: Ground, year: int) -> IntArray:
+        """Give the size step of each tree: the nearest to how much it has grown since today, of equals the smaller.
+
+        One of unknown age counts as grown until it is cut back or planted anew.
+        """
+        since = self.age_years - np.where(np.isnan(self._now), UNKNOWN_AGE_YEARS, self._now)
+        since = np.where(np.isnan(self.age_years), float(year), np.maximum(since, 0.0))
+        away = np.abs(np.array([step.years for step in ground.steps]) - since[..., None])
+        return np.asarray(np.argmin(away, axis=-1))
 
     def on(self, grade: IntArray, luck: Luck, year: int, *, replant: bool) -> None:
         """Let a year pass after a winter."""
@@ -190,13 +230,10 @@ class _State:
         self.barren = np.maximum(self.barren - 1, no_crop_years(grade))
 
 
-def _winter(
-    state: _State, standing: Standing, through: WentThrough, luck: Luck, year: int
-) -> tuple[IntArray, FloatArray]:
+def _winter(state: _State, standing: Standing, through: _Sizes, luck: Luck, year: int) -> tuple[IntArray, FloatArray]:
     """Play one winter of all futures: worst grade, and the share of fruit that is lost, shape (draw, tree) each."""
-    winter = luck.winter[:, year]
     rows = standing.rows(state.age_years, state.hurt)
-    felt = through.worst_c[winter]  # [draw, tree, tissue]
+    felt = through.worst_c
     grade = _frozen(state, standing, rows, felt, luck.crown[FREEZE, :, year])
     level = standing.number("chill_level_c", rows)
     for tree in np.flatnonzero(~np.isnan(level).all(axis=0)):
@@ -204,7 +241,7 @@ def _winter(
         known = np.nan_to_num(
             level[:, tree] + standing.number("chill_sd_k", own) * state.life[CHILL, :, tree], nan=-99.0
         )
-        dose = through.chill_dose_k_h(winter, int(tree), known)
+        dose = through.chill_dose_k_h(int(tree), known)
         crown = 8.0 * standing.number("slope_k", own) * luck.crown[CHILL, :, year, tree]
         over = (dose - crown)[:, None] >= standing.chill_dose_k_h[own]
         reached = (over & (dose > 0.0)[:, None]) * np.arange(len(GRADES))
@@ -212,7 +249,7 @@ def _winter(
     pale = standing.number("pale_level_c", rows)
     if not np.isnan(pale).all():
         own_level = pale + standing.number("pale_sd_k", rows) * state.life[PALE]
-        grade = np.where(own_level >= through.pale_level_c[winter], np.maximum(grade, 1), grade)
+        grade = np.where(own_level >= through.pale_level_c, np.maximum(grade, 1), grade)
     lost = _crop_lost(state, standing, rows, felt)
     return np.where(state.there, grade, 0), np.where(state.there & (state.barren == 0), lost, 0.0)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fruitwall.plans.parts import Measure
 from fruitwall.plans.rules.ground import SizeStep, WinterNights
 from fruitwall.plans.rules.nightly import Chosen
 from fruitwall.plants.effects import PALE_DOSE_K_H, PALE_MEMORY
@@ -35,8 +37,9 @@ class WentThrough:
         Nights of each winter side by side, oldest first, filled up with infinite ones. [°C]
     nights_since : ndarray of int, shape (winter, place)
         Nights since the one before; what a leaf carries over fades by each.
-    minutes, lifts, kwh, wear : ndarray, shape (winter,)
-        Sums over the nights. [min], [-], [kWh], [currency]
+    minutes, lifts, kwh, wear : ndarray, shape (winter, tree)
+        Sums over the nights. What a night took is shared out to the trees by what was done for each: so much as its
+        measure would take alone. [min], [-], [kWh], [currency]
     """
 
     worst_c: FloatArray
@@ -112,18 +115,35 @@ def went_through(nights: WinterNights, step: SizeStep, chosen: Chosen) -> WentTh
     since = np.zeros((winters, places), dtype=np.int64)
     since[nights.winter, place] = np.where(place > 0, np.diff(nights.day, prepend=0), 0)
 
-    def summed(values: FloatArray) -> FloatArray:
-        return np.bincount(nights.winter, weights=values, minlength=winters).astype(np.float64)
-
     return WentThrough(
         worst,
         leaf,
         since,
-        summed(chosen.minutes),
-        summed(chosen.lifts),
-        summed(chosen.kwh),
-        summed(chosen.wear),
+        _shared_out(nights, step, chosen, chosen.minutes, lambda one: one.minutes + one.minutes_morning),
+        _shared_out(nights, step, chosen, chosen.lifts, lambda one: float(one.lifts)),
+        _shared_out(nights, step, chosen, chosen.kwh, lambda one: one.kwh),
+        _shared_out(nights, step, chosen, chosen.wear, lambda one: one.wear),
     )
+
+
+def _shared_out(
+    nights: WinterNights, step: SizeStep, chosen: Chosen, values: FloatArray, alone: Callable[[Measure], float]
+) -> FloatArray:
+    """Share what nights took out to the trees, shape (winter, tree); the sum over trees is that of the nights.
+
+    By what the measure of each would take alone; where that is nothing for all of them, evenly among those for which
+    something was done, and if there is none among all.
+    """
+    each = np.array(
+        [
+            np.array([alone(one) for one in tree.measures])[rows]
+            for tree, rows in zip(step.trees, chosen.measure, strict=True)
+        ]
+    )
+    each = np.where(each.sum(axis=0) > 0.0, each, chosen.measure > 0)
+    each = np.where(each.sum(axis=0) > 0.0, each, 1.0)
+    share = each / each.sum(axis=0) * values
+    return np.stack([np.bincount(nights.winter, weights=row, minlength=len(nights.winters)) for row in share], axis=1)
 
 
 def _places(nights: WinterNights) -> tuple[IntArray, int]:
