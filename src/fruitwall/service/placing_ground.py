@@ -441,6 +441,7 @@ class _Placing:
             out[name] = np.array([getattr(spot, field) for spot in first_bare])
         out["coldest"] = np.full((count, winters), np.nan, dtype=np.float32)
         skipped = []
+        felt: dict[float, dict[object, FloatArray]] = {}
         for number, group in enumerate(self.groups):
             bare, leafy = by_height[group.height_m]
             skipped.append(self._march(group, bare, out, told_coldest=number == 0))
@@ -448,7 +449,7 @@ class _Placing:
                 for kind in group.kinds:
                     out["scorch"][kind] = scorch(
                         self.yard, leafy, self.summers, self.taxa[kind], self.trees[kind],
-                        self.wanted[kind].age_years, self.catalogue,
+                        self.wanted[kind].age_years, self.catalogue, felt.setdefault(group.height_m, {}),
                     )  # fmt: skip
         out["skipped"] = float(np.mean(skipped))
         return out

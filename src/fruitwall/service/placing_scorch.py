@@ -68,6 +68,7 @@ def scorch(
     tree: Tree,
     age_years: float,
     known: Catalogue,
+    felt: dict[object, FloatArray] | None = None,
 ) -> FloatArray:
     """Give the chance that a summer's heat hurts leaf or bark (grade 2 or worse).
 
@@ -84,6 +85,9 @@ def scorch(
     age_years : float
         In its first year after planting. [years]
     known : Catalogue
+    felt : dict, optional
+        Of these places alone: what was worked out for other kinds and holds for this one too is taken from it, and
+        what is new put into it. Many kinds have leaves of the same width.
 
     Returns
     -------
@@ -99,23 +103,25 @@ def scorch(
         return np.full(len(spots), np.nan)
     body = body_of(tree.model_copy(update={"stages": ["leafy"]}), taxon)
     foliage = 1.0 - float(np.exp(-0.5 * LEAFY_AREA_INDEX))
-    light = _daylight(yard, spots, hot, foliage)
+    felt = {} if felt is None else felt
     stands = heat_tolerance(
         taxon.scientific, age_years=age_years, potted=tree.container is not None, catalogue=known,
         height_m=tree.height_m, planted_years=0.5,
     )  # fmt: skip
-    lit = day.own_shade(light.elevation_deg, 0.5 * tree.crown_base_m, tree.crown_diameter_m, foliage)
-    tissues = {
-        "leaf": day.sunlit_leaf_c(light, body.leaf_width_m),
-        "bark": day.sunlit_bark_c(light, body.wood_diameter_m, lit),
-    }
-    none = np.ones((len(spots), hot.summers))
-    for name, felt_c in tissues.items():
-        hottest = np.full((len(spots), hot.summers), -np.inf)
-        for summer in range(hot.summers):
-            hottest[:, summer] = felt_c[:, hot.summer == summer].max(axis=1)
-        none *= 1.0 - heat_harm(hottest, stands, "leaf" if name == "leaf" else "bark")[..., HARM:].sum(axis=-1)
+    bark = body.wood_diameter_m, tree.crown_base_m, tree.crown_diameter_m
+    if ("leaf", body.leaf_width_m) not in felt or ("bark", bark) not in felt:
+        light = _daylight(yard, spots, hot, foliage)
+        lit = day.own_shade(light.elevation_deg, 0.5 * tree.crown_base_m, tree.crown_diameter_m, foliage)
+        felt["leaf", body.leaf_width_m] = _hottest_of_each(day.sunlit_leaf_c(light, body.leaf_width_m), hot)
+        felt["bark", bark] = _hottest_of_each(day.sunlit_bark_c(light, body.wood_diameter_m, lit), hot)
+    none = 1.0 - heat_harm(felt["leaf", body.leaf_width_m], stands, "leaf")[..., HARM:].sum(axis=-1)
+    none = none * (1.0 - heat_harm(felt["bark", bark], stands, "bark")[..., HARM:].sum(axis=-1))
     return np.asarray(1.0 - none.mean(axis=1))
+
+
+def _hottest_of_each(felt_c: FloatArray, hot: _Hot) -> FloatArray:
+    """Give the hottest hour of every summer, shape (spot, summer), of tissues by hour, shape (spot, hour). [°C]"""
+    return np.stack([felt_c[:, hot.summer == summer].max(axis=1) for summer in range(hot.summers)], axis=1)
 
 
 _HOT: Kept[_Hot | None] = Kept(2)
