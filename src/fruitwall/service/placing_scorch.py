@@ -28,6 +28,9 @@ FloatArray = NDArray[np.float64]
 DAYS = 3
 """Hottest days of a summer that are looked at: which is the worst at a place hangs on its shade. Our judgement."""
 
+MOST_SUMMERS = 15
+"""The newest summers that are looked at: a mean over more of them moves little, and takes long. Our judgement."""
+
 KNOWN_DAYS = 60
 """A summer of whose brightest half year fewer days are known is left out. Our judgement. [d]"""
 
@@ -149,12 +152,12 @@ def _hottest(years: Sequence[Forcing], yard: Yard) -> _Hot | None:
             by_summer.setdefault(int(summer.astype(int)), []).append((year.time_utc[its], values[:, its]))
     count = 0
     summer_of: list[NDArray[np.int64]] = []
-    for _, pieces in sorted(by_summer.items()):
+    for _, pieces in sorted(by_summer.items())[::-1]:
         time = np.concatenate([piece[0] for piece in pieces])
         values = np.concatenate([piece[1] for piece in pieces], axis=1)
         days = (time + zone).astype("datetime64[D]")
         names, first = np.unique(days, return_inverse=True)
-        if names.size < KNOWN_DAYS:
+        if names.size < KNOWN_DAYS or count == MOST_SUMMERS:
             continue
         heat = values[0] + SUN_COUNTS_K * values[4]
         worst = np.full(names.size, -np.inf)
