@@ -158,7 +158,9 @@ def test_what_cannot_be_read_any_more_is_done_again(house, body):
     assert maker.made == [0, 0]
 
 
-@pytest.mark.parametrize("given", [object(), {1: 2}, {"#mine": "a0"}, np.array([None])], ids=repr)
+@pytest.mark.parametrize(
+    "given", [object(), {1: 2}, {"#mine": "a0"}, np.array([None])], ids=["object", "number", "mark", "objects"]
+)
 def test_what_cannot_be_kept_is_a_defect_and_is_told(house, given):
     with pytest.raises(ValueError, match="a part of work gave"):
         work(house, [WorkPart("test", 1, "", lambda: given)])
