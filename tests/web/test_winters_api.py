@@ -79,14 +79,20 @@ def test_a_part_is_begun_told_of_and_given(client, runner, monkeypatch, winters_
 
 @pytest.mark.parametrize("unmeant", [{"sec-fetch-site": "cross-site"}, {"sec-purpose": "prefetch;prerender"}])
 def test_pages_of_other_sites_and_precaution_begin_nothing(client, monkeypatch, unmeant):
-    begun = Event()
-    monkeypatch.setattr(service, "part_document", lambda *_asked, **_told: begun.set())
+    begun, go = Event(), Event()
+
+    def part_document(*_asked, **_told):
+        begun.set()
+        assert go.wait(LONG)  # one that were done at once would be answered with what it gave
+
+    monkeypatch.setattr(service, "part_document", part_document)
 
     answer = client.get("/api/winters/gear", headers=unmeant)
 
     assert (answer.status_code, answer.json()["state"]) == (202, "unknown")
     assert not begun.is_set()
     assert client.get("/api/winters/gear", headers={"sec-fetch-site": "same-origin"}).json()["state"] != "unknown"
+    go.set()
 
 
 def test_an_error_is_told_once_and_tried_again(client, runner, monkeypatch):
