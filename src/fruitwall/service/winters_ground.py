@@ -127,6 +127,17 @@ def ground_key(yard: Yard, weather: WinterWeather, beliefs: Beliefs, steps: tupl
     return sha256(text.encode()).hexdigest()
 
 
+def present_key(house: House, choice: WeatherChoice = AS_THEY_WERE) -> str | None:
+    """Give the key of the ground as it would be worked out now; None where no whole winter is known."""
+    from fruitwall.service.beliefs import beliefs_of
+
+    weather = winter_weather(house, choice)
+    if weather is None:
+        return None
+    yard, _ = house.yard()
+    return ground_key(yard, weather, beliefs_of(house), STEP_YEARS, house.clock().date())
+
+
 def make_ground(
     yard: Yard,
     weather: WinterWeather,

@@ -331,16 +331,11 @@ def _short(ground: Ground, chosen: Chosen) -> list[dict[str, Any]]:
 
 def rules_key(house: House, choice: WeatherChoice = AS_THEY_WERE) -> str | None:
     """Give the same text as long as the document would be the same; None where no whole winter is known."""
-    from fruitwall.service.beliefs import beliefs_of
-    from fruitwall.service.winters_ground import STEP_YEARS, ground_key
-    from fruitwall.service.winters_weather import winter_weather
+    from fruitwall.service.winters_ground import present_key
 
-    weather = winter_weather(house, choice)
-    if weather is None:
-        return None
-    yard, _ = house.yard()
+    ground = present_key(house, choice)
     own = [asdict(rule) for rule in kept_rules(house)]
-    return f"{KEPT_AS} {ground_key(yard, weather, beliefs_of(house), STEP_YEARS, house.clock().date())} {own}"
+    return None if ground is None else f"{KEPT_AS} {ground} {own}"
 
 
 def rules_document(

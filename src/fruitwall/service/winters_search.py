@@ -56,15 +56,10 @@ LIMITS = (
 
 def search_key(house: House, choice: WeatherChoice = AS_THEY_WERE, most_loss: float | None = None) -> str | None:
     """Give the same text as long as the document would be the same; None where no whole winter is known."""
-    from fruitwall.service.beliefs import beliefs_of
-    from fruitwall.service.winters_ground import STEP_YEARS, ground_key
-    from fruitwall.service.winters_weather import winter_weather
+    from fruitwall.service.winters_ground import present_key
 
-    weather = winter_weather(house, choice)
-    if weather is None:
-        return None
-    yard, _ = house.yard()
-    return f"{KEPT_AS} {ground_key(yard, weather, beliefs_of(house), STEP_YEARS, house.clock().date())} {most_loss}"
+    ground = present_key(house, choice)
+    return None if ground is None else f"{KEPT_AS} {ground} {most_loss}"
 
 
 def search_document(
