@@ -83,16 +83,7 @@ def winters(
     most: MostOption = None,
 ) -> None:
     """Show which winters are known, and what each part said last."""
-    given: dict[str, Any] = {
-        "yard": yard,
-        "as_json": as_json,
-        "now": now,
-        "database": database,
-        "warmer": warmer,
-        "weighting": weighting,
-        "trend_out": trend_out,
-        "most": most,
-    }
+    given: dict[str, Any] = dict(context.params)
     if context.invoked_subcommand is not None:
         context.obj = given
         return
@@ -121,18 +112,10 @@ def _part_command(key: PartKey) -> Callable[..., None]:
         trend_out: TrendOption = False,
         most: MostOption = None,
     ) -> None:
-        own: dict[str, Any] = {
-            "yard": yard,
-            "as_json": as_json,
-            "now": now,
-            "database": database,
-            "warmer": warmer,
-            "weighting": weighting,
-            "trend_out": trend_out,
-            "most": most,
-        }
         # What stands before the name of the part holds as well.
-        given = {name: context.obj[name] if value in (None, False) else value for name, value in own.items()}
+        given: dict[str, Any] = {
+            name: context.obj[name] if value in (None, False) else value for name, value in context.params.items()
+        }
         from fruitwall.service.winters import PARTS, part_document
         from fruitwall.terminal import show
 

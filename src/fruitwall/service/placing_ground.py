@@ -205,8 +205,8 @@ def make_raster(
         The result does not depend on it.
     skip : bool
         Leave out nights that the safe bound says are harmless to every kind. The result does not depend on it but for
-        chances below 1 in 30,000. Off: here every place has but one treatment, and the bound takes longer than it saves,
-        since the ground is marched through all hours (`bench.placing_case`).
+        chances below 1 in 30,000. Off, since every place has but one treatment here and its ground is marched through
+        all hours anyway: the bound takes longer than it saves (`bench.placing_case`).
 
     Returns
     -------

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, cast
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Depends, Form, Request, Response
 from fastapi.responses import RedirectResponse
@@ -15,15 +15,14 @@ from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import Who, need, who
 from fruitwall.web.winters.choice import AskedChoice, choice_query
-from fruitwall.web.winters.runner import Heard, Runner, Stop, await_work
+from fruitwall.web.winters.part import await_part
+from fruitwall.web.winters.runner import Runner
 
 if TYPE_CHECKING:
     from fruitwall.service.winters_gear_document import GearDocument
     from fruitwall.service.winters_weather import WeatherChoice
 
 PAGE = "/winters/gear"
-
-NONE = "winters/search/winters-search-none.html"
 
 WHAT = marked("What more gear is worth")
 
@@ -62,24 +61,17 @@ def gear_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRoute
     router = APIRouter(include_in_schema=False)
 
     def show(request: Request, choice: WeatherChoice, typed: dict[str, str] | None = None, error: str = "") -> Response:
-        from fruitwall.service.winters import part_document
         from fruitwall.service.winters_gear import gear_key, priced, prices_of
         from fruitwall.web.winters.gear.page import gear_page
 
         yard, _ = house.yard()  # without one whoever asks is led to the start
         household = household_of(yard, who(request))
-        key = gear_key(house, choice)
-        if key is None:
-            return pages.render(request, NONE)
-
-        def do(heard: Heard, stop: Stop) -> GearDocument | None:
-            return cast("GearDocument | None", part_document(house, "gear", choice, heard=heard, stop=stop))
-
-        found = await_work(pages, request, runner, key, do, WHAT, takes=say(TAKES))
+        mark = gear_key(house, choice)
+        found: GearDocument | Response = await_part(
+            pages, request, runner, house, "gear", choice, mark=mark, what=WHAT, takes=say(TAKES)
+        )
         if isinstance(found, Response):
             return found
-        if found is None:
-            return pages.render(request, NONE)
         # Prices may have been entered since it was worked out.
         page = gear_page(priced(found, prices_of(house)), household, choice, typed=typed, error=error)
         return pages.render(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, cast
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Depends, Form, Request, Response
 from fastapi.responses import RedirectResponse
@@ -16,7 +16,8 @@ from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import Who, need, who
 from fruitwall.web.winters.choice import AskedChoice, choice_query
-from fruitwall.web.winters.runner import Heard, Runner, Stop, await_work
+from fruitwall.web.winters.part import await_part
+from fruitwall.web.winters.runner import Runner
 
 if TYPE_CHECKING:
     from fruitwall.service.household import Household
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
 
 PAGE = "/winters/rules"
 OWN = f"{PAGE}/own"
-
-NONE = "winters/search/winters-search-none.html"
 
 WHAT = marked("House rules side by side")
 
@@ -64,24 +63,17 @@ def rules_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRout
     # Plain functions: they wait for what is worked out, which belongs into a worker thread.
     @router.api_route(PAGE, methods=["GET", "HEAD"])
     def rules(request: Request, choice: AskedChoice) -> Response:
-        from fruitwall.service.winters import part_document
         from fruitwall.service.winters_rules import rules_key
         from fruitwall.web.winters.rules.page import rules_page
 
         yard, _ = house.yard()  # without one whoever asks is led to the start
         household = household_of(yard, who(request))
-        key = rules_key(house, choice)
-        if key is None:
-            return pages.render(request, NONE)
-
-        def do(heard: Heard, stop: Stop) -> RulesDocument | None:
-            return cast("RulesDocument | None", part_document(house, "rules", choice, heard=heard, stop=stop))
-
-        found = await_work(pages, request, runner, key, do, WHAT, takes=say(TAKES))
+        mark = rules_key(house, choice)
+        found: RulesDocument | Response = await_part(
+            pages, request, runner, house, "rules", choice, mark=mark, what=WHAT, takes=say(TAKES)
+        )
         if isinstance(found, Response):
             return found
-        if found is None:
-            return pages.render(request, NONE)
         return pages.render(request, "winters/rules/winters-rules.html", page=rules_page(found, household, choice))
 
     def show(request: Request, choice: WeatherChoice, typed: dict[str, str] | None = None, error: str = "") -> Response:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, cast
+from typing import TYPE_CHECKING, Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 
@@ -14,14 +14,13 @@ from fruitwall.web.reader import household_of
 from fruitwall.web.settings import WebSettings
 from fruitwall.web.who import who
 from fruitwall.web.winters.choice import AskedChoice
-from fruitwall.web.winters.runner import Heard, Runner, Stop, await_work
+from fruitwall.web.winters.part import await_part
+from fruitwall.web.winters.runner import Heard, Runner, Stop
 
 if TYPE_CHECKING:
     from fruitwall.service.winters_search_document import SearchDocument
 
 PAGE = "/winters/search"
-
-NONE = "winters/search/winters-search-none.html"
 
 WHAT = marked("House rules: the search")
 
@@ -58,7 +57,6 @@ def search_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRou
     # A plain function: it waits for what is worked out, which belongs into a worker thread.
     @router.api_route(PAGE, methods=["GET", "HEAD"])
     def search(request: Request, choice: AskedChoice, loss: Typed = "") -> Response:
-        from fruitwall.service.winters import part_document
         from fruitwall.service.winters_search import search_document, search_key
         from fruitwall.service.work import telling
         from fruitwall.web.winters.search.page import search_page
@@ -66,20 +64,17 @@ def search_routes(settings: WebSettings, pages: Pages, runner: Runner) -> APIRou
         yard, _ = house.yard()  # without one whoever asks is led to the start
         household = household_of(yard, who(request))
         most_loss, error = read_loss(loss)
-        key = search_key(house, choice, most_loss)
-        if key is None:
-            return pages.render(request, NONE)
+        mark = search_key(house, choice, most_loss)
 
-        def do(heard: Heard, stop: Stop) -> SearchDocument | None:
-            if most_loss is None:  # what the overview tells
-                return cast("SearchDocument | None", part_document(house, "search", choice, heard=heard, stop=stop))
+        def within(heard: Heard, stop: Stop) -> SearchDocument | None:
             return search_document(house, choice, most_loss=most_loss, heard=telling(heard, stop, WHAT))
 
-        found = await_work(pages, request, runner, key, do, WHAT, takes=say(TAKES))
+        found: SearchDocument | Response = await_part(
+            pages, request, runner, house, "search", choice, mark=mark, what=WHAT, takes=say(TAKES),
+            do=None if most_loss is None else within,  # without a limit it is what the overview tells
+        )  # fmt: skip
         if isinstance(found, Response):
             return found
-        if found is None:
-            return pages.render(request, NONE)
         page = search_page(found, household, choice, typed=loss, error=error)
         return pages.render(request, "winters/search/winters-search.html", page=page, status=422 if error else 200)
 
